@@ -1,0 +1,287 @@
+"""The catalogue: every measure file read, validated and frozen at start-up.
+
+The folder is the registry: a new `measures/<id>.toml` is a new test. The first fault
+stops the load with file, table and key. The edition is a hash of all files.
+"""
+
+import hashlib
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from app.catalogue import rows
+from app.catalogue.fields import CatalogueError, Table
+from app.clinical import vocabulary as words
+from app.clinical.measure import (
+    Fact,
+    Fit,
+    Guide,
+    Input,
+    Measure,
+    Pair,
+    Row,
+    Source,
+    Span,
+    Variant,
+)
+
+FOLDER = Path(__file__).parent
+DOMAINS = ("standing balance", "sitting balance", "transfers", "mobility", "stepping")
+
+
+@dataclass(frozen=True, slots=True)
+class Catalogue:
+    """All measures by id, and the edition they were read from."""
+
+    measures: Mapping[str, Measure]
+    edition: str
+
+
+@cache
+def catalogue() -> Catalogue:
+    """The shipped catalogue, read once."""
+    return load(FOLDER)
+
+
+def load(folder: Path) -> Catalogue:
+    """Read `folder`/facts.toml and `folder`/measures/*.toml; raise CatalogueError."""
+    digest = hashlib.sha256()
+    shared = Table(_read(folder / "facts.toml", digest), "facts.toml")
+    facts = {f.key: f for f in map(_fact, shared.tables("fact"))}
+    shared.done()
+    measures: dict[str, Measure] = {}
+    for path in sorted((folder / "measures").glob("*.toml")):
+        measures[path.stem] = _measure(_read(path, digest), path.name, facts)
+    _sources_agree(measures.values())
+    for measure in measures.values():
+        for pair in measure.pairs:
+            if pair.measure not in measures:
+                raise CatalogueError(
+                    f"{measure.id}.toml: pair: no measure {pair.measure!r}"
+                )
+    return Catalogue(measures, digest.hexdigest()[:12])
+
+
+def _read(path: Path, digest: Any) -> dict[str, Any]:
+    content = path.read_bytes()
+    digest.update(path.name.encode() + b"\0" + content)
+    try:
+        return tomllib.loads(content.decode(), parse_float=Decimal)
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
+        raise CatalogueError(f"{path.name}: {fault}") from fault
+
+
+def _spans(t: Table, key: str) -> dict[str, Span]:
+    inner = Table(t.table(key), f"{t.where}: {key}")
+    spans = {}
+    for unit in rows.UNITS:
+        pair = inner.interval(unit)
+        if pair:
+            spans[unit] = Span(*pair)
+    inner.done()
+    return spans
+
+
+def _fact(t: Table) -> Fact:
+    options = {k: v[0] for k, v in t.lists("options").items()}
+    made = Fact(
+        key=t.text("key"),
+        label=t.text("label"),
+        kind=t.word("kind", ("choice", "length", "number")),  # type: ignore[arg-type]
+        options=options,
+        default=t.word("default", options) if t.has("default") else None,
+        standard=t.words("standard", options),
+        spans=_spans(t, "spans"),
+        standard_says=t.text("standard_says", ""),
+        for_change=t.flag("for_change", True),
+        easier=t.words("easier", (*options, "over", "under")),
+        when_condition=t.words("when_condition", words.CONDITIONS),
+        help=t.text("help", ""),
+    )
+    if (made.kind == "choice") != bool(options):
+        raise t.wrong("options", "a choice has options, a length or number has none")
+    if (made.standard or made.spans) and not made.standard_says:
+        raise t.wrong("standard_says", "say the published set-up in words")
+    t.done()
+    return made
+
+
+def _guide(content: Mapping[str, object], where: str) -> Guide:
+    t = Table(content, f"{where}: guide")
+    made = Guide(
+        kit=t.words("kit"),
+        space=t.text("space"),
+        setup=t.words("setup"),
+        guard=t.words("guard"),
+        stop=t.words("stop"),
+        say=t.words("say"),
+        show=t.words("show"),
+        start_cue=t.text("start_cue"),
+        stop_cue=t.text("stop_cue"),
+        void_when=t.words("void_when"),
+        unable_when=t.words("unable_when"),
+    )
+    for key in ("kit", "setup", "guard", "stop", "say", "show", "void_when"):
+        if not getattr(made, key):
+            raise t.wrong(key, "is missing")
+    t.done()
+    return made
+
+
+def _variant(t: Table) -> Variant:
+    made = Variant(
+        id=t.text("id"),
+        label=t.text("label"),
+        take=t.word("take", ("mean", "best")),  # type: ignore[arg-type]
+        of=t.whole("of") or 0,
+        last=t.whole("last") or 0,
+        practice=t.whole("practice") or 0,
+        source=t.text("source", ""),
+    )
+    if not 1 <= made.last <= made.of:
+        raise t.wrong("last", "must lie between 1 and `of`")
+    t.done()
+    return made
+
+
+def _input(t: Table) -> Input:
+    made = Input(
+        key=t.text("key"),
+        label=t.text("label"),
+        kind=t.word("kind", ("count", "seconds", "yes_no")),  # type: ignore[arg-type]
+        low=t.whole("low") or 0,
+        high=t.whole("high") or 999,
+    )
+    t.done()
+    return made
+
+
+def _pair(t: Table) -> Pair:
+    made = Pair(
+        measure=t.text("measure"),
+        quantity=t.word("quantity", rows.QUANTITIES),
+        rule=t.word("rule", ("difference", "dual_task_effect")),  # type: ignore[arg-type]
+        label=t.text("label"),
+        unit=t.word("unit", rows.UNITS),
+    )
+    t.done()
+    return made
+
+
+def _measure(content: dict[str, Any], name: str, shared: Mapping[str, Fact]) -> Measure:
+    t = Table(content, name)
+    own = {f.key: f for f in map(_fact, t.tables("fact"))}
+    kind = t.word("kind", ("time", "distance", "count"))
+    lowest, highest = t.number("lowest"), t.number("highest")
+    if lowest is None or highest is None or not 0 < lowest < highest:
+        raise t.wrong("lowest", "lowest and highest must be 0 < lowest < highest")
+    made = Measure(
+        id=t.text("id"),
+        name=t.text("name"),
+        short=t.text("short"),
+        other_names=t.words("other_names"),
+        purpose=t.text("purpose"),
+        domain=t.word("domain", DOMAINS),
+        icf=t.words("icf"),
+        kind=kind,  # type: ignore[arg-type]
+        units=t.words("units", rows.UNITS),
+        better=t.word("better", ("lower", "higher")),  # type: ignore[arg-type]
+        lowest=lowest,
+        highest=highest,
+        tape=_spans(t, "tape"),
+        posture=t.word("posture", ("standing", "seated")),  # type: ignore[arg-type]
+        minutes=t.whole("minutes") or 0,
+        retest_days=t.whole("retest_days") or 0,
+        must_not=t.words("must_not", words.PRECAUTIONS),
+        caution=t.words("caution", words.PRECAUTIONS),
+        guide=_guide(t.table("guide"), name),
+        splits=t.words("splits"),
+        variants=tuple(map(_variant, t.tables("variant"))),
+        facts=tuple({**shared, **own}.values()),
+        inputs=tuple(map(_input, t.tables("input"))),
+        pairs=tuple(map(_pair, t.tables("pair"))),
+        norms=tuple(map(rows.norm, t.tables("norm"))),
+        cutoffs=tuple(map(rows.cutoff, t.tables("cutoff"))),
+        unable=tuple(map(rows.unable, t.tables("unable"))),
+        reliability=tuple(map(rows.reliability, t.tables("reliability"))),
+        important_change=tuple(
+            map(rows.important_change, t.tables("important_change"))
+        ),
+        protocol=tuple(map(rows.protocol, t.tables("protocol"))),
+        checks=tuple(map(rows.check, t.tables("check"))),
+        sources={s.key: s for s in map(rows.source, t.tables("source"))},
+    )
+    t.done()
+    _consistent(made, name)
+    return made
+
+
+def _consistent(m: Measure, name: str) -> None:
+    """What only the whole file can tell: ids, sources, facts, variants, overlap."""
+    if m.id != Path(name).stem:
+        raise CatalogueError(f"{name}: id: must be the file's name")
+    if not m.variants or not m.units or set(m.tape) != set(m.units):
+        raise CatalogueError(f"{name}: needs a variant, units and a tape span per unit")
+    variants = {v.id for v in m.variants}
+    used = {p.source for p in m.protocol} | {c.source for c in m.checks}
+    used |= {v.source for v in m.variants if v.source}
+    for row in all_rows(m):
+        where = f"{name}: {row.key}"
+        used |= {row.source} | ({row.read_in} if row.read_in else set())
+        if row.fit.variant is not None and row.fit.variant not in variants:
+            raise CatalogueError(f"{where}: variant: {row.fit.variant!r} is unknown")
+        for key, values in row.fit.requires.items():
+            fact = m.fact(key)
+            if fact is None or not (fact.kind != "choice" or set(values) <= set(fact.options)):
+                raise CatalogueError(f"{where}: requires.{key}: unknown fact or value")
+    used |= {p.read_in for p in m.protocol if p.read_in}
+    for key in sorted(used - set(m.sources)):
+        raise CatalogueError(f"{name}: source: {key!r} is cited but not listed")
+    for key in sorted(set(m.sources) - used):
+        raise CatalogueError(f"{name}: source: {key!r} is listed but never cited")
+    _no_overlap(m, name)
+
+
+def all_rows(m: Measure) -> tuple[Row, ...]:
+    """Every published row of a measure, in file order by table."""
+    return (*m.norms, *m.cutoffs, *m.unable, *m.reliability, *m.important_change)
+
+
+def _no_overlap(m: Measure, name: str) -> None:
+    """Two norms of one source for one kind of person must not both fit one age."""
+    for i, a in enumerate(m.norms):
+        for b in m.norms[i + 1 :]:
+            if a.source == b.source and _same_people(a.fit, b.fit):
+                low = max(a.fit.age_min or 0, b.fit.age_min or 0)
+                high = min(a.fit.age_max or 130, b.fit.age_max or 130)
+                if low <= high:
+                    raise CatalogueError(
+                        f"{name}: {a.key} and {b.key} overlap at age {low}: set "
+                        "whole_sample, group, requires or the ages"
+                    )
+
+
+def _same_people(a: Fit, b: Fit) -> bool:
+    def people(f: Fit) -> tuple[object, ...]:
+        return (
+            f.condition, f.settings, f.group, f.sex, f.quantity, f.variant,
+            f.whole_sample, sorted(f.requires.items()),
+            sorted(f.requires_person.items()),
+        )  # fmt: skip
+
+    return people(a) == people(b)
+
+
+def _sources_agree(measures: Iterable[Measure]) -> None:
+    seen: dict[str, tuple[Source, str]] = {}
+    for measure in measures:
+        for source in measure.sources.values():
+            first, where = seen.setdefault(source.key, (source, measure.id))
+            if first != source:
+                raise CatalogueError(
+                    f"{measure.id}.toml: source {source.key}: differs from {where}.toml"
+                )

@@ -1,0 +1,263 @@
+"""Two scores of one person: within measurement error, real, or not to be told.
+
+Only comparable scores are judged. A headline of real change needs the difference of the
+shown values to lie strictly beyond every confirmed error that fits the person.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+
+from app.clinical.accuracy import lopsided_limits, mdc_from_sem
+from app.clinical.fit import Match, match
+from app.clinical.measure import ImportantChange, Measure, Reliability
+from app.clinical.person import Person
+from app.clinical.quantities import convert, rounded, shown, words
+from app.clinical.readings import Reading, better_word, worse_word
+from app.clinical.scoring import Score
+from app.clinical.setup import setup_differences
+
+REAL_GAIN, REAL_LOSS = "real gain", "real loss"
+WITHIN = "within measurement error"
+DISAGREE = "sources disagree"
+UNTOLD = "cannot be told"
+NEWLY_ABLE, NEWLY_UNABLE = "newly able", "newly unable"
+NOT_COMPARABLE = "not comparable"
+NOT_JUDGED = "not judged"
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """The headline: `difference` is now minus before, of the shown values."""
+
+    verdict: str
+    says: str
+    difference: Decimal | None = None
+    unit: str = ""
+    differs: tuple[str, ...] = ()
+    readings: tuple[Reading, ...] = ()
+
+
+def judge_change(
+    measure: Measure,
+    person: Person,
+    now: Score,
+    before: Score,
+    *,
+    other_rater: bool = False,
+) -> Change:
+    """Judge `now` against an earlier score of the same person."""
+    if now.value is None or before.value is None:
+        return _ability(now, before)
+    differs = _not_comparable(measure, now, before)
+    if differs:
+        says = "Not comparable with the earlier score: " + "; ".join(differs) + "."
+        return Change(NOT_COMPARABLE, says, differs=tuple(differs))
+    was = shown(convert(before.value, before.unit, now.unit), now.unit)
+    step = shown(now.value, now.unit) - was
+    readings = [
+        _judge(measure, row, person, now, was, step) for row in measure.reliability
+    ]
+    kept = [r for r in readings if r is not None]
+    kept += _important(measure, person, now, step)
+    verdict = _headline(measure, kept, step)
+    says = _says(measure, verdict, was, step, now.unit, kept)
+    if other_rater:
+        says += " Another person measured the earlier score."
+    return Change(verdict, says, step, now.unit, (), tuple(kept))
+
+
+def _ability(now: Score, before: Score) -> Change:
+    if before.outcome == "unable" and now.outcome == "completed":
+        return Change(NEWLY_ABLE, "Newly able: the earlier attempt was unable.")
+    if before.outcome == "completed" and now.outcome == "unable":
+        return Change(NEWLY_UNABLE, "Newly unable: find out why.")
+    both = f"{before.outcome.replace('_', ' ')}, then {now.outcome.replace('_', ' ')}"
+    return Change(UNTOLD, f"No two numbers to compare ({both}).")
+
+
+def _not_comparable(measure: Measure, now: Score, before: Score) -> list[str]:
+    differs = setup_differences(measure, now.facts, before.facts)
+    if now.variant != before.variant:
+        a, b = measure.variant(before.variant), measure.variant(now.variant)
+        differs.append(f"trial rule: {a.label} then, {b.label} now")
+    return differs
+
+
+def _judge(
+    measure: Measure,
+    row: Reliability,
+    person: Person,
+    now: Score,
+    was: Decimal,
+    step: Decimal,
+) -> Reading | None:
+    """One error row's word; None for rows without an error or far from the person."""
+    if row.kind != "test_retest" or row.fit.quantity != "score" or not _has_error(row):
+        return None
+    fit = _baseline(row, was, match(measure, row.fit, person, now, strict=True))
+    if not fit.fits and not fit.near:
+        return None
+    low, high, how = _limits(row, was, now.unit)
+    crossed = step < low or step > high
+    verdict = NOT_JUDGED if row.no_verdict else _direction(measure, step, crossed)
+    limit = low if step < 0 else high
+    size = words(abs(rounded(limit, 2).normalize()) + 0, now.unit)
+    return Reading(
+        kind="change",
+        says=_row_says(row, verdict, step, now.unit, size, how),
+        row=row,
+        match=fit,
+        value=step,
+        unit=now.unit,
+        crossed=None if row.no_verdict else crossed,
+        threshold=abs(rounded(limit, 2)),
+        direction="above",
+        verdict=verdict,
+    )
+
+
+def _has_error(row: Reliability) -> bool:
+    sizes = (row.sem, row.mdc95, row.mdc90, row.mdc_percent, row.gain_percent)
+    return row.limits is not None or any(s is not None for s in sizes)
+
+
+def _baseline(row: Reliability, was: Decimal, fit: Match) -> Match:
+    low, high = row.baseline_min, row.baseline_max
+    if (low is None or was >= low) and (high is None or was <= high):
+        return fit
+    says = f"measured at first scores of {low or 'any'} to {high or 'any'} {row.unit}"
+    return Match((*fit.differs, says), fit.assumed, fit.near and fit.fits)
+
+
+def _limits(
+    row: Reliability, was: Decimal, unit: str
+) -> tuple[Decimal, Decimal, str]:
+    """(lowest, highest) difference that measuring alone explains, and how it is known."""
+    if row.gain_percent is not None and row.loss_percent is not None:
+        gain_at, loss_at = lopsided_limits(was, row.gain_percent, row.loss_percent)
+        return gain_at - was, loss_at - was, "lopsided, in percent of the first score"
+    if row.limits is not None:
+        low, high = (_in(v, row.unit, unit) for v in row.limits)
+        return low, high, "limits of agreement"
+    if row.mdc_percent is not None:
+        size = was * row.mdc_percent / 100
+        return -size, size, f"{row.mdc_percent} % of the first score"
+    level = "95 %" if row.level_stated else "confidence level not stated"
+    if row.mdc95 is not None:
+        size = _in(row.mdc95, row.unit, unit)
+        return -size, size, f"minimal detectable change, {level}"
+    if row.mdc90 is not None:
+        size = _in(row.mdc90, row.unit, unit)
+        return -size, size, "minimal detectable change, 90 %"
+    size = _in(mdc_from_sem(row.sem or Decimal(0)), row.unit, unit)
+    return -size, size, f"computed: 1.96 x square root of 2 x SEM {row.sem}"
+
+
+def _in(value: Decimal, unit: str, to: str) -> Decimal:
+    exact = convert(Fraction(value), unit, to)
+    return Decimal(exact.numerator) / Decimal(exact.denominator)
+
+
+def _direction(measure: Measure, step: Decimal, crossed: bool) -> str:
+    if not crossed:
+        return WITHIN
+    better = (step < 0) == (measure.better == "lower")
+    return REAL_GAIN if better else REAL_LOSS
+
+
+def _row_says(
+    row: Reliability, verdict: str, step: Decimal, unit: str, size: str, how: str
+) -> str:
+    here = words(abs(step), unit)
+    when = f", retested {row.interval}" if row.interval else ""
+    text = {
+        NOT_JUDGED: f"Not used for a verdict: {row.note}",
+        WITHIN: f"{here} of change lies within the {size} that measuring alone can "
+        f"explain in {row.population} ({how}{when}).",
+    }.get(
+        verdict,
+        f"{here} of change is more than the {size} that measuring alone can explain "
+        f"in {row.population} ({how}{when}).",
+    )
+    if row.same_session and verdict in (REAL_GAIN, REAL_LOSS):
+        text += " Both tests of that study were in one session: weeks apart varies more."
+    return text
+
+
+def _important(
+    measure: Measure, person: Person, now: Score, step: Decimal
+) -> list[Reading]:
+    found = []
+    for row in measure.important_change:
+        fit = match(measure, row.fit, person, now, strict=True)
+        if fit.fits or fit.near:
+            found.append(_important_reading(row, fit, now.unit, step))
+    return found
+
+
+def _important_reading(
+    row: ImportantChange, fit: Match, unit: str, step: Decimal
+) -> Reading:
+    size = _in(row.value, row.unit, unit)
+    toward = step if row.direction == "increase" else -step
+    reached = toward >= size
+    side = "reaches" if reached else "does not reach"
+    return Reading(
+        kind="change",
+        says=f"The change {side} {words(row.value, row.unit)}, important in "
+        f"{row.population} ({row.anchor}).",
+        row=row,
+        match=fit,
+        value=step,
+        unit=unit,
+        crossed=reached,
+        threshold=rounded(size, 2),
+        direction="at_or_above",
+        outcome_type="function",
+        verdict="important" if reached else "not important",
+    )
+
+
+def error_readings(readings: Sequence[Reading]) -> list[Reading]:
+    """The confirmed error rows that fit: what a headline may rest on."""
+    return [
+        r
+        for r in readings
+        if isinstance(r.row, Reliability)
+        and r.matched
+        and r.confirmed
+        and r.verdict != NOT_JUDGED
+    ]
+
+
+def _headline(measure: Measure, readings: Sequence[Reading], step: Decimal) -> str:
+    judged = error_readings(readings)
+    if not judged:
+        return UNTOLD
+    outside = [r for r in judged if r.crossed]
+    if not outside:
+        return WITHIN
+    return _direction(measure, step, True) if len(outside) == len(judged) else DISAGREE
+
+
+def _says(
+    measure: Measure,
+    verdict: str,
+    was: Decimal,
+    step: Decimal,
+    unit: str,
+    readings: Sequence[Reading],
+) -> str:
+    side = (step < 0) == (measure.better == "lower")
+    word = better_word(measure) if side else worse_word(measure)
+    moved = f"{words(abs(step), unit)} {word}" if step else "no difference"
+    text = f"{verdict.capitalize()} since {words(was, unit)}: {moved}."
+    judged = error_readings(readings)
+    if verdict == UNTOLD:
+        return f"{text} No measurement error is published for such a person."
+    if verdict == DISAGREE:
+        beyond = sum(1 for r in judged if r.crossed)
+        return f"{text} Beyond the error of {beyond} of {len(judged)} fitting sources."
+    return text

@@ -1,0 +1,125 @@
+"""A score against published limits, and what is published of being unable.
+
+What a limit means is said with it: falls, needing help and patients-against-healthy are
+different things. A score beyond no limit never clears a person who has fallen.
+"""
+
+from collections.abc import Sequence
+from decimal import Decimal
+
+from app.clinical.fit import Match
+from app.clinical.measure import Cutoff, Effect, Measure, UnableRow
+from app.clinical.quantities import beyond, words
+from app.clinical.readings import Reading, in_unit, quantity_note, quantity_of
+from app.clinical.scoring import Score
+
+DIRECTION_WORDS = {
+    "above": "above",
+    "at_or_above": "at or above",
+    "below": "below",
+    "at_or_below": "at or below",
+}
+NO_CLEARANCE = "This does not clear a person who has fallen."
+
+
+def read_cutoff(
+    measure: Measure, row: Cutoff, score: Score, fit: Match
+) -> Reading | None:
+    """What one limit says; None when the score holds nothing comparable."""
+    held = quantity_of(row, score)
+    value = in_unit(held, row.value, row.unit) if held else None
+    if value is None:
+        return None
+    crossed = beyond(value, row.direction, row.value)
+    return Reading(
+        kind="cutoff",
+        says=_says(row, value, crossed) + quantity_note(row, measure, score),
+        row=row,
+        match=fit,
+        detail=accuracy_words(row),
+        value=value,
+        unit=row.unit,
+        crossed=crossed,
+        threshold=row.value,
+        direction=row.direction,
+        outcome_type=row.outcome_type,
+        sensitivity=row.sensitivity,
+        specificity=row.specificity,
+        design=row.design,
+        effect=row.effect if crossed else None,
+    )
+
+
+def read_ladder(
+    measure: Measure, rungs: Sequence[tuple[Cutoff, Match]], score: Score
+) -> Reading | None:
+    """One source's set of limits: only the worst one reached is said."""
+    mild_first = sorted(
+        rungs,
+        key=lambda r: r[0].value * (1 if r[0].direction.endswith("above") else -1),
+    )
+    made = [read_cutoff(measure, row, score, fit) for row, fit in mild_first]
+    readings = [r for r in made if r is not None]
+    reached = [r for r in readings if r.crossed]
+    return reached[-1] if reached else (readings[0] if readings else None)
+
+
+def read_unable(row: UnableRow, fit: Match) -> Reading:
+    """What a source says of people who could not do the test."""
+    return Reading(
+        kind="cutoff",
+        says=f"Being unable was linked with {row.outcome} in {row.population}."
+        + effect_words(row.effect),
+        row=row,
+        match=fit,
+        crossed=True,
+        outcome_type=row.outcome_type,
+        design=row.design,
+        effect=row.effect,
+    )
+
+
+def _says(row: Cutoff, value: Decimal, crossed: bool) -> str:
+    here = words(value, row.unit)
+    limit = f"{DIRECTION_WORDS[row.direction]} {words(row.value, row.unit)}"
+    if row.outcome_type == "health_vs_disease":
+        side = "beyond" if crossed else "not beyond"
+        return (
+            f"{here} is {side} the limit ({limit}) that told apart {row.outcome} in "
+            f"{row.population}. Not a fall cut-off."
+        )
+    if row.outcome_type in ("protocol_limit", "percentile"):
+        side = "is" if crossed else "is not"
+        return f"{here} {side} {limit}: {row.outcome} ({row.population})."
+    if crossed:
+        return (
+            f"In the range linked with {row.outcome} in {row.population}: {here}, "
+            f"{limit}."
+        )
+    text = (
+        f"Not in the range linked with {row.outcome} in {row.population}: {here}; the "
+        f"limit is {limit}."
+    )
+    return f"{text} {NO_CLEARANCE}" if row.outcome_type == "falls" else text
+
+
+def accuracy_words(row: Cutoff) -> str:
+    """How well the limit told people apart, as published."""
+    parts = []
+    if row.sensitivity is not None:
+        parts.append(f"sensitivity {row.sensitivity}")
+    if row.specificity is not None:
+        parts.append(f"specificity {row.specificity}")
+    if row.auc is not None:
+        parts.append(f"area under the curve {row.auc}")
+    return ", ".join(parts) + effect_words(row.effect)
+
+
+def effect_words(effect: Effect | None) -> str:
+    if effect is None:
+        return ""
+    name = effect.kind.replace("_", " ")
+    text = f" {'Adjusted ' if effect.adjusted else ''}{name} {effect.value}"
+    if effect.ci95 is not None:
+        text += f" (95 % CI {effect.ci95[0]} to {effect.ci95[1]})"
+    return text + "."

@@ -1,0 +1,190 @@
+"""Whether a published row speaks of this person and this set-up, and what differs.
+
+A stated fact that differs excludes; an unstated fact of the person does not: it becomes
+an assumption. Nothing is matched to the nearest row: a row fits or says what differs.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from app.clinical import vocabulary as words
+from app.clinical.measure import Fit, Measure
+from app.clinical.person import Person
+from app.clinical.scoring import Score
+from app.clinical.setup import deviations, fact_words
+
+#: Ages meant by "older adults" when a row states none.
+OLDER = 60
+
+#: Row settings that speak of a person in a setting: people seen at home, as outpatients
+#: or by home care all live in the community; a ward is an inpatient place.
+_SPEAKS_OF = {
+    "community": {"community", "home_care", "outpatient"},
+    "home_care": {"home_care", "community"},
+    "outpatient": {"outpatient", "community"},
+    "day_hospital": {"day_hospital", "outpatient", "community"},
+    "sheltered_housing": {"sheltered_housing", "community"},
+    "institution": {"institution"},
+    "acute": {"acute", "inpatient"},
+    "inpatient": {"inpatient"},
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Match:
+    """`differs` empty: the row fits, under `assumed`.
+
+    `near`: differs in one way only, so worth showing under "not matched".
+    `only_setup`: the set-up alone keeps it from fitting.
+    """
+
+    differs: tuple[str, ...] = ()
+    assumed: tuple[str, ...] = ()
+    near: bool = True
+    only_setup: bool = False
+
+    @property
+    def fits(self) -> bool:
+        return not self.differs
+
+
+@dataclass(slots=True)
+class _Findings:
+    differs: list[str] = field(default_factory=list)
+    assumed: list[str] = field(default_factory=list)
+    kinds: set[str] = field(default_factory=set)
+    far: bool = False
+
+    def off(self, kind: str, says: str) -> None:
+        self.kinds.add(kind)
+        self.differs.append(says)
+
+
+def match(
+    measure: Measure, fit: Fit, person: Person, score: Score, *, strict: bool = False
+) -> Match:
+    """Compare one row's key with a person and a score.
+
+    `strict` is for error rows: general samples do not speak of a person whose
+    condition changes how steady a repeat is.
+    """
+    found = _Findings()
+    _condition(fit, person, found, strict)
+    _age(fit, person, found)
+    _one_of(fit.sex, person.sex, words.SEXES, "sex", "if a {}", found)
+    _setting(fit, person, found)
+    _person_facts(fit, person, found)
+    _setup(measure, fit, score, found)
+    _variant(measure, fit, score, found)
+    near = not found.far and len(found.kinds) <= 1
+    return Match(
+        tuple(found.differs), tuple(found.assumed), near, found.kinds == {"setup"}
+    )
+
+
+def _condition(fit: Fit, person: Person, found: _Findings, strict: bool) -> None:
+    if fit.condition in words.CONDITIONS:
+        if fit.condition not in person.conditions:
+            label = words.CONDITIONS[fit.condition]
+            found.off("condition", f"measured in people with {label}")
+            found.far = True
+    elif strict and person.conditions and fit.condition in ("none", "older_adult"):
+        label = words.CONDITIONS[person.conditions[0]]
+        found.off("condition", f"measured in people without {label}")
+
+
+def _bounds(fit: Fit) -> tuple[int | None, int | None]:
+    older = fit.condition in ("none", "older_adult") and not fit.ages_unknown
+    if older and fit.age_min is None and fit.age_max is None:
+        return OLDER, None
+    return fit.age_min, fit.age_max
+
+
+def _age(fit: Fit, person: Person, found: _Findings) -> None:
+    low, high = _bounds(fit)
+    if fit.ages_unknown and fit.condition in ("none", "older_adult", "any"):
+        found.off("age", "ages of that sample are not stated")
+        return
+    if low is None and high is None:
+        if fit.condition in words.CONDITIONS and person.ages:
+            found.assumed.append("ages of that sample are not stated")
+        return
+    span = _span(low, high)
+    inside = [a for a in person.ages if (low or 0) <= a <= (high or 999)]
+    if not person.ages:
+        found.assumed.append(f"if aged {span}")
+    elif not inside:
+        found.off("age", f"ages {span}")
+        gap = max((low or 0) - person.ages[-1], person.ages[0] - (high or 999))
+        found.far = found.far or gap > 10
+    elif len(inside) < len(person.ages):
+        word = "already" if inside[0] == person.ages[-1] else "still"
+        found.assumed.append(f"if {word} {inside[0]}")
+
+
+def _span(low: int | None, high: int | None) -> str:
+    if low is None:
+        return f"up to {high}"
+    return f"{low} and over" if high is None else f"{low} to {high}"
+
+
+def _one_of(
+    wanted: str | None,
+    stated: str | None,
+    labels: Mapping[str, str],
+    kind: str,
+    assume: str,
+    found: _Findings,
+) -> None:
+    if wanted is None:
+        return
+    if stated is None:
+        found.assumed.append(assume.format(labels[wanted]))
+    elif stated != wanted:
+        found.off(kind, f"{kind}: {labels[wanted]} only")
+        found.far = True
+
+
+def _setting(fit: Fit, person: Person, found: _Findings) -> None:
+    if not fit.settings:
+        return
+    said = " or ".join(words.SETTINGS[s] for s in fit.settings)
+    if person.setting is None:
+        found.assumed.append(f"if {said}")
+    elif not _SPEAKS_OF[person.setting] & set(fit.settings):
+        found.off("setting", f"setting: {said}")
+
+
+def _person_facts(fit: Fit, person: Person, found: _Findings) -> None:
+    for key, wanted in fit.requires_person.items():
+        labels = words.PERSON_FACTS[key]
+        said = " or ".join(labels[v] for v in wanted)
+        stated = person.facts.get(key)
+        if stated is None:
+            found.assumed.append(f"if {said}")
+        elif stated not in wanted:
+            found.off(key, f"{key.replace('_', ' ')}: {said}")
+
+
+def _setup(measure: Measure, fit: Fit, score: Score, found: _Findings) -> None:
+    for off in deviations(measure, score.facts):
+        if off.key not in fit.requires:
+            found.off("setup", off.says)
+    for key, wanted in fit.requires.items():
+        fact = measure.fact(key)
+        if fact is None:
+            continue
+        said = " or ".join(fact_words(fact, v) for v in wanted)
+        stated = score.facts.get(key)
+        usual = fact.standard or ((fact.default,) if fact.default else ())
+        if stated is None and (not usual or set(usual) & set(wanted)):
+            found.assumed.append(f"if {said}")
+        elif stated is None or stated not in wanted:
+            found.off("setup", f"{said} in that source")
+
+
+def _variant(measure: Measure, fit: Fit, score: Score, found: _Findings) -> None:
+    wanted = fit.variant
+    if wanted is None or wanted == score.variant or wanted in score.beside:
+        return
+    found.off("variant", f"trial rule: {measure.variant(wanted).label}")

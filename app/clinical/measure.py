@@ -1,0 +1,323 @@
+"""The shape of a catalogue entry: one standardised test and every published row about it.
+
+Values only, frozen after loading. Numbers from sources are Decimals exactly as printed;
+what a row may be compared with is said by keys (`Fit`), never only by its note.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import Literal
+
+from app.clinical.vocabulary import How
+
+Direction = Literal["above", "at_or_above", "below", "at_or_below"]
+Better = Literal["lower", "higher"]
+EMPTY: Mapping[str, tuple[str, ...]] = {}
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A publication. Where a row was read stands in the row, not here."""
+
+    key: str
+    authors: str
+    title: str
+    journal: str
+    year: int | None = None
+    volume: str = ""
+    pages: str = ""
+    doi: str = ""
+    pmid: str = ""
+
+    @property
+    def short(self) -> str:
+        """First author and year, as a therapist would cite it."""
+        first = self.authors.split(",")[0].split(" et al")[0].strip()
+        name = first.rsplit(" ", 1)[0] if " " in first and first[-1].isupper() else first
+        return f"{name} {self.year}" if self.year else name
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fit:
+    """Whom and what a row speaks of.
+
+    An absent age means the sample's ages are not known; `requires` lists set-up facts
+    and `requires_person` facts of the person, each with the values that fit.
+    """
+
+    condition: str = "any"
+    settings: tuple[str, ...] = ()
+    group: str = "general"
+    age_min: int | None = None
+    age_max: int | None = None
+    ages_unknown: bool = False
+    whole_sample: bool = False
+    sex: str | None = None
+    quantity: str = "score"
+    variant: str | None = None
+    requires: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    requires_person: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """What all published rows share. `key` is table and place, e.g. `cutoff 3`."""
+
+    key: str
+    source: str
+    how: How
+    fit: Fit
+    population: str
+    n: int | None = None
+    note: str = ""
+    read_in: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Norm(Row):
+    """Scores of a sample: spread, interval of the mean, percentiles or a limit.
+
+    `limit_kind` says what `limit` is: the end of the confidence interval of a mean
+    (`average`), a published limit of normal (`normal`), or the start of the slowest
+    fifth (`fifth`). A skewed spread gives no z.
+    """
+
+    unit: str
+    mean: Decimal | None = None
+    sd: Decimal | None = None
+    ci95: tuple[Decimal, Decimal] | None = None
+    limit: Decimal | None = None
+    limit_kind: str | None = None
+    percentiles: Mapping[int, Decimal] = field(default_factory=dict)
+    skewed: bool = False
+    no_verdict: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Effect:
+    """A ratio published with a limit, e.g. an odds ratio with its 95 % interval."""
+
+    kind: Literal["odds_ratio", "relative_risk"]
+    value: Decimal
+    ci95: tuple[Decimal, Decimal] | None = None
+    adjusted: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cutoff(Row):
+    """A published limit, what lies beyond it, and how well it told people apart."""
+
+    direction: Direction
+    value: Decimal
+    unit: str
+    outcome: str
+    outcome_type: str
+    design: str
+    sensitivity: Decimal | None = None
+    specificity: Decimal | None = None
+    auc: Decimal | None = None
+    effect: Effect | None = None
+    ladder: str | None = None
+    no_verdict: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnableRow(Row):
+    """What a source says of people who could not do the test."""
+
+    outcome: str
+    outcome_type: str
+    design: str
+    effect: Effect | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reliability(Row):
+    """Agreement and error of repeating the test.
+
+    `gain_percent`/`loss_percent` are lopsided limits in percent of the baseline;
+    `limits` are published limits of agreement in the row's unit.
+    """
+
+    kind: Literal["test_retest", "inter_rater", "intra_rater"]
+    unit: str
+    icc: Decimal | None = None
+    sem: Decimal | None = None
+    mdc95: Decimal | None = None
+    mdc90: Decimal | None = None
+    mdc_percent: Decimal | None = None
+    gain_percent: Decimal | None = None
+    loss_percent: Decimal | None = None
+    limits: tuple[Decimal, Decimal] | None = None
+    level_stated: bool = True
+    interval: str = ""
+    same_session: bool = False
+    baseline_min: Decimal | None = None
+    baseline_max: Decimal | None = None
+    no_verdict: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ImportantChange(Row):
+    """The smallest change that mattered, against a stated anchor."""
+
+    value: Decimal
+    unit: str
+    direction: Literal["increase", "decrease"]
+    anchor: str
+
+
+@dataclass(frozen=True, slots=True)
+class ProtocolNote:
+    """How a source says the test is done, or what it says of reading it."""
+
+    item: str
+    text: str
+    how: How
+    source: str
+    note: str = ""
+    read_in: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A standard range of a measured fact in one unit, both ends inside."""
+
+    low: Decimal
+    high: Decimal
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fact:
+    """One thing about the set-up that decides what a score may be compared with.
+
+    A choice has `options` (value -> words); a length has `spans` by unit. `standard`
+    holds the values of the published set-up (empty: any). `for_change`: must be the
+    same at both tests. `easier`: values, or "over"/"under" for lengths, that make the
+    test easier. `when_condition`: asked only of people with one of these.
+    """
+
+    key: str
+    label: str
+    kind: Literal["choice", "length", "number"]
+    options: Mapping[str, str] = field(default_factory=dict)
+    default: str | None = None
+    standard: tuple[str, ...] = ()
+    spans: Mapping[str, Span] = field(default_factory=dict)
+    standard_says: str = ""
+    for_change: bool = True
+    easier: tuple[str, ...] = ()
+    when_condition: tuple[str, ...] = ()
+    help: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Variant:
+    """A rule from trials to one score: `take` of the last `last` of `of` counted trials."""
+
+    id: str
+    label: str
+    take: Literal["mean", "best"]
+    of: int
+    last: int
+    practice: int = 0
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Input:
+    """Something entered beside the trial, e.g. how many numbers were said."""
+
+    key: str
+    label: str
+    kind: Literal["count", "seconds", "yes_no"]
+    low: int = 0
+    high: int = 999
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """A score made from this test and another one done the same day."""
+
+    measure: str
+    quantity: str
+    rule: Literal["difference", "dual_task_effect"]
+    label: str
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class Guide:
+    """What to prepare, say, show and watch, in our own words."""
+
+    kit: tuple[str, ...]
+    space: str
+    setup: tuple[str, ...]
+    guard: tuple[str, ...]
+    stop: tuple[str, ...]
+    say: tuple[str, ...]
+    show: tuple[str, ...]
+    start_cue: str
+    stop_cue: str
+    void_when: tuple[str, ...]
+    unable_when: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """A worked example carried with the numbers it proves; one test runs them all."""
+
+    what: str
+    kind: str
+    given: Mapping[str, object]
+    expect: Mapping[str, object]
+    how: How
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measure:
+    """One standardised test. On screen it is called a test."""
+
+    id: str
+    name: str
+    short: str
+    other_names: tuple[str, ...]
+    purpose: str
+    domain: str
+    icf: tuple[str, ...]
+    kind: Literal["time", "distance", "count"]
+    units: tuple[str, ...]
+    better: Better
+    lowest: Decimal
+    highest: Decimal
+    tape: Mapping[str, Span]
+    posture: Literal["standing", "seated"]
+    minutes: int
+    retest_days: int
+    must_not: tuple[str, ...]
+    caution: tuple[str, ...]
+    guide: Guide
+    splits: tuple[str, ...]
+    variants: tuple[Variant, ...]
+    facts: tuple[Fact, ...]
+    inputs: tuple[Input, ...] = ()
+    pairs: tuple[Pair, ...] = ()
+    norms: tuple[Norm, ...] = ()
+    cutoffs: tuple[Cutoff, ...] = ()
+    unable: tuple[UnableRow, ...] = ()
+    reliability: tuple[Reliability, ...] = ()
+    important_change: tuple[ImportantChange, ...] = ()
+    protocol: tuple[ProtocolNote, ...] = ()
+    checks: tuple[Check, ...] = ()
+    sources: Mapping[str, Source] = field(default_factory=dict)
+
+    def variant(self, variant_id: str | None) -> Variant:
+        """The named scoring rule, or the first, which is the default."""
+        if variant_id is None:
+            return self.variants[0]
+        return next(v for v in self.variants if v.id == variant_id)
+
+    def fact(self, key: str) -> Fact | None:
+        return next((f for f in self.facts if f.key == key), None)

@@ -1,0 +1,149 @@
+"""A score against a sample's scores: averages, limits, spread and place.
+
+Only a healthy reference that is not skewed gives z and percentile. A confidence limit
+of a mean is a limit of the average, never of normal.
+"""
+
+from decimal import Decimal
+from statistics import NormalDist
+
+from app.clinical.fit import Match
+from app.clinical.measure import Measure, Norm
+from app.clinical.quantities import beyond, rounded, words
+from app.clinical.readings import (
+    Reading,
+    better_word,
+    in_unit,
+    quantity_note,
+    quantity_of,
+    worse_word,
+)
+from app.clinical.scoring import Score
+
+
+def read_norm(
+    measure: Measure, norm: Norm, score: Score, fit: Match
+) -> Reading | None:
+    """What one norm row says; None when the score holds nothing comparable."""
+    held = quantity_of(norm, score)
+    limit, direction = _limit(measure, norm)
+    anchor = limit or norm.mean or next(iter(norm.percentiles.values()), None)
+    if held is None or anchor is None:
+        return None
+    value = in_unit(held, anchor, norm.unit)
+    if value is None:
+        return None
+    crossed = None if limit is None else beyond(value, direction, limit)
+    z, percentile = _place(measure, norm, value)
+    says = _says(measure, norm, value, limit, crossed, percentile, z)
+    return Reading(
+        kind="norm",
+        says=says + quantity_note(norm, measure, score),
+        row=norm,
+        match=fit,
+        detail=_numbers(norm),
+        value=value,
+        unit=norm.unit,
+        crossed=crossed,
+        threshold=limit,
+        direction=direction if limit is not None else None,
+        z=z,
+        percentile=percentile,
+    )
+
+
+def _limit(measure: Measure, norm: Norm) -> tuple[Decimal | None, str]:
+    lower = measure.better == "lower"
+    direction = "above" if lower else "below"
+    if norm.limit is not None:
+        if norm.limit_kind == "fifth":
+            direction = "at_or_above" if lower else "at_or_below"
+        return norm.limit, direction
+    if norm.ci95 is not None:
+        return norm.ci95[1 if lower else 0], direction
+    return None, direction
+
+
+def _place(
+    measure: Measure, norm: Norm, value: Decimal
+) -> tuple[Decimal | None, int | None]:
+    healthy = norm.fit.group == "healthy" and not norm.skewed
+    if not healthy or norm.mean is None or not norm.sd:
+        return None, None
+    z = (value - norm.mean) / norm.sd
+    worse = z if measure.better == "higher" else -z
+    percent = rounded(Decimal(NormalDist().cdf(float(worse)) * 100), 0)
+    return rounded(z, 2), min(99, max(1, int(percent)))
+
+
+def _says(
+    measure: Measure,
+    norm: Norm,
+    value: Decimal,
+    limit: Decimal | None,
+    crossed: bool | None,
+    percentile: int | None,
+    z: Decimal | None,
+) -> str:
+    here, who = words(value, norm.unit), norm.population
+    if limit is not None:
+        return _limit_says(measure, norm, here, limit, crossed)
+    if norm.mean is not None:
+        mean = words(norm.mean, norm.unit)
+        side = _side(measure, value, norm.mean)
+        text = f"{here} is {side} the average of {who} ({mean})."
+        if percentile is not None and z is not None:
+            sds = words(abs(rounded(z, 1)), "count")
+            text = (
+                f"{here} is {sds} SD {side} the average of {who} ({mean}); of 100 such"
+                f" people about {percentile} would do worse."
+            )
+        return text
+    return f"{here}; in {who}, {_percentiles(norm)}."
+
+
+def _limit_says(
+    measure: Measure, norm: Norm, here: str, limit: Decimal, crossed: bool | None
+) -> str:
+    at, who, slow = words(limit, norm.unit), norm.population, worse_word(measure)
+    if norm.limit_kind == "normal":
+        side = "beyond" if crossed else "within"
+        return f"{here} is {side} the limit of normal given for {who} ({at})."
+    if norm.limit_kind == "fifth":
+        among = "among" if crossed else "not among"
+        return f"{here} is {among} the slowest fifth of {who}, which starts at {at}."
+    tail = (
+        f"{at} is the far end of that average's confidence interval, not a limit of "
+        "normal."
+    )
+    if crossed:
+        return f"{slow.capitalize()} than the average of {who}: {here}. {tail}"
+    return f"Not {slow} than the average of {who}: {here}. {tail}"
+
+
+def _side(measure: Measure, value: Decimal, mean: Decimal) -> str:
+    if value == mean:
+        return "at"
+    worse = (value > mean) == (measure.better == "lower")
+    return f"{worse_word(measure) if worse else better_word(measure)} than"
+
+
+def _percentiles(norm: Norm) -> str:
+    names = {50: "the median was"}
+    return ", ".join(
+        f"{names.get(p, f'the {p}th percentile was')} {words(v, norm.unit)}"
+        for p, v in norm.percentiles.items()
+    )
+
+
+def _numbers(norm: Norm) -> str:
+    parts = []
+    if norm.mean is not None:
+        parts.append(f"mean {norm.mean}")
+    if norm.sd is not None:
+        parts.append(f"SD {norm.sd}")
+    if norm.ci95 is not None:
+        parts.append(f"95 % CI of the mean {norm.ci95[0]} to {norm.ci95[1]}")
+    if norm.percentiles:
+        parts.append(_percentiles(norm))
+    return ", ".join(parts)

@@ -1,0 +1,221 @@
+"""One score and one person -> every Reading the published rows allow. The heart.
+
+`read` is the only maker of readings: pages, notes, lists, exports and the command line
+all render what it returns. Values in, values out; it diagnoses nothing.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from fractions import Fraction
+
+from app.clinical.chance import read_chance
+from app.clinical.change import Change, judge_change
+from app.clinical.cutoff_reading import read_cutoff, read_ladder, read_unable
+from app.clinical.fit import Match, match
+from app.clinical.lead import Lead, choose_lead, rank
+from app.clinical.measure import Cutoff, Measure
+from app.clinical.norm_reading import read_norm
+from app.clinical.person import Person
+from app.clinical.quantities import convert, words
+from app.clinical.readings import Reading
+from app.clinical.scoring import Score
+from app.clinical.setup import assumed_setup, deviations
+
+#: Hand timing error and half a tape mark: common practice.
+EDGE = {"s": Decimal("0.2"), "in": Decimal("0.25"), "cm": Decimal("0.5")}
+EDGE_SAYS = " Close to the limit: it could fall either side another day."
+JUDGEMENT = (
+    "A reading tells what was found in people of a study. It is no diagnosis; licensed "
+    "judgement and local policy decide."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """All there is to say of one score. `standard`: done in the published set-up."""
+
+    measure: Measure
+    score: Score
+    person: Person
+    standard: bool
+    differs: tuple[str, ...]
+    assumed: tuple[str, ...]
+    readings: tuple[Reading, ...]
+    lead: Lead | None
+    no_lead_because: str
+    change: Change | None
+    cautions: tuple[str, ...]
+
+    @property
+    def leading(self) -> Reading | None:
+        return None if self.lead is None else self.readings[self.lead.index]
+
+
+def read(
+    measure: Measure,
+    score: Score,
+    person: Person,
+    *,
+    before: Score | None = None,
+    other_rater: bool = False,
+    pretest: Decimal | None = None,
+) -> Result:
+    """Judge `score` by every row of `measure` that speaks of `person`.
+
+    `before` is an earlier score of the same person. `pretest` (0..1) asks for chance.
+    """
+    off = deviations(measure, score.facts)
+    ranked = _ranked(measure, score, person)
+    lead = choose_lead(ranked)
+    change = None
+    if before is not None:
+        change = judge_change(measure, person, score, before, other_rater=other_rater)
+    extra = list(change.readings) if change else []
+    if pretest is not None and lead is not None:
+        chance = read_chance(ranked[lead.index], pretest)
+        extra += [chance] if chance else []
+    readings = (*ranked, *extra)
+    assumed = assumed_setup(measure, score.facts, person.conditions)
+    return Result(
+        measure=measure,
+        score=score,
+        person=person,
+        standard=not off,
+        differs=tuple(d.says for d in off),
+        assumed=(*assumed, *_assumed_of(readings)),
+        readings=readings,
+        lead=lead,
+        no_lead_because="" if lead else _no_lead(measure, score, ranked),
+        change=change,
+        cautions=tuple(_cautions(measure, score, ranked, lead)),
+    )
+
+
+def _ranked(measure: Measure, score: Score, person: Person) -> list[Reading]:
+    if score.outcome == "unable":
+        rows = [(r, match(measure, r.fit, person, score)) for r in measure.unable]
+        made = [read_unable(r, fit) for r, fit in rows if fit.fits or fit.near]
+    elif score.value is None:
+        made = []
+    else:
+        made = [*_cutoffs(measure, score, person), *_norms(measure, score, person)]
+        margin = _margins(measure, score, person)
+        made = [_edge(r, margin) for r in made]
+    return sorted(made, key=lambda r: (not r.matched, not r.confirmed, rank(r)))
+
+
+def _norms(measure: Measure, score: Score, person: Person) -> Iterator[Reading]:
+    for row in measure.norms:
+        fit = match(measure, row.fit, person, score)
+        made = read_norm(measure, row, score, fit) if fit.fits or fit.near else None
+        if made is not None:
+            yield made
+
+
+def _cutoffs(measure: Measure, score: Score, person: Person) -> Iterator[Reading]:
+    ladders: dict[str, list[tuple[Cutoff, Match]]] = {}
+    for row in measure.cutoffs:
+        fit = match(measure, row.fit, person, score)
+        if not (fit.fits or fit.near):
+            continue
+        if row.ladder:
+            ladders.setdefault(row.ladder, []).append((row, fit))
+        elif (made := read_cutoff(measure, row, score, fit)) is not None:
+            yield made
+    for rungs in ladders.values():
+        if (made := read_ladder(measure, rungs, score)) is not None:
+            yield made
+
+
+def _margins(measure: Measure, score: Score, person: Person) -> dict[str, Decimal]:
+    """How near an edge is "near", by unit: hand error, half a mark, or a fitting SEM."""
+    margins = dict(EDGE)
+    for row in measure.reliability:
+        usable = row.sem is not None and row.kind == "test_retest"
+        if not usable or row.how == "memory" or row.sem is None:
+            continue
+        if not match(measure, row.fit, person, score, strict=True).fits:
+            continue
+        for unit in ("in", "cm") if row.unit in ("in", "cm") else (row.unit,):
+            sem = convert(Fraction(row.sem), row.unit, unit)
+            size = Decimal(sem.numerator) / Decimal(sem.denominator)
+            margins[unit] = max(margins.get(unit, Decimal(0)), size)
+    return margins
+
+
+def _edge(reading: Reading, margins: dict[str, Decimal]) -> Reading:
+    if reading.threshold is None or reading.value is None:
+        return reading
+    if abs(reading.value - reading.threshold) > margins.get(reading.unit, Decimal(0)):
+        return reading
+    return replace(reading, near_edge=True, says=reading.says + EDGE_SAYS)
+
+
+def _assumed_of(readings: tuple[Reading, ...]) -> tuple[str, ...]:
+    found: dict[str, None] = {}
+    for reading in readings:
+        if reading.matched:
+            found |= dict.fromkeys(reading.match.assumed)
+    return tuple(found)
+
+
+def _no_lead(measure: Measure, score: Score, ranked: list[Reading]) -> str:
+    off = deviations(measure, score.facts)
+    if score.outcome not in ("completed", "unable"):
+        return "There is no score to read."
+    if off:
+        return "Not the published set-up: " + "; ".join(d.says for d in off) + "."
+    if any(r.matched for r in ranked):
+        return "What fits this person is unconfirmed or describes; none may lead."
+    return "No published reference fits this person."
+
+
+def _cautions(
+    measure: Measure, score: Score, ranked: list[Reading], lead: Lead | None
+) -> Iterator[str]:
+    off = deviations(measure, score.facts)
+    if off:
+        yield (
+            "Not the published set-up, so norms and cut-offs are shown without a "
+            "verdict; a score on the better side of a limit reassures nobody."
+        )
+        yield from _still_beyond(ranked, all(d.easier for d in off))
+    if lead is not None:
+        yield from _disagreement(ranked, ranked[lead.index])
+    if score.outcome == "unable":
+        yield "Unable is a result: write down why, and try again another day."
+    if any(r.matched and not r.confirmed for r in ranked):
+        yield "Rows marked unconfirmed were recalled, not read; none of them leads."
+    yield JUDGEMENT
+
+
+def _still_beyond(ranked: list[Reading], easier: bool) -> Iterator[str]:
+    for r in ranked:
+        usable = easier and r.confirmed and r.match.only_setup and r.crossed
+        if usable and r.kind == "cutoff" and r.threshold is not None and r.row:
+            yield (
+                "This set-up is easier than the published one and the score still "
+                f"lies beyond {words(r.threshold, r.unit)} ({r.row.source}): "
+                "reasoning, not a published finding."
+            )
+            return
+
+
+def _disagreement(ranked: list[Reading], lead: Reading) -> Iterator[str]:
+    if lead.crossed is None or lead.kind != "cutoff":
+        return
+    others = [
+        r
+        for r in ranked
+        if r.matched and r.confirmed and r.kind == "cutoff" and r is not lead
+        and r.outcome_type == lead.outcome_type and r.crossed != lead.crossed
+    ]  # fmt: skip
+    if others:
+        said = ", ".join(
+            f"{words(r.threshold, r.unit)} ({r.row.source})"
+            for r in others
+            if r.threshold is not None and r.row is not None
+        )
+        side = "not beyond" if lead.crossed else "beyond"
+        yield f"Sources disagree: the same score is {side} {said}."

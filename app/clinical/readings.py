@@ -1,0 +1,96 @@
+"""What one published row says of one score: the Reading, and the words all kinds share."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+from typing import Literal
+
+from app.clinical.fit import Match
+from app.clinical.measure import Effect, Measure, Row
+from app.clinical.quantities import compared
+from app.clinical.scoring import Score
+
+Kind = Literal["norm", "cutoff", "change", "chance", "validity"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """One source's word on a score.
+
+    `says` is the whole sentence for the person reading. `value` is the score as it was
+    compared, in `unit`. `percentile` is the place among the healthy reference: of 100
+    such people, how many would do worse. `crossed`: on the worse side of `threshold`.
+    """
+
+    kind: Kind
+    says: str
+    row: Row | None
+    match: Match
+    detail: str = ""
+    value: Decimal | None = None
+    unit: str = ""
+    crossed: bool | None = None
+    threshold: Decimal | None = None
+    direction: str | None = None
+    outcome_type: str | None = None
+    z: Decimal | None = None
+    percentile: int | None = None
+    verdict: str | None = None
+    sensitivity: Decimal | None = None
+    specificity: Decimal | None = None
+    design: str | None = None
+    effect: Effect | None = None
+    pre: Decimal | None = None
+    post: Decimal | None = None
+    near_edge: bool = False
+
+    @property
+    def matched(self) -> bool:
+        return self.match.fits
+
+    @property
+    def confirmed(self) -> bool:
+        """Whether the number was read somewhere, not recalled."""
+        return self.row is None or self.row.how != "memory"
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """The quantity a row speaks of, as the score holds it."""
+
+    value: Fraction
+    unit: str
+
+
+def quantity_of(row: Row, score: Score) -> Compared | None:
+    """The value a row is to be judged on; None when the score does not hold it."""
+    if row.fit.quantity != "score":
+        part = score.parts.get(row.fit.quantity)
+        return Compared(part.value, part.unit) if part else None
+    if row.fit.variant is not None and row.fit.variant in score.beside:
+        return Compared(score.beside[row.fit.variant], score.unit)
+    return Compared(score.value, score.unit) if score.value is not None else None
+
+
+def in_unit(held: Compared, threshold: Decimal, unit: str) -> Decimal | None:
+    """The value in the row's unit at the rule's precision; None if units differ."""
+    if held.unit != unit and {held.unit, unit} != {"in", "cm"}:
+        return None
+    return compared(held.value, held.unit, threshold, unit)
+
+
+def worse_word(measure: Measure) -> str:
+    return {"time": "slower", "distance": "shorter", "count": "fewer"}[measure.kind]
+
+
+def better_word(measure: Measure) -> str:
+    return {"time": "faster", "distance": "farther", "count": "more"}[measure.kind]
+
+
+def quantity_note(row: Row, measure: Measure, score: Score) -> str:
+    """What the row was judged on, when that is not the score itself."""
+    if row.fit.quantity != "score":
+        return f" Judged on the {score.parts[row.fit.quantity].label}."
+    if row.fit.variant in score.beside:
+        return f" Judged on the {measure.variant(row.fit.variant).label}."
+    return ""

@@ -1,0 +1,220 @@
+"""Trials to one score by the test's own rule. A score is derived, never typed.
+
+Only a completed trial has a number. `unable` is a result in its own right: never zero,
+never blank. Voided and practice trials never count.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from decimal import Decimal
+from fractions import Fraction
+from typing import Final
+
+from app.clinical.measure import Measure, Variant
+from app.clinical.quantities import BadNumber, convert, parse, shown
+from app.clinical.vocabulary import Outcome
+
+_WORST_FIRST: Final[tuple[Outcome, ...]] = (
+    "stopped",
+    "unable",
+    "declined",
+    "not_done",
+)
+
+
+class NotScorable(ValueError):
+    """The trials make no score; the message says what is missing or too much."""
+
+
+class TooFewTrials(NotScorable):
+    """More counted trials are needed; `have` of `need`."""
+
+    def __init__(self, have: int, need: int, label: str) -> None:
+        self.have, self.need = have, need
+        super().__init__(f"{have} of {need} counted trials ({label}); more are needed.")
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """One attempt as it happened. `value` is as entered, in `unit`."""
+
+    outcome: Outcome = "completed"
+    value: Decimal | None = None
+    unit: str = ""
+    reason: str = ""
+    voided: bool = False
+    practice: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A quantity computed beside the score, e.g. a dual-task effect."""
+
+    value: Fraction
+    unit: str
+    label: str
+
+
+@dataclass(frozen=True, slots=True)
+class Score:
+    """One result. `beside` holds what the other rules make of the same trials."""
+
+    measure: str
+    outcome: Outcome
+    variant: str
+    unit: str
+    value: Fraction | None = None
+    reason: str = ""
+    trials: tuple[Trial, ...] = ()
+    beside: Mapping[str, Fraction] = field(default_factory=dict)
+    parts: Mapping[str, Part] = field(default_factory=dict)
+    facts: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def shown(self) -> Decimal | None:
+        return None if self.value is None else shown(self.value, self.unit)
+
+
+def read_trial(measure: Measure, text: str) -> Trial:
+    """A completed trial from what was typed; BadNumber outside the plausible range."""
+    value, unit = parse(text, measure.units)
+    in_first = convert(Fraction(value), unit, measure.units[0])
+    if not measure.lowest <= in_first <= measure.highest:
+        low, high, first = measure.lowest, measure.highest, measure.units[0]
+        raise BadNumber(
+            f"{value} {unit} is outside what one trial can be ({low} to {high} {first})."
+            " Check the number and the unit."
+        )
+    return Trial("completed", value, unit)
+
+
+def between_marks(measure: Measure, start: str, end: str, unit: str) -> Trial:
+    """A distance read as two marks on the tape; the end must lie past the start."""
+    marks = []
+    for name, text in (("start", start), ("end", end)):
+        try:
+            marks.append(Decimal(0) if text.strip() == "0" else parse(text, (unit,))[0])
+        except BadNumber as fault:
+            raise BadNumber(f"The {name} mark: {fault}") from fault
+    if marks[1] <= marks[0]:
+        raise BadNumber(
+            f"The end mark ({marks[1]} {unit}) must lie past the start ({marks[0]} "
+            f"{unit}). Read both marks again."
+        )
+    return read_trial(measure, f"{marks[1] - marks[0]}{unit}")
+
+
+def score(
+    measure: Measure,
+    trials: Sequence[Trial],
+    *,
+    variant: str | None = None,
+    facts: Mapping[str, str] | None = None,
+    paired: Mapping[str, Score] | None = None,
+) -> Score:
+    """Apply the variant's rule to the counted trials.
+
+    Raise TooFewTrials while more are needed, NotScorable when there are too many.
+    `paired` holds scores of other tests of the same day, by measure id.
+    """
+    rule = measure.variant(variant)
+    counted = [t for t in trials if not t.voided and not t.practice]
+    done = [t for t in counted if t.outcome == "completed"]
+    blank = Score(measure.id, "completed", rule.id, measure.units[0])
+    if len(done) < rule.of:
+        return _without_value(blank, counted, len(done), rule, facts or {})
+    if len(done) > rule.of:
+        raise NotScorable(
+            f"{len(done)} trials for a rule that takes {rule.of} ({rule.label})."
+            f"{_other_rules(measure, len(done))}"
+        )
+    unit = done[-1].unit
+    values = [convert(_number(t), t.unit, unit) for t in done]
+    value = _take(rule, measure, values)
+    return Score(
+        measure=measure.id,
+        outcome="completed",
+        variant=rule.id,
+        unit=unit,
+        value=value,
+        trials=tuple(counted),
+        beside=_beside(measure, rule, values),
+        parts=_parts(measure, value, paired or {}),
+        facts=dict(facts or {}),
+    )
+
+
+def _number(trial: Trial) -> Fraction:
+    if trial.value is None:
+        raise NotScorable("A completed trial has no number.")
+    return Fraction(trial.value)
+
+
+def _take(rule: Variant, measure: Measure, values: Sequence[Fraction]) -> Fraction:
+    last = values[-rule.last :]
+    if rule.take == "mean":
+        return sum(last, Fraction(0)) / len(last)
+    return min(last) if measure.better == "lower" else max(last)
+
+
+def _beside(
+    measure: Measure, rule: Variant, values: Sequence[Fraction]
+) -> dict[str, Fraction]:
+    return {
+        v.id: _take(v, measure, values)
+        for v in measure.variants
+        if v.id != rule.id and v.of == len(values) and v.of > 1
+    }
+
+
+def _without_value(
+    blank: Score, counted: Sequence[Trial], done: int, rule: Variant, facts: Mapping[str, str]
+) -> Score:
+    outcomes = {t.outcome for t in counted}
+    for outcome in _WORST_FIRST:
+        if outcome in outcomes:
+            reason = next(t.reason for t in counted if t.outcome == outcome)
+            return Score(
+                blank.measure, outcome, rule.id, blank.unit, None, reason,
+                tuple(counted), facts=dict(facts),
+            )  # fmt: skip
+    raise TooFewTrials(done, rule.of, rule.label)
+
+
+def _other_rules(measure: Measure, count: int) -> str:
+    fitting = [v.id for v in measure.variants if v.of == count]
+    return f" For {count} trials use the variant {' or '.join(fitting)}." * bool(fitting)
+
+
+def _parts(
+    measure: Measure, value: Fraction, paired: Mapping[str, Score]
+) -> dict[str, Part]:
+    parts: dict[str, Part] = {}
+    for pair in measure.pairs:
+        other = paired.get(pair.measure)
+        if other is None or other.value is None:
+            continue
+        rule = difference if pair.rule == "difference" else dual_task_effect
+        made = rule(other.value, value)
+        parts[pair.quantity] = Part(made, pair.unit, pair.label)
+    return parts
+
+
+def difference(single: Fraction, dual: Fraction) -> Fraction:
+    """Time with the second task minus plain time, seconds; positive = slower.
+
+    Source of use: Lundin-Olsson 1998 (key lundinolsson1998).
+    """
+    return dual - single
+
+
+def dual_task_effect(
+    single: Fraction, dual: Fraction, *, better: str = "lower"
+) -> Fraction:
+    """Dual-task effect in percent; NEGATIVE means worse with two tasks.
+
+    Time (lower is better): -(dual - single) / single x 100. Rates and scores
+    (higher is better): (dual - single) / single x 100. Source: plummer2015.
+    """
+    change = (dual - single) / single * 100
+    return -change if better == "lower" else change

@@ -1,0 +1,92 @@
+"""create_app(settings): one site put together from its parts, and nothing else."""
+
+from collections.abc import AsyncIterator, Sequence
+from contextlib import asynccontextmanager
+from datetime import UTC, datetime
+
+import jinja2
+from fastapi import APIRouter, Depends, FastAPI
+from starlette.middleware.gzip import GZipMiddleware
+
+from app.catalogue.load import catalogue
+from app.logs import start_log
+from app.resources import folder, program_version
+from app.settings import Settings, SettingsProblem
+from app.storage.database import make_engine, migrate
+from app.web import errors, health, sign_in
+from app.web.assets import Assets
+from app.web.deps import Site, signed_in
+from app.web.security import Guard
+
+#: Answer without sign-in. Every other router asks for one, whatever its routes say.
+PUBLIC: Sequence[APIRouter] = (health.router, sign_in.public)
+SIGNED_IN: Sequence[APIRouter] = (sign_in.router,)
+
+
+def create_app(settings: Settings) -> FastAPI:
+    """A site ready to serve: its folder, log, catalogue and database are in order."""
+    _make_data_dir(settings)
+    start_log(settings.data_dir)
+    assets = Assets(folder("static"))
+    app = FastAPI(
+        docs_url=None,
+        redoc_url=None,
+        openapi_url=None,
+        redirect_slashes=False,
+        lifespan=_lifespan,
+    )
+    app.state.site = _make_site(settings, assets)
+    for router in PUBLIC:
+        app.include_router(router)
+    for router in SIGNED_IN:
+        app.include_router(router, dependencies=[Depends(signed_in)])
+    app.mount("/static", assets)
+    errors.install(app)
+    app.add_middleware(GZipMiddleware, minimum_size=1024, compresslevel=5)
+    # Added last, so outermost: its headers stand on everything, errors too.
+    app.add_middleware(Guard, settings=settings, answer=errors.answer)
+    return app
+
+
+def _make_data_dir(settings: Settings) -> None:
+    try:
+        settings.data_dir.mkdir(mode=0o700, parents=True, exist_ok=True)
+    except OSError as fault:
+        raise SettingsProblem(
+            f"TAPELINE_DATA_DIR={str(settings.data_dir)!r} cannot be used: "
+            f"{fault.strerror}."
+        ) from fault
+
+
+def _make_site(settings: Settings, assets: Assets) -> Site:
+    engine = make_engine(settings.database)
+    migrate(engine, settings.data_dir / "backups")
+    return Site(
+        settings=settings,
+        engine=engine,
+        catalogue=catalogue(),
+        templates=make_templates(assets),
+        version=program_version(),
+        clock=lambda: datetime.now(UTC),
+        zone=settings.zone,
+    )
+
+
+def make_templates(assets: Assets) -> jinja2.Environment:
+    """Escaping always on; a name a template misspells is a fault, never a blank."""
+    templates = jinja2.Environment(
+        loader=jinja2.FileSystemLoader(folder("templates")),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        auto_reload=False,
+    )
+    templates.globals["asset"] = assets.url
+    return templates
+
+
+@asynccontextmanager
+async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
+    yield
+    app.state.site.engine.dispose()

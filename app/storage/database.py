@@ -1,0 +1,142 @@
+"""One site's database: the engine, a session that reads, and a session that writes.
+
+SQLite or PostgreSQL by its address alone. One writer at a time on both, so that what a
+writer has read is still true when it writes. A commit that returned is on the disk.
+"""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Final
+
+from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
+from sqlalchemy.engine.interfaces import DBAPIConnection
+from sqlalchemy.orm import Session as AnySession
+from sqlalchemy.orm.session import UOWTransaction
+from sqlalchemy.pool import ConnectionPoolEntry
+from sqlmodel import Session
+
+from app.storage import upgrade
+from app.storage.errors import NotSound, ReadOnly
+
+#: 40 threads serve requests; each may hold a reading and a writing connection at once.
+KEPT_OPEN: Final = 40
+MORE_AT_NEED: Final = 45
+LONGEST_WAIT_S: Final = 10
+READING: Final = "tapeline_reading"
+#: The lock all writers of a PostgreSQL site share; any number, but always this one.
+WRITERS: Final = 7_424_118
+
+
+def make_engine(url: str) -> Engine:
+    """The engine of a site. A SQLite file's folder is made when it is missing."""
+    address = make_url(url)
+    on_sqlite = address.get_backend_name() == "sqlite"
+    if on_sqlite:
+        _make_folder(address)
+    engine = create_engine(
+        address,
+        pool_size=KEPT_OPEN,
+        max_overflow=MORE_AT_NEED,
+        pool_timeout=LONGEST_WAIT_S,
+        # A PostgreSQL server may have been restarted; a file cannot go away like that.
+        pool_pre_ping=not on_sqlite,
+    )
+    if on_sqlite:
+        event.listen(engine, "connect", _prepare_sqlite)
+    event.listen(engine, "begin", _begin_sqlite if on_sqlite else _begin_postgresql)
+    return engine
+
+
+def _make_folder(address: URL) -> None:
+    if address.database in (None, "", ":memory:"):
+        raise NotSound("The database must be a file: sqlite:/// and its path.")
+    Path(str(address.database)).parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+
+
+def _prepare_sqlite(connection: DBAPIConnection, _entry: ConnectionPoolEntry) -> None:
+    """Durable, and with foreign keys; both read back, since SQLite refuses in silence."""
+    # The driver would begin transactions late, and deferred: `_begin_sqlite` begins.
+    connection.isolation_level = None
+    cursor = connection.cursor()
+    cursor.execute(f"PRAGMA busy_timeout = {LONGEST_WAIT_S * 1000}")
+    cursor.execute("PRAGMA journal_mode = WAL")
+    journal = cursor.fetchone()[0]
+    cursor.execute("PRAGMA synchronous = FULL")
+    cursor.execute("PRAGMA foreign_keys = ON")
+    cursor.execute("PRAGMA foreign_keys")
+    keys = cursor.fetchone()[0]
+    cursor.close()
+    if (journal, keys) != ("wal", 1):
+        raise NotSound(
+            f"The database file cannot be kept safe here (journal {journal}, "
+            f"foreign keys {keys}). Put it on a disk of this machine."
+        )
+
+
+def _is_reading(connection: Connection) -> bool:
+    return bool(connection.get_execution_options().get(READING))
+
+
+def _begin_sqlite(connection: Connection) -> None:
+    reading = _is_reading(connection)
+    connection.exec_driver_sql(f"PRAGMA query_only = {int(reading)}")
+    # A deferred writer fails at once when another has written since it first read.
+    connection.exec_driver_sql("BEGIN" if reading else "BEGIN IMMEDIATE")
+
+
+def _begin_postgresql(connection: Connection) -> None:
+    if _is_reading(connection):
+        connection.exec_driver_sql(
+            "SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY"
+        )
+    else:
+        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITERS})")
+
+
+class ReadingSession(Session):
+    """Sees one moment of the database and can change nothing."""
+
+
+@event.listens_for(ReadingSession, "before_flush")
+def _refuse_changes(
+    _session: AnySession, _context: UOWTransaction, _instances: object
+) -> None:
+    raise ReadOnly("A change was made in a session that only reads.")
+
+
+@contextmanager
+def read_session(engine: Engine) -> Iterator[Session]:
+    """A session for a page. Adding or changing a row in it raises ReadOnly."""
+    reading = engine.execution_options(**{READING: True})
+    with ReadingSession(reading, expire_on_commit=False) as session:
+        yield session
+
+
+@contextmanager
+def write_session(engine: Engine) -> Iterator[Session]:
+    """A session for one deed: committed at its end, or not done at all.
+
+    Rows stay readable afterwards. Hash passphrases before opening it: others wait.
+    """
+    with Session(engine, expire_on_commit=False) as session, session.begin():
+        # The lock is taken here, before anything is read, and not at the first query.
+        session.connection()
+        yield session
+
+
+def migrate(engine: Engine, backup_folder: Path | None) -> None:
+    """Bring the database to this program's schema, in one transaction or not at all.
+
+    A SQLite file that holds anything is copied into `backup_folder` first. Raise
+    SchemaTooNew, having changed nothing, when a newer program made the database.
+    """
+    with upgrade.changing_schema(engine) as connection:
+        found = upgrade.revision_of(connection)
+        if found == upgrade.newest():
+            return
+        if backup_folder is not None and found is not None:
+            # The write lock is held, so nothing can slip in after the copy.
+            upgrade.back_up(engine, backup_folder, found, datetime.now(UTC))
+        upgrade.to_newest(connection)

@@ -1,0 +1,81 @@
+"""The root of every table, and the words its CHECKs are built from.
+
+Table models do not validate, so every range and closed list is a CHECK of the database.
+The expressions here mean the same to SQLite and PostgreSQL.
+"""
+
+from collections.abc import Iterable
+from typing import ClassVar
+
+from sqlalchemy import CheckConstraint, MetaData
+from sqlmodel import SQLModel
+
+HEX = "0123456789abcdef"
+WORD = "abcdefghijklmnopqrstuvwxyz_"
+#: Named from the first migration on: SQLite can only change what has a name.
+NAMES = {
+    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_N_name)s_%(referred_table_name)s",
+    "pk": "pk_%(table_name)s",
+}
+
+
+class Table(SQLModel):
+    """What one table's rows are; subclasses say `table=True`."""
+
+    metadata: ClassVar[MetaData] = MetaData(naming_convention=NAMES)
+
+
+def check(name: str, rule: str) -> CheckConstraint:
+    return CheckConstraint(rule, name=name)
+
+
+def is_one_of(column: str, words: Iterable[str]) -> str:
+    """The column holds one of a closed list; an empty column passes."""
+    listed = ", ".join("'" + word.replace("'", "''") + "'" for word in words)
+    return f"{column} IN ({listed})"
+
+
+def one_of(column: str, words: Iterable[str]) -> CheckConstraint:
+    return check(column, is_one_of(column, words))
+
+
+def between(column: str, low: int, high: int) -> CheckConstraint:
+    return check(column, f"{column} BETWEEN {low} AND {high}")
+
+
+def length(column: str, low: int, high: int) -> CheckConstraint:
+    return check(column, f"length({column}) BETWEEN {low} AND {high}")
+
+
+def is_only(column: str, letters: str) -> str:
+    """Nothing is left of the column when these letters are trimmed off."""
+    return f"ltrim({column}, '{letters}') = ''"
+
+
+def hexadecimal(column: str, size: int) -> CheckConstraint:
+    return check(column, f"length({column}) = {size} AND {is_only(column, HEX)}")
+
+
+def uid() -> CheckConstraint:
+    """The id made on the phone: 16 bytes as 32 lower-case hexadecimal characters."""
+    return hexadecimal("uid", 32)
+
+
+def word(column: str) -> CheckConstraint:
+    """One plain word, so that no text of a person can be put there."""
+    return check(
+        column, f"length({column}) BETWEEN 1 AND 40 AND {is_only(column, WORD)}"
+    )
+
+
+def number_text(column: str) -> str:
+    """A plain decimal as typed: digits and at most one point."""
+    points = f"length({column}) - length(replace({column}, '.', ''))"
+    digits = is_only(column, "0123456789.")
+    return (
+        f"length({column}) BETWEEN 1 AND 12 AND {digits} AND {points} <= 1 "
+        f"AND {column} <> '.'"
+    )

@@ -1,0 +1,222 @@
+"""What a route may ask for: the site, the time, who is signed in, a form, a session.
+
+Web modules import each other only through here. `page` alone decides whether a request
+gets a whole page or a fragment; routes never look at htmx headers.
+"""
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Annotated, Any
+from zoneinfo import ZoneInfo
+
+import jinja2
+from fastapi import Depends, Path, Request
+from fastapi.responses import HTMLResponse
+from sqlalchemy import Engine
+from sqlmodel import Session
+
+from app.catalogue.load import Catalogue
+from app.settings import Settings
+from app.storage import people
+from app.storage.database import read_session, write_session
+from app.storage.people import Person
+
+#: Field limits below the body cap, so that the parser can never be kept busy.
+MOST_FIELDS = 1000
+LONGEST_FIELD = 256 * 1024
+SEEN_EVERY = timedelta(minutes=1)
+
+
+@dataclass(slots=True)
+class Site:
+    """One running site: everything made at start and shared by its requests.
+
+    `clock` and `zone` may be replaced by a test; `seen` holds when this process last
+    wrote each session's last-seen.
+    """
+
+    settings: Settings
+    engine: Engine
+    catalogue: Catalogue
+    templates: jinja2.Environment
+    version: str
+    clock: Callable[[], datetime]
+    zone: ZoneInfo
+    seen: dict[str, datetime] = field(default_factory=dict)
+
+
+class SignInNeeded(Exception):
+    """Nobody is signed in, or the session has ended."""
+
+
+class FormProblem(Exception):
+    """A form that cannot be used, when there is no page to show it again on."""
+
+    def __init__(self, sentence: str) -> None:
+        super().__init__(sentence)
+        self.sentence = sentence
+
+
+class Form(dict[str, str]):
+    """A posted form as typed: name to text, the last value winning."""
+
+    def __init__(self, pairs: Iterable[tuple[str, str]] = ()) -> None:
+        self.pairs = tuple(pairs)
+        super().__init__(self.pairs)
+
+    def text(self, name: str) -> str:
+        """The field without blanks round it; empty when missing."""
+        return self.get(name, "").strip()
+
+    def every(self, name: str) -> tuple[str, ...]:
+        """All values of a field that may repeat, such as tick boxes."""
+        return tuple(value for key, value in self.pairs if key == name)
+
+
+def site_of(request: Request) -> Site:
+    site: Site = request.app.state.site
+    return site
+
+
+SiteDep = Annotated[Site, Depends(site_of)]
+
+
+def _now(site: SiteDep) -> datetime:
+    return site.clock()
+
+
+def _zone(site: SiteDep) -> ZoneInfo:
+    return site.zone
+
+
+async def _form(request: Request) -> Form:
+    async with request.form(
+        max_files=0, max_fields=MOST_FIELDS, max_part_size=LONGEST_FIELD
+    ) as posted:
+        # PostgreSQL stores no NUL and nobody can type one.
+        return Form(
+            (name, value.replace("\0", ""))
+            for name, value in posted.multi_items()
+            if isinstance(value, str)
+        )
+
+
+Now = Annotated[datetime, Depends(_now)]
+Zone = Annotated[ZoneInfo, Depends(_zone)]
+FormDep = Annotated[Form, Depends(_form)]
+#: A row's key in a path: anything else, or too large to store, is Not Found.
+RowId = Annotated[int, Path(ge=1, le=2**31 - 1)]
+
+
+def over_tls(request: Request) -> bool:
+    return site_of(request).settings.secure_cookies or request.url.scheme == "https"
+
+
+def cookie_name(request: Request) -> str:
+    """Over TLS the prefix makes the browser refuse a cookie another host planted."""
+    return "__Host-tapeline" if over_tls(request) else "tapeline"
+
+
+def token_of(request: Request) -> str | None:
+    return request.cookies.get(cookie_name(request))
+
+
+def person_or_none(request: Request, site: SiteDep, now: Now) -> Person | None:
+    """Who is signed in, as a loaded row that belongs to no session."""
+    token = token_of(request)
+    if not token:
+        return None
+    with read_session(site.engine) as session:
+        person = people.signed_in(session, token, now)
+        if person is not None:
+            session.expunge(person)
+    if person is not None:
+        _write_seen(site, token, now)
+        request.state.me = person
+    return person
+
+
+def _write_seen(site: Site, token: str, now: datetime) -> None:
+    """Write last-seen, at most once a minute for a session.
+
+    Asked before any session of the request opens: a second writer inside the request
+    would wait for the first for ever.
+    """
+    last = site.seen.get(token)
+    if last is not None and now - last < SEEN_EVERY:
+        return
+    for old in [t for t, at in site.seen.copy().items() if now - at > SEEN_EVERY]:
+        site.seen.pop(old, None)
+    site.seen[token] = now
+    with write_session(site.engine) as session:
+        people.seen(session, token, now)
+
+
+MaybeSignedIn = Annotated[Person | None, Depends(person_or_none)]
+
+
+def signed_in(person: MaybeSignedIn) -> Person:
+    if person is None:
+        raise SignInNeeded
+    return person
+
+
+SignedIn = Annotated[Person, Depends(signed_in)]
+
+
+def _reading(site: SiteDep, _me: SignedIn) -> Iterator[Session]:
+    with read_session(site.engine) as session:
+        yield session
+
+
+def _writing(site: SiteDep, _me: SignedIn, _form: FormDep) -> Iterator[Session]:
+    # The form is a dependency so that a slow phone never holds the write lock.
+    with write_session(site.engine) as session:
+        yield session
+
+
+# "function": the commit happens before the answer leaves, so a failed save is told.
+ReadSession = Annotated[Session, Depends(_reading, scope="function")]
+WriteSession = Annotated[Session, Depends(_writing, scope="function")]
+
+
+def by_script(request: Request) -> bool:
+    """Asked by a script (htmx or fetch), which would follow a redirect unseen."""
+    mode = request.headers.get("sec-fetch-mode", "navigate")
+    return request.headers.get("hx-request") == "true" or mode != "navigate"
+
+
+def wants_fragment(request: Request) -> bool:
+    """Asked by htmx for a part of the page it already shows."""
+    asked = request.headers
+    return (
+        asked.get("hx-request") == "true"
+        and asked.get("hx-request-type") != "full"
+        and asked.get("hx-history-restore-request") != "true"
+    )
+
+
+def render(request: Request, template: str, **context: Any) -> str:
+    """A template with what the shell gives every one of them."""
+    site = site_of(request)
+    return site.templates.get_template(template).render(
+        request=request,
+        demo=site.settings.demo,
+        me=getattr(request.state, "me", None),
+        **context,
+    )
+
+
+def page(
+    request: Request,
+    template: str,
+    fragment: str | None = None,
+    /,
+    *,
+    status: int = 200,
+    **context: Any,
+) -> HTMLResponse:
+    """The page, or only its `fragment` when that is what was asked for."""
+    name = fragment if fragment and wants_fragment(request) else template
+    return HTMLResponse(render(request, name, **context), status)

@@ -1,0 +1,224 @@
+"""Problem class -> a readable page or part of one: what happened, was kept, to do next.
+
+Whatever is not named here is a fault of the program: 500, logged under the request's
+number by the places it passed, never by its message, which may hold a person's text.
+"""
+
+import logging
+import traceback
+from dataclasses import dataclass
+from urllib.parse import quote
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import HTMLResponse, PlainTextResponse, RedirectResponse
+from starlette.exceptions import HTTPException
+from starlette.responses import Response
+
+from app.storage.errors import (
+    NotAllowed,
+    NotFound,
+    SameIdOtherBody,
+    StaleVersion,
+    StorageProblem,
+)
+from app.web.deps import (
+    FormProblem,
+    SignInNeeded,
+    by_script,
+    render,
+)
+
+log = logging.getLogger("tapeline.problems")
+UNCHANGED = "Nothing was changed."
+IN_FORM = "Nothing was saved. What you typed is still in the form: go back to it."
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """What a person is told. `link` is a path and its words."""
+
+    status: int
+    title: str
+    happened: str
+    kept: str
+    next: str
+    link: tuple[str, str] | None = ("/", "Back to the start")
+    new_tab: bool = False
+
+
+class Refused(Exception):
+    """A request turned away at the door, before any route saw it."""
+
+    def __init__(self, problem: Problem) -> None:
+        super().__init__(problem.title)
+        self.problem = problem
+
+
+NOT_FOUND = Problem(
+    404,
+    "Not found",
+    "This page does not exist, or it is not one you may see.",
+    UNCHANGED,
+    "Check the address, or start again from your list.",
+)
+WRONG_DEED = Problem(
+    405,
+    "Not done this way",
+    "This address does not take that kind of request.",
+    UNCHANGED,
+    "Start again from your list.",
+)
+UNREADABLE = Problem(
+    400,
+    "The form could not be read",
+    "What arrived is not a form this program can take: too many fields, or cut short.",
+    IN_FORM,
+    "Send it again; if it comes back, make it shorter.",
+)
+SIGNED_OUT = Problem(
+    401,
+    "You are signed out",
+    "Your sign-in has ended, so this was not saved.",
+    "What is on this page stays as it is.",
+    "Sign in on a new page, come back here, and do it again.",
+    ("/sign-in", "Sign in on a new page"),
+    new_tab=True,
+)
+OUR_FAULT = Problem(
+    500,
+    "Something went wrong here",
+    "The program met a fault it did not expect.",
+    IN_FORM,
+    "Try once more. If it comes back, give the number below to who runs this site.",
+)
+
+
+def problem_of(fault: Exception) -> Problem:
+    """What to say of a fault."""
+    match fault:
+        case Refused():
+            return fault.problem
+        case SignInNeeded():
+            return SIGNED_OUT
+        case FormProblem():
+            return _told(
+                422, "Please check this", fault.sentence, IN_FORM, "Change it."
+            )
+        case RequestValidationError():
+            return _unfit(fault)
+        case HTTPException():
+            return _by_status(fault.status_code)
+        case StorageProblem():
+            return _stored(fault)
+    return OUR_FAULT
+
+
+def _told(status: int, title: str, happened: str, kept: str, then: str) -> Problem:
+    return Problem(status, title, happened, kept, then)
+
+
+def _unfit(fault: RequestValidationError) -> Problem:
+    """A path that names no row is Not Found; anything else is a form problem."""
+    if any(error["loc"][0] == "path" for error in fault.errors()):
+        return NOT_FOUND
+    return _told(
+        422, "Please check this", "A field is missing.", IN_FORM, "Fill it in."
+    )
+
+
+def _by_status(status: int) -> Problem:
+    known = {404: NOT_FOUND, 405: WRONG_DEED, 400: UNREADABLE}
+    return known.get(status, OUR_FAULT)
+
+
+def _stored(fault: StorageProblem) -> Problem:
+    match fault:
+        case NotFound():
+            return NOT_FOUND
+        case NotAllowed():
+            return _told(
+                403, "Not yours to do", fault.sentence, UNCHANGED, "Ask who may do it."
+            )
+        case SameIdOtherBody():
+            return _told(
+                409,
+                "Already saved differently",
+                fault.sentence,
+                "The first one stands. What you sent now is still where you typed it.",
+                "Open the first one, compare, and record a new one if both are right.",
+            )
+        case StaleVersion():
+            return _told(
+                409,
+                "Changed meanwhile",
+                fault.sentence,
+                "The other change stands. What you typed is still in the form.",
+                "Open the page again, compare, and make your change once more.",
+            )
+    return OUR_FAULT
+
+
+def answer(request: Request, fault: Exception) -> Response:
+    """The response for any fault, and its line in the log when it is ours."""
+    problem = problem_of(fault)
+    if problem.status == 401 and not by_script(request):
+        return RedirectResponse(_sign_in_path(request), 303)
+    if problem.status >= 500:
+        log.error("%s %s", request.state.request_id, _frames(fault))
+    headers = getattr(fault, "headers", None)
+    try:
+        body = _render(request, problem)
+    except Exception as second:
+        # The page that tells of a fault must not itself be a blank one.
+        log.error("%s %s", request.state.request_id, _frames(second))
+        return PlainTextResponse(f"{problem.happened} {problem.kept}", problem.status)
+    return HTMLResponse(body, _status(request, problem), headers)
+
+
+def _render(request: Request, problem: Problem) -> str:
+    name = "_problem.html" if _in_place(request) else "error.html"
+    return render(request, name, problem=problem, number=request.state.request_id)
+
+
+def _in_place(request: Request) -> bool:
+    """A restored page is asked by script too, but must be whole."""
+    restored = request.headers.get("hx-history-restore-request") == "true"
+    return by_script(request) and not restored
+
+
+def _status(request: Request, problem: Problem) -> int:
+    """A 422 takes its form's place, and a problem without its form must not."""
+    return 400 if problem.status == 422 and _in_place(request) else problem.status
+
+
+def _sign_in_path(request: Request) -> str:
+    """Sign in, then back here; a form's own address is not one to come back to."""
+    if request.method != "GET" or request.url.path == "/":
+        return "/sign-in"
+    query = f"?{request.url.query}" if request.url.query else ""
+    return f"/sign-in?next={quote(request.url.path + query)}"
+
+
+def _frames(fault: BaseException | None) -> str:
+    """Kinds and places of a fault and what caused it, without any message."""
+    parts = []
+    while fault is not None:
+        places = traceback.extract_tb(fault.__traceback__)
+        path = " > ".join(f"{p.filename}:{p.lineno} {p.name}" for p in places[-6:])
+        parts.append(f"{type(fault).__module__}.{type(fault).__name__} at {path}")
+        fault = fault.__cause__ or fault.__context__
+    return " <- ".join(parts)
+
+
+def install(app: FastAPI) -> None:
+    """Answer every named problem raised in a route; the guard answers all others."""
+    for kind in (
+        Refused,
+        SignInNeeded,
+        FormProblem,
+        RequestValidationError,
+        HTTPException,
+        StorageProblem,
+    ):
+        app.add_exception_handler(kind, answer)

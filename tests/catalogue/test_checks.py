@@ -1,0 +1,233 @@
+"""Every worked example carried in the catalogue, run against the program.
+
+One parametrised test: a measure's own [[check]] rows are its tests.
+"""
+
+from collections.abc import Callable, Mapping
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any
+
+import pytest
+
+from app.catalogue.load import catalogue
+from app.clinical import accuracy
+from app.clinical.change import REAL_GAIN, REAL_LOSS
+from app.clinical.measure import Check, Measure
+from app.clinical.person import Person
+from app.clinical.quantities import convert, printed_places, rounded
+from app.clinical.reading import read
+from app.clinical.readings import Reading
+from app.clinical.scoring import (
+    Score,
+    Trial,
+    difference,
+    dual_task_effect,
+    read_trial,
+    score,
+)
+from app.clinical.setup import read_facts
+
+Given = Mapping[str, Any]
+
+CHECKS = [
+    pytest.param(m, c, id=f"{m.id}-{i}-{c.source}-{c.how.replace(' ', '_')}")
+    for m in catalogue().measures.values()
+    for i, c in enumerate(m.checks, 1)
+]
+
+
+def _like(found: Decimal | Fraction, expected: str) -> str:
+    """`found` rounded to the decimals the example was printed with."""
+    return str(rounded(Fraction(found), printed_places(Decimal(expected))))
+
+
+def _d(given: Given, key: str) -> Decimal:
+    return Decimal(given[key])
+
+
+def _convert(_: Measure, given: Given, expect: Given) -> dict[str, str]:
+    made = convert(Fraction(given["value"]), given["unit"], given["to"])
+    return {"value": _like(made, expect["value"])}
+
+
+def _trials(measure: Measure, given: Given, key: str = "trials") -> list[Trial]:
+    outcomes = given.get("outcomes", ["completed"] * len(given[key]))
+    made = []
+    for text, outcome in zip(given[key], outcomes, strict=True):
+        trial = read_trial(measure, text)
+        made.append(
+            Trial("completed", trial.value, trial.unit, voided=outcome == "void")
+        )
+    return made
+
+
+def _made(measure: Measure, given: Given, key: str = "trials") -> Score:
+    facts = read_facts(measure, given.get("facts", {}))
+    trials = _trials(measure, given, key)
+    rule = given.get("variant")
+    if rule is None and len(trials) == 1:  # a single number stands for the score
+        value = trials[0].value
+        assert value is not None
+        default = measure.variants[0].id
+        return Score(
+            measure.id, "completed", default, trials[0].unit, Fraction(value),
+            facts=facts, beside={v.id: Fraction(value) for v in measure.variants[1:]},
+        )  # fmt: skip
+    return score(measure, trials, variant=rule, facts=facts)
+
+
+def _score(measure: Measure, given: Given, expect: Given) -> dict[str, Any]:
+    made = _made(measure, given)
+    assert made.value is not None
+    found: dict[str, Any] = {
+        "value": _like(made.value, expect["value"]),
+        "unit": made.unit,
+    }
+    if "beside" in expect:
+        found["beside"] = {
+            k: _like(made.beside[k], v) for k, v in expect["beside"].items()
+        }
+    return found
+
+
+def _person(given: Given) -> Person:
+    ages = (given["age"],) if "age" in given else ()
+    return Person(
+        ages, given.get("sex"), tuple(given.get("conditions", ())),
+        given.get("setting"), given.get("person_facts", {}),
+    )  # fmt: skip
+
+
+def _reading(measure: Measure, given: Given, _: Given) -> dict[str, Any]:
+    result = read(measure, _made(measure, given), _person(given))
+    return _said(list(result.readings), given)
+
+
+def _unable(measure: Measure, given: Given, _: Given) -> dict[str, Any]:
+    facts = read_facts(measure, given.get("facts", {}))
+    made = score(measure, [Trial("unable")], facts=facts)
+    return _said(list(read(measure, made, _person(given)).readings), given)
+
+
+def _said(readings: list[Reading], given: Given) -> dict[str, Any]:
+    """What the named source says, of the row with `limit` where that is given."""
+    of_source = [
+        r
+        for r in readings
+        if r.row and r.row.source == given["source"] and r.matched
+        and ("limit" not in given or r.threshold == Decimal(given["limit"]))
+        and ("kind" not in given or r.kind == given["kind"])
+    ]  # fmt: skip
+    crossed = [r for r in of_source if r.crossed]
+    chosen = (crossed or of_source or [None])[0]
+    effect = chosen.effect if chosen else None
+    interval = effect.ci95 if effect else None
+    threshold = chosen.threshold if chosen else None
+    return {
+        "none": not crossed,
+        "crossed": bool(crossed),
+        "threshold": None if threshold is None else str(threshold),
+        "effect": None if effect is None else str(effect.value),
+        "effect_ci": None if interval is None else [str(v) for v in interval],
+        "matched": chosen is not None,
+    }
+
+
+def _change(measure: Measure, given: Given, _: Given) -> dict[str, Any]:
+    now, before = _made(measure, given), _made(measure, given, "before")
+    result = read(measure, now, _person(given), before=before)
+    assert result.change is not None
+    mine = [
+        r.verdict
+        for r in result.change.readings
+        if r.row and r.row.source == given["source"]
+    ]
+    assert mine, "the source judged nothing"
+    return {"real": any(v in (REAL_GAIN, REAL_LOSS) for v in mine)}
+
+
+def _change_limits(_: Measure, given: Given, expect: Given) -> dict[str, str]:
+    gain, loss = accuracy.lopsided_limits(
+        _d(given, "baseline"), _d(given, "gain_percent"), _d(given, "loss_percent")
+    )
+    return {
+        "gain_at": _like(gain, expect["gain_at"]),
+        "loss_at": _like(loss, expect["loss_at"]),
+    }
+
+
+def _mdc(_: Measure, given: Given, expect: Given) -> dict[str, str]:
+    made = accuracy.mdc_from_sem(_d(given, "sem"), given["level"])
+    return {"mdc": _like(made, expect["mdc"])}
+
+
+def _likelihood(_: Measure, given: Given, expect: Given) -> dict[str, str]:
+    ratios = accuracy.likelihood_ratios(
+        _d(given, "sensitivity"), _d(given, "specificity")
+    )
+    assert None not in ratios
+    names = ("positive", "negative")
+    return {
+        n: _like(r, expect[n]) for n, r in zip(names, ratios, strict=True) if r is not None
+    }
+
+
+def _two_by_two(_: Measure, given: Given, expect: Given) -> dict[str, str]:
+    counts = {k: given[k] for k in ("tp", "fn", "fp", "tn") if k in given}
+    made = accuracy.two_by_two(**counts)
+    return {k: _like(getattr(made, k) * 100, v) for k, v in expect.items()}
+
+
+def _mean_from_percent(_: Measure, given: Given, expect: Given) -> dict[str, str]:
+    made = accuracy.mean_from_percent(_d(given, "mdc"), _d(given, "percent"))
+    return {"mean": _like(made, expect["mean"])}
+
+
+def _effect(_: Measure, given: Given, expect: Given) -> dict[str, str]:
+    single, dual = Fraction(given["single"]), Fraction(given["dual"])
+    made = dual_task_effect(single, dual, better=given["better"])
+    return {"percent": _like(made, expect["percent"])}
+
+
+def _difference(_: Measure, given: Given, expect: Given) -> dict[str, str]:
+    made = difference(Fraction(given["single"]), Fraction(given["dual"]))
+    return {"value": _like(made, expect["value"])}
+
+
+def _shares(_: Measure, given: Given, expect: Given) -> dict[str, Any]:
+    made = accuracy.shares(_d(given, "total"), [Decimal(p) for p in given["parts"]])
+    pairs = zip(made, expect["percents"], strict=True)
+    return {"percents": [_like(m, e) for m, e in pairs]}
+
+
+def _extra_walk(_: Measure, given: Given, expect: Given) -> dict[str, str]:
+    made = dict(zip(("seconds", "ratio"), accuracy.extra_walk(_d(given, "speed")),
+                    strict=True))  # fmt: skip
+    return {k: _like(made[k], v) for k, v in expect.items()}
+
+
+RUN: dict[str, Callable[[Measure, Given, Given], Mapping[str, Any]]] = {
+    "convert": _convert,
+    "score": _score,
+    "reading": _reading,
+    "unable": _unable,
+    "change": _change,
+    "change_limits": _change_limits,
+    "mdc": _mdc,
+    "likelihood": _likelihood,
+    "two_by_two": _two_by_two,
+    "mean_from_percent": _mean_from_percent,
+    "dual_task_effect": _effect,
+    "difference": _difference,
+    "shares": _shares,
+    "extra_walk": _extra_walk,
+}
+
+
+@pytest.mark.parametrize(("measure", "check"), CHECKS)
+def test_worked_example_holds(measure: Measure, check: Check) -> None:
+    """The check's own source and `how` are in its id."""
+    found = RUN[check.kind](measure, check.given, check.expect)
+
+    assert {k: found[k] for k in check.expect} == dict(check.expect)

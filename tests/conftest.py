@@ -1,0 +1,176 @@
+"""A site on real SQLite built by the migrations, a clock, and the named cast.
+
+The therapist owns the patient; the colleague, the supervisor, the student and the
+outsider do not. Each name is a client already signed in; `client` is nobody.
+"""
+
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from fastapi import FastAPI
+from sqlmodel import Session, select
+from starlette.testclient import TestClient
+
+from app.main import create_app
+from app.settings import PREFIX, Settings
+from app.storage import people
+from app.storage.database import make_engine, migrate, write_session
+from app.storage.people import Person
+from app.web.deps import Site
+
+NOW = datetime(2026, 3, 2, 9, 30, tzinfo=UTC)
+PASSPHRASE = "four tired horses rest"
+BASE = "http://localhost:8765"
+#: Handle and role. An outsider has the therapist's role and nobody on the caseload.
+CAST = {
+    "therapist": "therapist",
+    "colleague": "therapist",
+    "supervisor": "supervisor",
+    "student": "student",
+    "outsider": "therapist",
+}
+DATABASE = "tapeline.sqlite"
+
+
+@dataclass
+class Clock:
+    """The site's clock; a test moves it."""
+
+    now: datetime = NOW
+
+    def __call__(self) -> datetime:
+        return self.now
+
+    def move(self, **by: float) -> None:
+        self.now += timedelta(**by)
+
+
+@pytest.fixture(autouse=True)
+def _own_environment_only(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Settings of the machine the tests run on do not reach them."""
+    for name in os.environ:
+        if name.startswith(PREFIX) and not name.startswith(f"{PREFIX}TEST_"):
+            monkeypatch.delenv(name)
+
+
+@pytest.fixture(scope="session")
+def passphrase_hash() -> str:
+    """Hashing is slow on purpose, so it is done once."""
+    return people.hash_passphrase(PASSPHRASE)
+
+
+@pytest.fixture(scope="session")
+def built_database(
+    tmp_path_factory: pytest.TempPathFactory, passphrase_hash: str
+) -> Path:
+    """A migrated database file holding the cast, copied by every test that needs it."""
+    path = tmp_path_factory.mktemp("built") / DATABASE
+    engine = make_engine(f"sqlite:///{path}")
+    migrate(engine, None)
+    with write_session(engine) as session:
+        add_cast(session, passphrase_hash)
+    engine.dispose()
+    return path
+
+
+def add_cast(session: Session, passphrase_hash: str) -> None:
+    for handle, role in CAST.items():
+        people.add_person(
+            session,
+            handle=handle,
+            name=handle.title(),
+            role=role,
+            passphrase_hash=passphrase_hash,
+            now=NOW,
+        )
+
+
+@pytest.fixture
+def settings(tmp_path: Path, built_database: Path) -> Settings:
+    shutil.copy(built_database, tmp_path / DATABASE)
+    return Settings(data_dir=tmp_path, site_timezone="UTC")
+
+
+@pytest.fixture
+def clock() -> Clock:
+    return Clock()
+
+
+@contextmanager
+def running(settings: Settings, clock: Clock) -> Iterator[FastAPI]:
+    app = create_app(settings)
+    app.state.site.clock = clock
+    yield app
+    app.state.site.engine.dispose()
+
+
+@pytest.fixture
+def app(settings: Settings, clock: Clock) -> Iterator[FastAPI]:
+    with running(settings, clock) as app:
+        yield app
+
+
+@pytest.fixture
+def site(app: FastAPI) -> Site:
+    site: Site = app.state.site
+    return site
+
+
+def client_of(app: FastAPI) -> TestClient:
+    """A browser on one of our own pages, which shows redirects instead of following."""
+    headers = {"sec-fetch-site": "same-origin"}
+    return TestClient(app, base_url=BASE, headers=headers, follow_redirects=False)
+
+
+@pytest.fixture
+def client(app: FastAPI) -> TestClient:
+    return client_of(app)
+
+
+@pytest.fixture
+def sign_in_as(app: FastAPI, site: Site, clock: Clock) -> Callable[[str], TestClient]:
+    """A signed-in client by handle, without the cost of hashing."""
+
+    def sign_in(handle: str) -> TestClient:
+        with write_session(site.engine) as session:
+            token = people.start_sign_in(session, person_by(session, handle), clock())
+        client = client_of(app)
+        client.cookies.set("tapeline", token, domain="localhost.local")
+        return client
+
+    return sign_in
+
+
+def person_by(session: Session, handle: str) -> Person:
+    return session.exec(select(Person).where(Person.handle == handle)).one()
+
+
+@pytest.fixture
+def therapist(sign_in_as: Callable[[str], TestClient]) -> TestClient:
+    return sign_in_as("therapist")
+
+
+@pytest.fixture
+def colleague(sign_in_as: Callable[[str], TestClient]) -> TestClient:
+    return sign_in_as("colleague")
+
+
+@pytest.fixture
+def supervisor(sign_in_as: Callable[[str], TestClient]) -> TestClient:
+    return sign_in_as("supervisor")
+
+
+@pytest.fixture
+def student(sign_in_as: Callable[[str], TestClient]) -> TestClient:
+    return sign_in_as("student")
+
+
+@pytest.fixture
+def outsider(sign_in_as: Callable[[str], TestClient]) -> TestClient:
+    return sign_in_as("outsider")

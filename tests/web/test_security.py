@@ -1,0 +1,310 @@
+"""What stands at the door: headers, origin, hosts, body caps, who needs a sign-in."""
+
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+import pytest
+from fastapi import FastAPI
+from sqlalchemy import text
+from starlette.routing import BaseRoute
+from starlette.testclient import TestClient
+
+from app.settings import Settings
+from app.web.deps import FormDep, ReadSession, WriteSession
+from app.web.security import is_known_host
+from tests.conftest import BASE, client_of
+
+#: The only addresses that answer somebody who is not signed in.
+PUBLIC = {
+    ("GET", "/"),
+    ("GET", "/healthz"),
+    ("GET", "/sign-in"),
+    ("POST", "/sign-in"),
+    ("GET", "/demo"),
+    ("POST", "/demo/enter"),
+    ("GET", "/static"),
+}
+
+
+def fail() -> None:
+    raise RuntimeError("Mrs Example could not be saved")
+
+
+def save_what_cannot_be_committed(session: WriteSession) -> dict[str, str]:
+    """The row is taken now and refused at the commit."""
+    session.connection().execute(text("PRAGMA defer_foreign_keys = ON"))
+    session.connection().execute(
+        text(
+            "INSERT INTO signin (token_hash, person_id, started_at, last_seen_at) "
+            "VALUES ('x', 99999, '2026-03-02 09:30:00', '2026-03-02 09:30:00')"
+        )
+    )
+    return {"saved": "yes"}
+
+
+def write_while_reading(session: ReadSession) -> dict[str, str]:
+    session.connection().execute(text("UPDATE person SET name = 'changed'"))
+    session.commit()
+    return {"saved": "yes"}
+
+
+def echo(form: FormDep) -> dict[str, Any]:
+    return {"fields": len(form.pairs), **form}
+
+
+@pytest.fixture
+def open_app(app: FastAPI) -> FastAPI:
+    """The site with a few routes of this test's own."""
+    app.add_api_route("/fail", fail)
+    app.add_api_route("/echo", echo, methods=["POST"])
+    app.add_api_route("/uncommitted", save_what_cannot_be_committed, methods=["POST"])
+    app.add_api_route("/written", write_while_reading)
+    return app
+
+
+@pytest.fixture
+def open_client(open_app: FastAPI) -> TestClient:
+    return client_of(open_app)
+
+
+@pytest.mark.parametrize(
+    ("method", "path", "headers", "status"),
+    [
+        ("GET", "/healthz", {}, 200),
+        ("HEAD", "/healthz", {}, 200),
+        ("GET", "/sign-in", {}, 200),
+        ("GET", "/", {}, 303),
+        ("GET", "/nowhere", {}, 404),
+        ("GET", "/static/nothing.css", {}, 404),
+        ("DELETE", "/healthz", {}, 405),
+        ("POST", "/sign-out", {}, 303),
+        ("POST", "/sign-out", {"hx-request": "true"}, 401),
+        ("POST", "/sign-in", {"sec-fetch-site": "cross-site"}, 403),
+        ("GET", "/healthz", {"host": "evil.example"}, 400),
+        ("POST", "/sign-in", {"content-length": "999999"}, 413),
+        ("GET", "/fail", {}, 500),
+    ],
+)
+def test_every_answer_carries_the_headers(
+    open_client: TestClient,
+    method: str,
+    path: str,
+    headers: dict[str, str],
+    status: int,
+) -> None:
+    answer = open_client.request(method, path, headers=headers)
+
+    assert answer.status_code == status
+    policy = answer.headers["content-security-policy"].split("; ")
+    assert "default-src 'none'" in policy
+    assert "script-src 'self'" in policy
+    assert "frame-ancestors 'none'" in policy
+    assert not any("unsafe" in rule or "*" in rule for rule in policy)
+    assert answer.headers["x-content-type-options"] == "nosniff"
+    assert answer.headers["referrer-policy"] == "same-origin"
+    assert answer.headers["cache-control"] == "no-store"
+    assert len(answer.headers["x-request-id"]) == 16
+    assert "clear-site-data" not in answer.headers
+
+
+def test_request_numbers_differ(client: TestClient) -> None:
+    numbers = {client.get("/healthz").headers["x-request-id"] for _ in range(20)}
+
+    assert len(numbers) == 20
+
+
+def test_static_files_are_kept_for_ever(app: FastAPI, client: TestClient) -> None:
+    address = app.state.site.templates.globals["asset"]("app.css")
+    answer = client.get(address)
+
+    assert answer.status_code == 200
+    assert "immutable" in answer.headers["cache-control"]
+
+
+def test_static_file_of_another_edition_is_asked_for_again(client: TestClient) -> None:
+    answer = client.get("/static/0123456789ab/app.css")
+
+    assert answer.status_code == 200
+    assert answer.headers["cache-control"] == "no-cache"
+
+
+@pytest.mark.parametrize(
+    "path", ["/static/x/../../pyproject.toml", "/static/x/%2e%2e/%2e%2e/pyproject.toml"]
+)
+def test_static_serves_nothing_beside_it(client: TestClient, path: str) -> None:
+    assert client.get(path).status_code == 404
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"sec-fetch-site": "cross-site"},
+        {"sec-fetch-site": "same-site"},
+        {"sec-fetch-site": "cross-site", "origin": BASE},
+        {"origin": "https://evil.example"},
+        {"origin": "http://localhost:9999"},
+        {"origin": "null"},
+        {"referer": "http://localhost:8765/sign-in"},
+        {},
+    ],
+    ids=str,
+)
+def test_change_from_another_site_is_refused(
+    open_app: FastAPI, headers: dict[str, str]
+) -> None:
+    client = TestClient(open_app, base_url=BASE)
+    answer = client.post("/echo", data={"a": "1"}, headers=headers)
+
+    assert answer.status_code == 403
+    assert "another site" in answer.text
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [{"sec-fetch-site": "same-origin"}, {"sec-fetch-site": "none"}, {"origin": BASE}],
+    ids=str,
+)
+def test_change_from_our_own_page_is_taken(
+    open_app: FastAPI, headers: dict[str, str]
+) -> None:
+    client = TestClient(open_app, base_url=BASE)
+    answer = client.post("/echo", data={"a": "1"}, headers=headers)
+
+    assert answer.json() == {"fields": 1, "a": "1"}
+
+
+def test_refused_sign_out_leaves_the_session(therapist: TestClient) -> None:
+    therapist.post("/sign-out", headers={"sec-fetch-site": "cross-site"})
+
+    assert therapist.post("/sign-out").headers["location"] == "/sign-in"
+
+
+@pytest.mark.parametrize(
+    ("listening", "host", "known"),
+    [
+        ("127.0.0.1", "localhost:8765", True),
+        ("127.0.0.1", "LOCALHOST", True),
+        ("127.0.0.1", "127.0.0.1:8765", True),
+        ("127.0.0.1", "[::1]:8765", True),
+        ("127.0.0.1", "ward.example", True),
+        ("127.0.0.1", "evil.example", False),
+        ("127.0.0.1", "localhost.evil.example", False),
+        ("127.0.0.1", "192.168.1.20:8765", False),
+        ("127.0.0.1", "", False),
+        ("127.0.0.1", "[", False),
+        ("0.0.0.0", "192.168.1.20:8765", True),
+        ("0.0.0.0", "evil.example", False),
+    ],
+)
+def test_site_answers_to_its_own_names(listening: str, host: str, known: bool) -> None:
+    settings = Settings(host=listening, trusted_hosts=("ward.example",))
+
+    assert is_known_host(settings, host) is known
+
+
+def pieces(size: int) -> Iterator[bytes]:
+    """A body of `size` bytes whose length is not announced."""
+    yield b"a="
+    for _ in range(size // 4096):
+        yield b"x" * 4096
+
+
+@pytest.mark.parametrize(
+    ("body", "status"),
+    [
+        ("&".join(f"f{i}=1" for i in range(1001)), 400),
+        (";" * 100_000, 200),
+        ("a=" + "x" * 2 * 1024 * 1024, 413),
+        ("a=" + "x" * (256 * 1024 - 2), 200),
+        ("a=" + "x" * (256 * 1024 - 1), 413),
+    ],
+    ids=["1001 fields", "semicolons", "2 MiB", "at the cap", "one over"],
+)
+def test_too_much_is_refused_in_words(
+    open_client: TestClient, body: str, status: int
+) -> None:
+    headers = {"content-type": "application/x-www-form-urlencoded"}
+    answer = open_client.post("/echo", content=body, headers=headers)
+
+    assert answer.status_code == status
+    if status >= 400:
+        assert "Nothing was saved" in answer.text
+        assert answer.headers["content-type"].startswith("text/html")
+
+
+@pytest.mark.parametrize(
+    ("size", "status"), [(200_000, 200), (300_000, 413), (12_000_000, 413)]
+)
+def test_body_of_unknown_length_is_capped(
+    open_client: TestClient, size: int, status: int
+) -> None:
+    headers = {"content-type": "application/x-www-form-urlencoded"}
+    answer = open_client.post("/echo", content=pieces(size), headers=headers)
+
+    assert answer.status_code == status
+
+
+def test_file_in_a_form_is_refused(open_client: TestClient) -> None:
+    answer = open_client.post("/echo", files={"a": ("a.txt", b"x")})
+
+    assert answer.status_code == 400
+    assert "could not be read" in answer.text
+
+
+def test_form_keeps_what_was_typed(open_client: TestClient) -> None:
+    typed = {"note": " ½ step; “good” \n", "empty": "", "nul": "a\0b"}
+    answer = open_client.post("/echo", data=typed)
+
+    assert answer.json() == {"fields": 3, **typed, "nul": "ab"}
+
+
+@pytest.mark.parametrize("path", ["/healthz", "/sign-in", "/", "/nowhere"])
+def test_head_answers_as_get_without_a_body(client: TestClient, path: str) -> None:
+    got, head = client.get(path), client.head(path)
+
+    assert head.status_code == got.status_code
+    assert head.headers.get("content-type") == got.headers.get("content-type")
+    assert head.content == b""
+
+
+@pytest.mark.usefixtures("open_app")
+def test_failed_commit_is_not_shown_as_success(therapist: TestClient) -> None:
+    answer = therapist.post("/uncommitted")
+
+    assert answer.status_code == 500
+    assert "saved" not in answer.text.replace("Nothing was saved", "")
+
+
+@pytest.mark.usefixtures("open_app")
+def test_reading_request_cannot_write(therapist: TestClient) -> None:
+    assert therapist.get("/written").status_code == 500
+
+
+def addresses(routes: Iterable[BaseRoute]) -> Iterator[tuple[str, str]]:
+    """Every method and path of the site, HEAD and OPTIONS aside."""
+    for route in routes:
+        methods = getattr(route, "methods", None) or {"GET"}
+        for method in sorted(methods - {"HEAD", "OPTIONS"}):
+            yield method, getattr(route, "path", "?")
+
+
+def answers_strangers(client: TestClient, method: str, path: str) -> bool:
+    numbered = "/".join("1" if p.startswith("{") else p for p in path.split("/"))
+    answer = client.request(method, numbered)
+    to_sign_in = answer.headers.get("location", "").startswith("/sign-in")
+    return not (answer.status_code == 303 and to_sign_in)
+
+
+def test_only_public_routes_answer_without_sign_in(
+    app: FastAPI, client: TestClient
+) -> None:
+    everything = set(addresses(app.routes))
+    answering = {a for a in everything if answers_strangers(client, *a)}
+
+    assert answering == PUBLIC
+    assert ("POST", "/sign-out") in everything
+
+
+@pytest.mark.parametrize("path", ["/docs", "/redoc", "/openapi.json"])
+def test_no_page_describes_the_program(client: TestClient, path: str) -> None:
+    assert client.get(path).status_code == 404
