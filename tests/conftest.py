@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 from fastapi import FastAPI
+from selectolax.lexbor import LexborHTMLParser, LexborNode
 from sqlmodel import Session, select
 from starlette.testclient import TestClient
 
@@ -145,6 +146,13 @@ def sign_in_as(app: FastAPI, site: Site, clock: Clock) -> Callable[[str], TestCl
         return client
 
     return sign_in
+
+
+def found(html: str, css: str) -> LexborNode:
+    """The first such element of a page, which must be there."""
+    node = LexborHTMLParser(html).css_first(css)
+    assert node is not None, f"no {css}"
+    return node
 
 
 def person_by(session: Session, handle: str) -> Person:

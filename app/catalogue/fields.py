@@ -1,4 +1,4 @@
-"""Reading one TOML table strictly: every key is taken once, typed, or named in an error."""
+"""Reading a TOML table strictly: a key is taken once, typed, or named in an error."""
 
 from collections.abc import Collection, Mapping
 from decimal import Decimal
@@ -44,7 +44,9 @@ class Table:
             raise self.wrong(key, f"{value!r} is not one of {', '.join(allowed)}")
         return value
 
-    def words(self, key: str, allowed: Collection[str] | None = None) -> tuple[str, ...]:
+    def words(
+        self, key: str, allowed: Collection[str] | None = None
+    ) -> tuple[str, ...]:
         """A list of text (absent: empty), each from `allowed` when that is given."""
         if key not in self._left:
             return ()

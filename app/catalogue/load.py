@@ -28,6 +28,7 @@ from app.clinical.measure import (
     Span,
     Variant,
 )
+from app.clinical.precautions import PRECAUTIONS
 
 FOLDER = Path(__file__).parent
 DOMAINS = ("standing balance", "sitting balance", "transfers", "mobility", "stepping")
@@ -196,8 +197,8 @@ def _measure(content: dict[str, Any], name: str, shared: Mapping[str, Fact]) -> 
         posture=t.word("posture", ("standing", "seated")),  # type: ignore[arg-type]
         minutes=t.whole("minutes") or 0,
         retest_days=t.whole("retest_days") or 0,
-        must_not=t.words("must_not", words.PRECAUTIONS),
-        caution=t.words("caution", words.PRECAUTIONS),
+        must_not=t.words("must_not", PRECAUTIONS),
+        caution=t.words("caution", PRECAUTIONS),
         guide=_guide(t.table("guide"), name),
         splits=t.words("splits"),
         variants=tuple(map(_variant, t.tables("variant"))),
@@ -236,7 +237,9 @@ def _consistent(m: Measure, name: str) -> None:
             raise CatalogueError(f"{where}: variant: {row.fit.variant!r} is unknown")
         for key, values in row.fit.requires.items():
             fact = m.fact(key)
-            if fact is None or not (fact.kind != "choice" or set(values) <= set(fact.options)):
+            if fact is None or not (
+                fact.kind != "choice" or set(values) <= set(fact.options)
+            ):
                 raise CatalogueError(f"{where}: requires.{key}: unknown fact or value")
     used |= {p.read_in for p in m.protocol if p.read_in}
     for key in sorted(used - set(m.sources)):

@@ -1,4 +1,4 @@
-"""Published rows of one measure file: TOML tables -> frozen rows, each checked alone."""
+"""Published rows of one measure file: TOML tables to frozen rows, checked alone."""
 
 from typing import Any
 

@@ -131,10 +131,8 @@ def _baseline(row: Reliability, was: Decimal, fit: Match) -> Match:
     return Match((*fit.differs, says), fit.assumed, fit.near and fit.fits)
 
 
-def _limits(
-    row: Reliability, was: Decimal, unit: str
-) -> tuple[Decimal, Decimal, str]:
-    """(lowest, highest) difference that measuring alone explains, and how it is known."""
+def _limits(row: Reliability, was: Decimal, unit: str) -> tuple[Decimal, Decimal, str]:
+    """(lowest, highest) difference measuring alone explains, and how that is known."""
     if row.gain_percent is not None and row.loss_percent is not None:
         gain_at, loss_at = lopsided_limits(was, row.gain_percent, row.loss_percent)
         return gain_at - was, loss_at - was, "lopsided, in percent of the first score"
@@ -182,7 +180,9 @@ def _row_says(
         f"in {row.population} ({how}{when}).",
     )
     if row.same_session and verdict in (REAL_GAIN, REAL_LOSS):
-        text += " Both tests of that study were in one session: weeks apart varies more."
+        text += (
+            " Both tests of that study were in one session: weeks apart varies more."
+        )
     return text
 
 

@@ -82,6 +82,11 @@ def read_unable(row: UnableRow, fit: Match) -> Reading:
 def _says(row: Cutoff, value: Decimal, crossed: bool) -> str:
     here = words(value, row.unit)
     limit = f"{DIRECTION_WORDS[row.direction]} {words(row.value, row.unit)}"
+    if row.no_verdict:
+        return (
+            f"{here}; the limit is {limit} for {row.outcome} in {row.population}. The "
+            "source found it no use for telling people apart: no verdict."
+        )
     if row.outcome_type == "health_vs_disease":
         side = "beyond" if crossed else "not beyond"
         return (
@@ -112,14 +117,16 @@ def accuracy_words(row: Cutoff) -> str:
         parts.append(f"specificity {row.specificity}")
     if row.auc is not None:
         parts.append(f"area under the curve {row.auc}")
-    return ", ".join(parts) + effect_words(row.effect)
+    said = ", ".join(parts).capitalize()
+    return (f"{said}." if said else "") + effect_words(row.effect)
 
 
 def effect_words(effect: Effect | None) -> str:
     if effect is None:
         return ""
     name = effect.kind.replace("_", " ")
-    text = f" {'Adjusted ' if effect.adjusted else ''}{name} {effect.value}"
+    name = f"adjusted {name}" if effect.adjusted else name
+    text = f" {name.capitalize()} {effect.value}"
     if effect.ci95 is not None:
         text += f" (95 % CI {effect.ci95[0]} to {effect.ci95[1]})"
     return text + "."

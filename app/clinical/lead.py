@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from app.clinical.measure import Row
 from app.clinical.readings import Reading
 from app.clinical.vocabulary import CONDITIONS, HOWS
 
@@ -18,7 +19,7 @@ class Lead:
 
 
 def may_lead(reading: Reading) -> bool:
-    """Fits, was read somewhere, may be judged with, and is not a mere diagnosis line."""
+    """Fits, was read somewhere, may be judged with, and is no diagnosis line."""
     if not reading.matched or reading.kind not in ("norm", "cutoff"):
         return False
     if not reading.confirmed or getattr(reading.row, "no_verdict", False):
@@ -33,20 +34,37 @@ def rank(reading: Reading) -> tuple[int, ...]:
     if row is None:
         return (9,)
     return (
-        _condition_rank(row.fit.condition),
+        _whom_rank(row),
         0 if reading.outcome_type in ("falls", "function") else 1,
         0 if reading.design in ("prospective", "pooled") else 1,
         0 if reading.sensitivity is not None or reading.effect is not None else 1,
-        1 if row.fit.whole_sample else 0,
+        int(_wide(reading, row)),
+        int(_sex_guessed(reading, row)),
         -(row.n or 0),
         _KNOWN.index(row.how),
     )
 
 
-def _condition_rank(condition: str) -> int:
-    if condition in CONDITIONS:
+def _whom_rank(row: Row) -> int:
+    """Own condition, general older adults, healthy norm, then other general samples."""
+    if row.fit.condition in CONDITIONS:
         return 0
-    return 2 if condition == "none" else 1
+    if row.fit.condition != "none":
+        return 1
+    return 2 if row.fit.group == "healthy" else 3
+
+
+def _wide(reading: Reading, row: Row) -> bool:
+    """Norms over a whole sample or at ages nobody stated stand behind age bands."""
+    no_ages = row.fit.age_min is None and row.fit.age_max is None
+    return row.fit.whole_sample or (reading.kind == "norm" and no_ages)
+
+
+def _sex_guessed(reading: Reading, row: Row) -> bool:
+    """A row that fits only "if a man" must not lead over one that fits anyone."""
+    return row.fit.sex is not None and any(
+        a in reading.match.assumed for a in ("if a woman", "if a man")
+    )
 
 
 def choose_lead(readings: Sequence[Reading]) -> Lead | None:
@@ -62,11 +80,12 @@ def choose_lead(readings: Sequence[Reading]) -> Lead | None:
 def _why(reading: Reading) -> str:
     row = reading.row
     assert row is not None
-    whom = {
-        0: f"measured in people with {CONDITIONS.get(row.fit.condition, '')}",
-        1: "measured in older adults",
-        2: "a healthy reference of that age",
-    }[_condition_rank(row.fit.condition)]
+    whom = (
+        f"measured in people with {CONDITIONS.get(row.fit.condition, '')}",
+        "measured in older adults",
+        "a healthy reference of that age",
+        "a general sample of that age",
+    )[_whom_rank(row)]
     parts = [whom]
     if reading.outcome_type:
         parts.append(f"about {reading.outcome_type.replace('_', ' ')}")

@@ -1,4 +1,4 @@
-"""The shape of a catalogue entry: one standardised test and every published row about it.
+"""The shape of a catalogue entry: one standardised test, every published row of it.
 
 Values only, frozen after loading. Numbers from sources are Decimals exactly as printed;
 what a row may be compared with is said by keys (`Fit`), never only by its note.
@@ -33,8 +33,14 @@ class Source:
     @property
     def short(self) -> str:
         """First author and year, as a therapist would cite it."""
-        first = self.authors.split(",")[0].split(" et al")[0].strip()
-        name = first.rsplit(" ", 1)[0] if " " in first and first[-1].isupper() else first
+        if self.authors.startswith("("):
+            common = self.key.startswith("common_practice")
+            named = "Common practice" if common else "Authors not shown"
+            return f"{named} {self.year}" if self.year and not common else named
+        first = self.authors.split(",")[0].split(" et al")[0].split(" and others")[0]
+        name = (
+            first.rsplit(" ", 1)[0] if " " in first and first[-1].isupper() else first
+        )
         return f"{name} {self.year}" if self.year else name
 
 
@@ -214,7 +220,7 @@ class Fact:
 
 @dataclass(frozen=True, slots=True)
 class Variant:
-    """A rule from trials to one score: `take` of the last `last` of `of` counted trials."""
+    """A rule from trials to one score: `take` of the last `last` of `of` counted."""
 
     id: str
     label: str

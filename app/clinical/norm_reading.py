@@ -21,9 +21,7 @@ from app.clinical.readings import (
 from app.clinical.scoring import Score
 
 
-def read_norm(
-    measure: Measure, norm: Norm, score: Score, fit: Match
-) -> Reading | None:
+def read_norm(measure: Measure, norm: Norm, score: Score, fit: Match) -> Reading | None:
     """What one norm row says; None when the score holds nothing comparable."""
     held = quantity_of(norm, score)
     limit, direction = _limit(measure, norm)

@@ -13,7 +13,7 @@ from app.clinical.chance import read_chance
 from app.clinical.change import Change, judge_change
 from app.clinical.cutoff_reading import read_cutoff, read_ladder, read_unable
 from app.clinical.fit import Match, match
-from app.clinical.lead import Lead, choose_lead, rank
+from app.clinical.lead import Lead, choose_lead, may_lead, rank
 from app.clinical.measure import Cutoff, Measure
 from app.clinical.norm_reading import read_norm
 from app.clinical.person import Person
@@ -102,7 +102,7 @@ def _ranked(measure: Measure, score: Score, person: Person) -> list[Reading]:
         made = [*_cutoffs(measure, score, person), *_norms(measure, score, person)]
         margin = _margins(measure, score, person)
         made = [_edge(r, margin) for r in made]
-    return sorted(made, key=lambda r: (not r.matched, not r.confirmed, rank(r)))
+    return sorted(made, key=lambda r: (not r.matched, not may_lead(r), rank(r)))
 
 
 def _norms(measure: Measure, score: Score, person: Person) -> Iterator[Reading]:
@@ -129,7 +129,7 @@ def _cutoffs(measure: Measure, score: Score, person: Person) -> Iterator[Reading
 
 
 def _margins(measure: Measure, score: Score, person: Person) -> dict[str, Decimal]:
-    """How near an edge is "near", by unit: hand error, half a mark, or a fitting SEM."""
+    """How near an edge is near, by unit: hand error, half a mark, a fitting SEM."""
     margins = dict(EDGE)
     for row in measure.reliability:
         usable = row.sem is not None and row.kind == "test_retest"

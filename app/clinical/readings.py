@@ -1,4 +1,4 @@
-"""What one published row says of one score: the Reading, and the words all kinds share."""
+"""What one published row says of one score: the Reading, and the words kinds share."""
 
 from dataclasses import dataclass
 from decimal import Decimal

@@ -82,7 +82,7 @@ def read_trial(measure: Measure, text: str) -> Trial:
     if not measure.lowest <= in_first <= measure.highest:
         low, high, first = measure.lowest, measure.highest, measure.units[0]
         raise BadNumber(
-            f"{value} {unit} is outside what one trial can be ({low} to {high} {first})."
+            f"{value} {unit} is outside what a trial can be ({low} to {high} {first})."
             " Check the number and the unit."
         )
     return Trial("completed", value, unit)
@@ -168,7 +168,11 @@ def _beside(
 
 
 def _without_value(
-    blank: Score, counted: Sequence[Trial], done: int, rule: Variant, facts: Mapping[str, str]
+    blank: Score,
+    counted: Sequence[Trial],
+    done: int,
+    rule: Variant,
+    facts: Mapping[str, str],
 ) -> Score:
     outcomes = {t.outcome for t in counted}
     for outcome in _WORST_FIRST:
@@ -183,7 +187,9 @@ def _without_value(
 
 def _other_rules(measure: Measure, count: int) -> str:
     fitting = [v.id for v in measure.variants if v.of == count]
-    return f" For {count} trials use the variant {' or '.join(fitting)}." * bool(fitting)
+    return f" For {count} trials use the variant {' or '.join(fitting)}." * bool(
+        fitting
+    )
 
 
 def _parts(

@@ -1,4 +1,4 @@
-"""Set-up facts of a trial: reading them, what is off the published set-up, what is assumed."""
+"""Set-up facts of a trial: reading them, what is off standard, what is assumed."""
 
 import re
 from collections.abc import Mapping, Sequence
@@ -114,7 +114,7 @@ def assumed_setup(
 def setup_differences(
     measure: Measure, now: Mapping[str, str], before: Mapping[str, str]
 ) -> list[str]:
-    """Facts that must match for change and do not. An unstated fact is taken as same."""
+    """Facts that must match for change and do not; unstated counts as the same."""
     found = []
     for fact in measure.facts:
         a, b = before.get(fact.key), now.get(fact.key)

@@ -43,10 +43,10 @@ def describe(m: Measure) -> dict[str, Any]:
         "units": list(m.units),
         "better": m.better,
         "minutes": m.minutes,
-        "variants": [{"id": v.id, "label": v.label, "trials": v.of} for v in m.variants],
-        "facts": {
-            f.key: list(f.options) if f.options else f.kind for f in m.facts
-        },
+        "variants": [
+            {"id": v.id, "label": v.label, "trials": v.of} for v in m.variants
+        ],
+        "facts": {f.key: list(f.options) if f.options else f.kind for f in m.facts},
         "inputs": [i.key for i in m.inputs],
         "must_not": list(m.must_not),
         "caution": list(m.caution),

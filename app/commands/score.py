@@ -1,4 +1,4 @@
-"""`tapeline score`: one score judged on the command line by the one reading function."""
+"""`tapeline score`: one score judged by the one reading function."""
 
 import argparse
 import json
@@ -35,20 +35,41 @@ def add(commands: Any) -> None:
     )
     p.add_argument("measure", metavar="MEASURE")
     p.add_argument("--trial", action="append", default=[], metavar="V")
-    p.add_argument("--variant", metavar="NAME", help="another rule from trials to score")
+    p.add_argument(
+        "--variant", metavar="NAME", help="another rule from trials to score"
+    )
     p.add_argument("--input", action="append", default=[], metavar="NAME=VALUE")
-    p.add_argument("--with", action="append", default=[], dest="paired",
-                   metavar="MEASURE=V", help="a paired test of the same day")
+    p.add_argument(
+        "--with",
+        action="append",
+        default=[],
+        dest="paired",
+        metavar="MEASURE=V",
+        help="a paired test of the same day",
+    )
     p.add_argument("--age", metavar="N")
     p.add_argument("--sex", choices=list(words.SEXES))
-    p.add_argument("--condition", action="extend", nargs="+", default=[],
-                   choices=[*words.CONDITIONS, "none"], metavar="C")
+    p.add_argument(
+        "--condition",
+        action="extend",
+        nargs="+",
+        default=[],
+        choices=[*words.CONDITIONS, "none"],
+        metavar="C",
+    )
     p.add_argument("--setting", choices=list(words.SETTINGS), metavar="S")
     p.add_argument("--fact", action="append", default=[], metavar="KEY=VALUE")
     p.add_argument("--outcome", choices=list(words.OUTCOMES), default="completed")
-    p.add_argument("--reason", default="", help="why unable, stopped, declined, not done")
-    p.add_argument("--before", action="append", default=[], metavar="V",
-                   help="the earlier score, or its trials")
+    p.add_argument(
+        "--reason", default="", help="why unable, stopped, declined, not done"
+    )
+    p.add_argument(
+        "--before",
+        action="append",
+        default=[],
+        metavar="V",
+        help="the earlier score, or its trials",
+    )
     p.add_argument("--before-fact", action="append", default=[], metavar="KEY=VALUE")
     p.add_argument("--before-outcome", choices=list(words.OUTCOMES))
     p.add_argument("--pretest", metavar="P", help="chance before the test, 0 to 1")
@@ -122,7 +143,7 @@ def _inputs(measure: Measure, pairs: Sequence[str]) -> None:
         if wanted is None:
             known = ", ".join(i.key for i in measure.inputs) or "none"
             raise Refused(f"{measure.id} has no input {name!r}; it has: {known}")
-        if wanted.kind == "count" and not value.isascii() or not value.isdigit():
+        if not (value.isascii() and value.isdigit()):
             raise Refused(f"--input {name}: {value!r} is no whole number")
 
 
@@ -209,8 +230,11 @@ def _pretest(text: str | None) -> Decimal | None:
 
 def _lines(result: Result, shelf: Catalogue) -> list[str]:
     score, measure = result.score, result.measure
-    head = with_unit(score.shown, score.unit) if score.shown is not None else (
-        words.OUTCOMES[score.outcome])
+    head = (
+        with_unit(score.shown, score.unit)
+        if score.shown is not None
+        else (words.OUTCOMES[score.outcome])
+    )
     lines = [f"{measure.name}: {head}  ({measure.variant(score.variant).label})"]
     if result.change:
         lines += ["", result.change.says]

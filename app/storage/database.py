@@ -13,7 +13,7 @@ from typing import Final
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
 from sqlalchemy.engine.interfaces import DBAPIConnection
 from sqlalchemy.orm import Session as AnySession
-from sqlalchemy.orm.session import UOWTransaction
+from sqlalchemy.orm import UOWTransaction
 from sqlalchemy.pool import ConnectionPoolEntry
 from sqlmodel import Session
 
@@ -27,6 +27,8 @@ LONGEST_WAIT_S: Final = 10
 READING: Final = "tapeline_reading"
 #: The lock all writers of a PostgreSQL site share; any number, but always this one.
 WRITERS: Final = 7_424_118
+#: What every SQLite connection must answer: a log that survives, full syncs, keys.
+SOUND: Final = {"journal_mode": "wal", "synchronous": 2, "foreign_keys": 1}
 
 
 def make_engine(url: str) -> Engine:
@@ -56,22 +58,24 @@ def _make_folder(address: URL) -> None:
 
 
 def _prepare_sqlite(connection: DBAPIConnection, _entry: ConnectionPoolEntry) -> None:
-    """Durable, and with foreign keys; both read back, since SQLite refuses in silence."""
+    """Durable, with foreign keys; both read back, since SQLite refuses in silence."""
     # The driver would begin transactions late, and deferred: `_begin_sqlite` begins.
     connection.isolation_level = None
     cursor = connection.cursor()
     cursor.execute(f"PRAGMA busy_timeout = {LONGEST_WAIT_S * 1000}")
     cursor.execute("PRAGMA journal_mode = WAL")
-    journal = cursor.fetchone()[0]
     cursor.execute("PRAGMA synchronous = FULL")
     cursor.execute("PRAGMA foreign_keys = ON")
-    cursor.execute("PRAGMA foreign_keys")
-    keys = cursor.fetchone()[0]
+    found = {}
+    for name, wanted in SOUND.items():
+        cursor.execute(f"PRAGMA {name}")
+        found[name] = cursor.fetchone() == (wanted,)
     cursor.close()
-    if (journal, keys) != ("wal", 1):
+    if not all(found.values()):
+        wrong = ", ".join(name for name, right in found.items() if not right)
         raise NotSound(
-            f"The database file cannot be kept safe here (journal {journal}, "
-            f"foreign keys {keys}). Put it on a disk of this machine."
+            f"The database file cannot be kept safe where it is: {wrong} cannot be "
+            "set. Put it on a disk of this machine."
         )
 
 
@@ -136,7 +140,7 @@ def migrate(engine: Engine, backup_folder: Path | None) -> None:
         found = upgrade.revision_of(connection)
         if found == upgrade.newest():
             return
-        if backup_folder is not None and found is not None:
+        if backup_folder is not None and upgrade.holds_anything(connection):
             # The write lock is held, so nothing can slip in after the copy.
             upgrade.back_up(engine, backup_folder, found, datetime.now(UTC))
         upgrade.to_newest(connection)

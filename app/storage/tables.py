@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from typing import ClassVar
 
 from sqlalchemy import CheckConstraint, MetaData
-from sqlmodel import SQLModel
+from sqlmodel import Field, SQLModel
 
 HEX = "0123456789abcdef"
 WORD = "abcdefghijklmnopqrstuvwxyz_"
@@ -26,6 +26,12 @@ class Table(SQLModel):
     """What one table's rows are; subclasses say `table=True`."""
 
     metadata: ClassVar[MetaData] = MetaData(naming_convention=NAMES)
+
+
+class Numbered(Table):
+    """A table whose rows have a number of their own, given by the database."""
+
+    id: int = Field(default=None, primary_key=True)
 
 
 def check(name: str, rule: str) -> CheckConstraint:

@@ -4,19 +4,18 @@ Alembic does the work; this makes it safe on SQLite, where a table is changed by
 copied and foreign keys would bite half way.
 """
 
+import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from datetime import datetime
 from pathlib import Path
-from sqlite3 import Connection as SqliteFile
-from sqlite3 import connect
 from typing import Final
 
 from alembic import command
 from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import Connection, Engine
+from sqlalchemy import Connection, Engine, inspect
 
 from app.storage.errors import NotSound, SchemaTooNew
 
@@ -31,21 +30,82 @@ def config(connection: Connection) -> Config:
     return told
 
 
-def _scripts() -> ScriptDirectory:
-    return ScriptDirectory(str(MIGRATIONS))
-
-
 def newest() -> str:
     """The revision this program was written for."""
-    return str(_scripts().get_current_head())
+    return str(ScriptDirectory(MIGRATIONS).get_current_head())
 
 
 def revision_of(connection: Connection) -> str | None:
-    """The schema's revision, None for an empty database.
+    """The schema's revision, None when there is none yet.
 
     Raise SchemaTooNew when this program has never heard of it.
     """
     found = MigrationContext.configure(connection).get_current_revision()
-    if found is not None and found not in {s.revision for s in _all_revisions()}:
+    known = {script.revision for script in ScriptDirectory(MIGRATIONS).walk_revisions()}
+    if found is not None and found not in known:
         raise SchemaTooNew
     return found
+
+
+def to_newest(connection: Connection) -> None:
+    command.upgrade(config(connection), "head")
+
+
+@contextmanager
+def changing_schema(engine: Engine) -> Iterator[Connection]:
+    """A connection in one transaction, in which a migration may copy tables.
+
+    On SQLite foreign keys are off, which only works from before the transaction, and
+    every reference is checked before it is committed.
+    """
+    with engine.connect() as connection:
+        if engine.dialect.name != "sqlite":
+            with connection.begin():
+                yield connection
+            return
+        driver = connection.connection.driver_connection
+        assert isinstance(driver, sqlite3.Connection)
+        driver.execute("PRAGMA foreign_keys = OFF")
+        try:
+            with connection.begin():
+                yield connection
+                _check_references(connection)
+        finally:
+            driver.execute("PRAGMA foreign_keys = ON")
+
+
+def _check_references(connection: Connection) -> None:
+    astray = connection.exec_driver_sql("PRAGMA foreign_key_check").all()
+    if astray:
+        tables = ", ".join(sorted({str(row[0]) for row in astray}))
+        raise NotSound(
+            f"Rows of {tables} point at rows that do not exist, so the database was "
+            "left as it was. Restore a backup, or ask who runs this site."
+        )
+
+
+def holds_anything(connection: Connection) -> bool:
+    return bool(inspect(connection).get_table_names())
+
+
+def back_up(engine: Engine, folder: Path, revision: str | None, now: datetime) -> None:
+    """Copy a SQLite file as it stands, under a name that says from when and what.
+
+    A PostgreSQL site is backed up by who runs the server.
+    """
+    if engine.dialect.name != "sqlite":
+        return
+    folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    copy = folder / f"before-upgrade-of-{revision}-{now:%Y%m%dT%H%M%S%f}Z.sqlite"
+    copy.touch(mode=0o600, exist_ok=False)
+    raw = engine.raw_connection()
+    try:
+        source = raw.driver_connection
+        assert isinstance(source, sqlite3.Connection)
+        with closing(sqlite3.connect(copy)) as target:
+            source.backup(target)
+            sound = target.execute("PRAGMA quick_check").fetchone()[0]
+    finally:
+        raw.close()
+    if sound != "ok":
+        raise NotSound("The backup before the upgrade failed. Nothing was changed.")

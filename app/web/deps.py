@@ -4,9 +4,10 @@ Web modules import each other only through here. `page` alone decides whether a 
 gets a whole page or a fragment; routes never look at htmx headers.
 """
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from threading import Lock
 from typing import Annotated, Any
 from zoneinfo import ZoneInfo
 
@@ -43,7 +44,8 @@ class Site:
     version: str
     clock: Callable[[], datetime]
     zone: ZoneInfo
-    seen: dict[str, datetime] = field(default_factory=dict)
+    seen: Mapping[str, datetime] = field(default_factory=dict)
+    seen_lock: Lock = field(default_factory=Lock)
 
 
 class SignInNeeded(Exception):
@@ -79,14 +81,19 @@ def site_of(request: Request) -> Site:
     return site
 
 
-SiteDep = Annotated[Site, Depends(site_of)]
+# These and others that wait for nothing are async: a plain one costs a thread each.
+async def _site(request: Request) -> Site:
+    return site_of(request)
 
 
-def _now(site: SiteDep) -> datetime:
+SiteDep = Annotated[Site, Depends(_site)]
+
+
+async def _now(site: SiteDep) -> datetime:
     return site.clock()
 
 
-def _zone(site: SiteDep) -> ZoneInfo:
+async def _zone(site: SiteDep) -> ZoneInfo:
     return site.zone
 
 
@@ -141,22 +148,27 @@ def _write_seen(site: Site, token: str, now: datetime) -> None:
     """Write last-seen, at most once a minute for a session.
 
     Asked before any session of the request opens: a second writer inside the request
-    would wait for the first for ever.
+    would wait for the first for ever. One at a time, and nobody queues for it, so that
+    pages never wait for a lock; who is passed over is written at their next request.
     """
     last = site.seen.get(token)
     if last is not None and now - last < SEEN_EVERY:
         return
-    for old in [t for t, at in site.seen.copy().items() if now - at > SEEN_EVERY]:
-        site.seen.pop(old, None)
-    site.seen[token] = now
-    with write_session(site.engine) as session:
-        people.seen(session, token, now)
+    if not site.seen_lock.acquire(blocking=False):
+        return
+    try:
+        fresh = {t: at for t, at in site.seen.items() if now - at < SEEN_EVERY}
+        site.seen = {**fresh, token: now}
+        with write_session(site.engine) as session:
+            people.seen(session, token, now)
+    finally:
+        site.seen_lock.release()
 
 
 MaybeSignedIn = Annotated[Person | None, Depends(person_or_none)]
 
 
-def signed_in(person: MaybeSignedIn) -> Person:
+async def signed_in(person: MaybeSignedIn) -> Person:
     if person is None:
         raise SignInNeeded
     return person
@@ -170,7 +182,7 @@ def _reading(site: SiteDep, _me: SignedIn) -> Iterator[Session]:
         yield session
 
 
-def _writing(site: SiteDep, _me: SignedIn, _form: FormDep) -> Iterator[Session]:
+def _writing(site: SiteDep, _form: FormDep) -> Iterator[Session]:
     # The form is a dependency so that a slow phone never holds the write lock.
     with write_session(site.engine) as session:
         yield session
@@ -178,7 +190,18 @@ def _writing(site: SiteDep, _me: SignedIn, _form: FormDep) -> Iterator[Session]:
 
 # "function": the commit happens before the answer leaves, so a failed save is told.
 ReadSession = Annotated[Session, Depends(_reading, scope="function")]
-WriteSession = Annotated[Session, Depends(_writing, scope="function")]
+#: For deeds of people not signed in. One writer at a time, the others waiting without
+#: a thread: 40 that wait for the lock of the database would leave its holder none.
+PublicWriteSession = Annotated[
+    Session, Depends(_writing, scope="function", max_concurrency=1)
+]
+
+
+async def _own_writing(_me: SignedIn, session: PublicWriteSession) -> Session:
+    return session
+
+
+WriteSession = Annotated[Session, Depends(_own_writing, scope="function")]
 
 
 def by_script(request: Request) -> bool:

@@ -16,6 +16,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
 from app.storage.errors import (
+    HandleTaken,
     NotAllowed,
     NotFound,
     SameIdOtherBody,
@@ -140,12 +141,16 @@ def _stored(fault: StorageProblem) -> Problem:
             return _told(
                 403, "Not yours to do", fault.sentence, UNCHANGED, "Ask who may do it."
             )
+        case HandleTaken():
+            return _told(
+                422, "Please check this", fault.sentence, IN_FORM, "Change it."
+            )
         case SameIdOtherBody():
             return _told(
                 409,
                 "Already saved differently",
                 fault.sentence,
-                "The first one stands. What you sent now is still where you typed it.",
+                "What you sent now is still where you typed it.",
                 "Open the first one, compare, and record a new one if both are right.",
             )
         case StaleVersion():
@@ -153,7 +158,7 @@ def _stored(fault: StorageProblem) -> Problem:
                 409,
                 "Changed meanwhile",
                 fault.sentence,
-                "The other change stands. What you typed is still in the form.",
+                "What you typed is still in the form.",
                 "Open the page again, compare, and make your change once more.",
             )
     return OUR_FAULT

@@ -9,15 +9,17 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 from sqlmodel import Session, col, select
 
 from app.storage import people
-from app.storage.database import read_session, write_session
+from app.storage.database import read_session
 from app.storage.errors import NotFound
 from app.storage.people import Person
 from app.web.deps import (
     FormDep,
     MaybeSignedIn,
     Now,
+    PublicWriteSession,
     Site,
     SiteDep,
+    WriteSession,
     cookie_name,
     over_tls,
     page,
@@ -78,7 +80,12 @@ def sign_in_page(request: Request, site: SiteDep, next: str = HOME) -> HTMLRespo
 
 @public.post("/sign-in", response_model=None)
 def sign_in(
-    request: Request, site: SiteDep, form: FormDep, claimed: Claimed, now: Now
+    request: Request,
+    site: SiteDep,
+    form: FormDep,
+    claimed: Claimed,  # before the session: nobody waits for the hashing
+    session: PublicWriteSession,
+    now: Now,
 ) -> HTMLResponse | RedirectResponse:
     if claimed is None:
         return _form_page(
@@ -89,15 +96,15 @@ def sign_in(
             wrong=NO_MATCH,
             status=422,
         )
-    with write_session(site.engine) as session:
-        token = _change_over(session, request, claimed, now)
+    token = _change_over(session, request, claimed, now)
     return _signed_in(request, token, local_path(form.text("next")))
 
 
 @router.post("/sign-out")
-def sign_out(request: Request, site: SiteDep, now: Now) -> RedirectResponse:
-    with write_session(site.engine) as session:
-        people.end_sign_in(session, token_of(request) or "", now)
+def sign_out(
+    request: Request, site: SiteDep, session: WriteSession, now: Now
+) -> RedirectResponse:
+    people.end_sign_in(session, token_of(request) or "", now)
     response = RedirectResponse("/demo" if site.settings.demo else "/sign-in", 303)
     response.delete_cookie(
         cookie_name(request), secure=over_tls(request), httponly=True, samesite="lax"
@@ -113,12 +120,15 @@ def demo_page(request: Request, site: SiteDep) -> HTMLResponse:
 
 @public.post("/demo/enter")
 def enter_demo(
-    request: Request, site: SiteDep, form: FormDep, now: Now
+    request: Request,
+    site: SiteDep,
+    form: FormDep,
+    session: PublicWriteSession,
+    now: Now,
 ) -> RedirectResponse:
     _demo_only(site)
-    with write_session(site.engine) as session:
-        person = _demo_person(session, form.text("role"))
-        token = _change_over(session, request, person, now)
+    person = _demo_person(session, form.text("role"))
+    token = _change_over(session, request, person, now)
     return _signed_in(request, token, HOME)
 
 

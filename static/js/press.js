@@ -4,6 +4,13 @@
  * Space and enter work too, and so does a bare `click`, which is all that some screen
  * readers and voice control send.
  */
+import { markAt } from "./timing.js";
+
+/** Both clocks at the event, or now. @param {Event} [event] */
+export function momentOf(event) {
+  const clocks = { now: performance.now(), wall: Date.now(), origin: performance.timeOrigin };
+  return markAt(event?.timeStamp ?? clocks.now, clocks);
+}
 
 /**
  * @param {HTMLElement | null} element

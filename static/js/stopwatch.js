@@ -3,135 +3,118 @@
  * The stopwatch of a `form[data-stopwatch=KEY]`: start, then one stop tap, and it sends.
  *
  * Time is taken from the touch; nothing counts ticks, the page is only repainted. A time
- * that the clocks cannot vouch for is shown with "confirm or repeat" instead of sent.
- * Parts say when they are seen with `data-when="idle running doubt sending"`.
+ * that the clocks cannot vouch for is shown with "confirm or repeat" instead of sent, and
+ * a time is forgotten here only when the server has answered that it holds it.
  *
  * @typedef {import("./timing.js").Run} Run
+ * @typedef {import("./timing.js").Mark} Mark
  */
-import { drop, isAbout, load, save } from "./kept.js";
-import { onPress } from "./press.js";
-import { BOUNCE_MS, clocksOf, doubts, elapsed, markAt, rawMs, splitsMs, tenths } from "./timing.js";
+import { fill, fillFrom, paint, say, show, valueOf } from "./face.js";
+import { drop, load, save } from "./kept.js";
+import { momentOf } from "./press.js";
+import { BOUNCE_MS, doubts, elapsed, rawMs, tenths } from "./timing.js";
 import { newUid } from "./uid.js";
 
 const UNSENT = "This time is not saved yet. It is kept on this phone.";
 
-/** @param {Event} [event] */
-function mark(event) {
-  const clocks = { now: performance.now(), wall: Date.now(), origin: performance.timeOrigin };
-  return markAt(event?.timeStamp ?? clocks.now, clocks);
-}
+/** The same finger bouncing, not a touch of its own. @param {Mark} last @param {Event} event */
+const bounced = (last, event) => elapsed(last, momentOf(event)) < BOUNCE_MS;
 
-class Stopwatch {
+export class Stopwatch {
   /** @param {HTMLFormElement} form */
   constructor(form) {
     this.form = form;
     this.key = form.dataset.stopwatch ?? "";
     /** @type {Run | null} */
-    this.run = load(this.key);
-    form.noValidate = true; // a time is never held back by another field
+    this.run = null;
+    this.frame = 0;
     this.restore();
   }
 
-  /** @param {string} name @returns {HTMLElement | null} */
-  part(name) { return this.form.querySelector(`[data-${name}]`); }
-
-  /** @param {string} name @param {string} words */
-  say(name, words) {
-    const part = this.part(name);
-    if (part && part.textContent !== words) part.textContent = words;
-  }
-
-  /** @param {string} name @param {string} value */
-  set(name, value) {
-    const input = this.form.querySelector(`input[name="${name}"]`);
-    if (input instanceof HTMLInputElement) input.value = value;
+  /** Takes up what this phone, or another of its tabs, has kept. */
+  restore() {
+    this.run = load(this.key);
+    if (!this.run) this.now("idle");
+    else if (this.run.stop) this.ask([UNSENT, ...doubts(this.run)]);
+    else this.running();
   }
 
   /** @param {"idle" | "running" | "doubt" | "sending"} state */
-  show(state) {
-    this.form.dataset.state = state;
-    for (const part of this.form.querySelectorAll("[data-when]")) {
-      const seen = part.getAttribute("data-when")?.split(" ").includes(state);
-      part.toggleAttribute("hidden", !seen);
-    }
-    this.paint();
+  now(state) {
+    show(this.form, state);
+    this.repaint();
   }
 
-  paint() {
-    const { run } = this;
-    this.say("clock", run ? tenths(elapsed(run.start, run.stop ?? mark())) : "0.0");
-    const times = run ? splitsMs(run) : [];
-    this.form.querySelectorAll("[data-splits] > li").forEach((part, place) => {
-      const item = /** @type {HTMLElement} */ (part);
-      item.dataset.name ??= item.textContent ?? "";
-      item.classList.toggle("done", place < times.length);
-      item.textContent = place < times.length ? tenths(times[place]) : item.dataset.name;
-    });
-    if (run && !run.stop && this.form.isConnected) requestAnimationFrame(() => this.paint());
+  running() {
+    this.now("running");
+    this.form.dispatchEvent(new CustomEvent("stopwatch:start", { bubbles: true }));
   }
 
-  restore() {
-    if (!this.run) this.show("idle");
-    else if (!this.run.stop) this.show("running");
-    else this.ask([UNSENT, ...doubts(this.run)]);
+  repaint() {
+    paint(this.form, this.run, momentOf());
+    cancelAnimationFrame(this.frame);
+    const running = this.run && !this.run.stop && this.form.isConnected;
+    if (running) this.frame = requestAnimationFrame(() => this.repaint());
   }
 
-  /** @param {Event} event */
+  /** Start, or the one stop. @param {Event} event */
   tap(event) {
-    if (!this.run) this.start(event);
-    else if (!this.run.stop && this.settled(event)) this.stop(event);
-  }
-
-  /** The last mark lies long enough back that this is a touch of its own. @param {Event} event */
-  settled(event) {
-    const last = this.run && (this.run.splits.at(-1) ?? this.run.start);
-    return Boolean(last) && elapsed(/** @type {any} */ (last), mark(event)) >= BOUNCE_MS;
+    if (this.run) this.stop(event);
+    else if (this.form.dataset.state === "idle") this.start(event);
   }
 
   /** @param {Event} event */
   start(event) {
-    const uid = /** @type {HTMLInputElement | null} */ (this.form.querySelector("input[name=uid]"));
     this.run = {
-      uid: uid?.value || newUid(), start: mark(event), splits: [], stop: null,
-      hidden: false, confirmed: false, outcome: "",
+      uid: valueOf(this.form, "uid") || newUid(), start: momentOf(event), splits: [],
+      stop: null, hidden: false, confirmed: false, outcome: "",
     };
     save(this.key, this.run);
-    this.show("running");
-    this.say("said", "Running");
-    this.form.dispatchEvent(new CustomEvent("stopwatch:start", { bubbles: true }));
+    this.running();
+    say(this.form, "said", "Running");
   }
 
   /** @param {Event} event */
   split(event) {
-    if (!this.run || this.run.stop || !this.settled(event)) return;
-    this.run.splits.push(mark(event));
+    if (!this.run || this.run.stop) return;
+    const last = this.run.splits.at(-1) ?? this.run.start;
+    if (bounced(last, event)) return;
+    this.run.splits.push(momentOf(event));
     save(this.key, this.run);
   }
 
   /** @param {Event} event */
   stop(event) {
-    const run = /** @type {Run} */ (this.run);
-    run.stop = mark(event);
-    save(this.key, run);
-    this.form.dispatchEvent(new CustomEvent("stopwatch:stop", { bubbles: true }));
-    this.say("said", `${tenths(rawMs(run) ?? 0)} seconds`);
-    const why = doubts(run);
-    if (why.length && !run.outcome) this.ask(why);
+    if (!this.run || this.run.stop || bounced(this.run.start, event)) return;
+    this.freeze(this.run, event);
+    const why = doubts(this.run);
+    if (why.length) this.ask(why);
     else this.send();
   }
 
-  /** "Stop - make safe": no question asked, whatever the clocks say. @param {Event} event */
+  /** @param {Run} run @param {Event} event */
+  freeze(run, event) {
+    run.stop = momentOf(event);
+    save(this.key, run);
+    this.form.dispatchEvent(new CustomEvent("stopwatch:stop", { bubbles: true }));
+    say(this.form, "said", `${tenths(rawMs(run) ?? 0)} seconds`);
+  }
+
+  /** "Stop - make safe": at once, and no question asked. @param {Event} event */
   safe(event) {
-    this.set("outcome", "stopped");
-    if (!this.run || this.run.stop) return this.send();
-    this.run.outcome = "stopped";
-    this.stop(event);
+    fill(this.form, { outcome: "stopped" });
+    if (this.run) {
+      this.run.outcome = "stopped";
+      if (this.run.stop) save(this.key, this.run);
+      else this.freeze(this.run, event);
+    }
+    this.send();
   }
 
   /** @param {string[]} why */
   ask(why) {
-    this.say("why", why.join(" "));
-    this.show("doubt");
+    say(this.form, "why", why.join(" "));
+    this.now("doubt");
   }
 
   confirm() {
@@ -142,25 +125,25 @@ class Stopwatch {
   }
 
   send() {
-    const { run } = this;
-    if (run) {
-      this.set("raw_ms", String(rawMs(run)));
-      this.set("splits_ms", JSON.stringify(splitsMs(run)));
-      this.set("clocks", JSON.stringify(clocksOf(run)));
-      this.set("uid", run.uid);
-      if (run.outcome) this.set("outcome", run.outcome);
-    }
-    this.show("sending");
+    if (this.run) fillFrom(this.form, this.run);
+    this.now("sending");
     this.form.requestSubmit();
+  }
+
+  /** The answer to our own form: held by the server, or still only here. @param {any} event */
+  answered(event) {
+    if (event.detail.ctx.sourceElement !== this.form) return;
+    const status = event.detail.ctx.response?.status ?? 0;
+    if (status >= 200 && status < 400) this.clear();
+    else if (this.run) this.ask([UNSENT]);
+    else this.now("idle");
   }
 
   /** Ready for another trial, under a new id. */
   clear() {
     drop(this.key);
-    this.run = null;
-    for (const name of ["raw_ms", "splits_ms", "clocks"]) this.set(name, "");
-    this.set("outcome", "completed");
-    this.set("uid", newUid());
-    this.show("idle");
+    const empty = { raw_ms: "", splits_ms: "", clocks: "", outcome: "completed" };
+    fill(this.form, { ...empty, uid: newUid() });
+    this.restore();
   }
 }

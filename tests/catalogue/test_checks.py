@@ -120,7 +120,7 @@ def _said(readings: list[Reading], given: Given) -> dict[str, Any]:
         and ("kind" not in given or r.kind == given["kind"])
     ]  # fmt: skip
     crossed = [r for r in of_source if r.crossed]
-    chosen = (crossed or of_source or [None])[0]
+    chosen = next(iter(crossed or of_source), None)
     effect = chosen.effect if chosen else None
     interval = effect.ci95 if effect else None
     threshold = chosen.threshold if chosen else None
@@ -169,7 +169,9 @@ def _likelihood(_: Measure, given: Given, expect: Given) -> dict[str, str]:
     assert None not in ratios
     names = ("positive", "negative")
     return {
-        n: _like(r, expect[n]) for n, r in zip(names, ratios, strict=True) if r is not None
+        n: _like(r, expect[n])
+        for n, r in zip(names, ratios, strict=True)
+        if r is not None
     }
 
 

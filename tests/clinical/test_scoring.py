@@ -44,7 +44,7 @@ def test_reach_is_the_mean_of_the_last_two_of_three() -> None:
 def test_reach_in_mixed_units_converts_exactly() -> None:
     made = score(REACH, [read_trial(REACH, t) for t in ("9in", "25.4cm", "10in")])
 
-    assert (made.value, made.unit) == (10, "in")
+    assert (made.value, made.unit) == (Fraction(10), "in")
 
 
 def test_square_step_takes_the_faster_valid_trial() -> None:

@@ -12,6 +12,7 @@ from starlette.testclient import TestClient
 from app.main import create_app
 from app.settings import Settings, SettingsProblem
 from app.storage.errors import (
+    HandleTaken,
     NotAllowed,
     NotFound,
     SameIdOtherBody,
@@ -19,7 +20,7 @@ from app.storage.errors import (
     StorageProblem,
 )
 from app.web.deps import FormProblem, RowId, SignedIn, Site
-from tests.conftest import client_of
+from tests.conftest import client_of, found
 
 HTMX = {"hx-request": "true"}
 SECRET = "Mrs Example of room 12"
@@ -48,6 +49,7 @@ def troubled(app: FastAPI) -> TestClient:
         "forbidden": NotAllowed(),
         "other-body": SameIdOtherBody(),
         "stale": StaleVersion(),
+        "taken": HandleTaken(),
         "newer": StorageProblem(),
         "form": FormProblem("The date is after today."),
         "bug": RuntimeError(SECRET),
@@ -66,6 +68,7 @@ PROBLEMS = [
     ("/other-body", 409),
     ("/stale", 409),
     ("/form", 422),
+    ("/taken", 422),
     ("/newer", 500),
     ("/bug", 500),
     ("/counted", 422),
@@ -83,7 +86,7 @@ def test_problem_is_a_whole_page(troubled: TestClient, path: str, status: int) -
     assert answer.status_code == status
     assert answer.text.lstrip().lower().startswith("<!doctype html")
     assert len(page.css(".problem p")) >= 3
-    assert page.css_first(".problem h2").text()
+    assert found(answer.text, ".problem h1").text()
 
 
 @pytest.mark.parametrize(("path", "status"), PROBLEMS)
@@ -168,7 +171,7 @@ def test_script_is_told_401_in_place(
 ) -> None:
     answer = client.post("/sign-out", headers=headers)
 
-    link = LexborHTMLParser(answer.text).css_first(".problem a")
+    link = found(answer.text, ".problem a")
     assert answer.status_code == 401
     assert link.attributes["href"] == "/sign-in"
     assert link.attributes["target"] == "_blank"

@@ -16,7 +16,7 @@ from app.storage.database import read_session, write_session
 from app.storage.people import SignIn
 from app.web.deps import SignedIn
 from app.web.sign_in import DEMO_ROLES
-from tests.conftest import CAST, NOW, PASSPHRASE, Clock, client_of, running
+from tests.conftest import CAST, NOW, PASSPHRASE, Clock, client_of, found, running
 
 
 def sign_in(client: TestClient, **typed: str) -> tuple[int, str]:
@@ -76,10 +76,9 @@ def test_wrong_passphrase_keeps_the_handle(
     form = {"handle": "therapist", "passphrase": PASSPHRASE, **typed}
     answer = client.post("/sign-in", data=form)
 
-    page = LexborHTMLParser(answer.text)
-    shown = page.css_first("input[name=handle]").attributes["value"]
+    shown = found(answer.text, "input[name=handle]").attributes["value"]
     assert answer.status_code == 422
-    assert "do not belong together" in page.css_first("[role=alert]").text()
+    assert "do not belong together" in found(answer.text, "[role=alert]").text()
     assert shown == form["handle"]
     assert PASSPHRASE not in answer.text
     assert "set-cookie" not in answer.headers
@@ -188,7 +187,8 @@ def test_sign_in_lasts_twelve_hours(
 
 def last_seen(app: FastAPI) -> datetime:
     with read_session(app.state.site.engine) as session:
-        return session.exec(select(SignIn.last_seen_at)).one()
+        seen: datetime = session.exec(select(SignIn.last_seen_at)).one()
+    return seen
 
 
 def test_last_seen_is_written_once_a_minute(
@@ -238,17 +238,14 @@ def demo_client(
 
 def test_demo_starts_at_three_buttons(demo_client: TestClient) -> None:
     start = demo_client.get("/")
-    page = LexborHTMLParser(demo_client.get("/demo").text)
+    page = demo_client.get("/demo").text
 
-    offered = [
-        i.attributes["value"]
-        for i in page.css("form[action='/demo/enter'] input[name=role]")
-    ]
+    inputs = LexborHTMLParser(page).css("form[action='/demo/enter'] input[name=role]")
+    offered = [role.attributes["value"] for role in inputs]
     assert start.headers["location"] == "/demo"
     assert offered == ["therapist", "supervisor", "student"]
-    assert page.body is not None
-    assert "invented" in page.body.text()
-    assert "made afresh" in page.body.text()
+    assert "Everybody here is invented" in found(page, "main").text()
+    assert "made afresh" in found(page, "main").text()
 
 
 @pytest.mark.parametrize("role", ["therapist", "supervisor", "student"])

@@ -1,0 +1,137 @@
+"""Who did what to which row and when: a chain in which any later change shows.
+
+Storage functions append in the deed's own transaction. Entries hold ids and plain
+words, never a person's text. Each is hashed over itself and the one before, and the
+head remembers the last, so that a cut-off end shows too. Someone who rewrites the whole
+chain and its head is not found out by this.
+"""
+
+import hashlib
+import json
+from datetime import UTC, datetime
+from typing import Final
+
+from sqlmodel import Field, Session, col, select
+
+from app.storage.errors import NotSound
+from app.storage.tables import Numbered, Table, check, hexadecimal, word
+
+HEAD: Final = 1
+#: What the first entry follows; the first migration writes it into the head.
+START: Final = "0" * 64
+#: How many entries are held in memory while the chain is read.
+AT_A_TIME: Final = 1000
+
+
+class AuditEntry(Table, table=True):
+    """One deed. Written by `append` and by nothing else."""
+
+    __tablename__ = "audit_entry"
+    __table_args__ = (
+        word("deed"),
+        word("subject"),
+        hexadecimal("previous_hash", 64),
+        hexadecimal("hash", 64),
+    )
+
+    id: int = Field(primary_key=True, sa_column_kwargs={"autoincrement": False})
+    at: datetime
+    person_id: int | None = Field(default=None, foreign_key="person.id")
+    deed: str
+    subject: str
+    subject_id: int
+    previous_hash: str
+    hash: str
+
+
+class AuditHead(Table, table=True):
+    """The one row that every append locks: the last entry's id and hash."""
+
+    __tablename__ = "audit_head"
+    __table_args__ = (check("one_row", f"id = {HEAD}"), hexadecimal("hash", 64))
+
+    id: int = Field(default=HEAD, primary_key=True)
+    last_id: int
+    hash: str
+
+
+def deed(
+    session: Session, did: str, row: Numbered, *, by: int | None, now: datetime
+) -> None:
+    """Append what a person did to a row, after the row was flushed."""
+    append(
+        session,
+        person_id=by,
+        deed=did,
+        subject=str(row.__tablename__),
+        subject_id=row.id,
+        now=now,
+    )
+
+
+def append(
+    session: Session,
+    *,
+    person_id: int | None,
+    deed: str,
+    subject: str,
+    subject_id: int,
+    now: datetime,
+) -> None:
+    """Add one entry. `person_id` is None when the program itself did it."""
+    head = _locked_head(session)
+    entry = AuditEntry(
+        id=head.last_id + 1,
+        at=now.astimezone(UTC),
+        person_id=person_id,
+        deed=deed,
+        subject=subject,
+        subject_id=subject_id,
+        previous_hash=head.hash,
+        hash="",
+    )
+    entry.hash = _hash_of(entry)
+    head.last_id, head.hash = entry.id, entry.hash
+    session.add(entry)
+    session.flush()
+
+
+def _locked_head(session: Session) -> AuditHead:
+    wanted = select(AuditHead).where(AuditHead.id == HEAD).with_for_update()
+    # What an identity map remembers may be older than the lock.
+    head = session.exec(wanted.execution_options(populate_existing=True)).first()
+    if head is None:
+        raise NotSound("The audit trail has lost its head. Restore a backup.")
+    return head
+
+
+def _hash_of(entry: AuditEntry) -> str:
+    told = [
+        entry.previous_hash,
+        entry.id,
+        entry.at.isoformat(timespec="microseconds"),
+        entry.person_id,
+        entry.deed,
+        entry.subject,
+        entry.subject_id,
+    ]
+    return hashlib.sha256(json.dumps(told).encode()).hexdigest()
+
+
+def verify(session: Session) -> int | None:
+    """The id of the first entry that is not as it was written, None when all are.
+
+    A missing entry is told by the id of the one after it; a missing end by the id of
+    the first entry that is gone.
+    """
+    head = session.exec(select(AuditHead)).one()
+    wanted = select(AuditEntry).order_by(col(AuditEntry.id))
+    last_id, last_hash = 0, START
+    for entry in session.exec(wanted.execution_options(yield_per=AT_A_TIME)):
+        follows = entry.id == last_id + 1 and entry.previous_hash == last_hash
+        if not follows or entry.hash != _hash_of(entry):
+            return entry.id
+        last_id, last_hash = entry.id, entry.hash
+    if last_id != head.last_id:
+        return min(last_id, head.last_id) + 1
+    return None if last_hash == head.hash else last_id

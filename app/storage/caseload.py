@@ -1,0 +1,176 @@
+"""The list a person starts the day from: their patients, each with the latest scores.
+
+Plain rows for a page, in a number of queries that does not grow with the list.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, TypeVar
+
+from sqlalchemy import func
+from sqlmodel import Session, col, select
+from sqlmodel.sql.expression import SelectOfScalar
+
+from app.access import Subject, may
+from app.storage.episodes import Episode, PrecautionOnEpisode
+from app.storage.patients import Assignment, Patient, PatientCondition
+from app.storage.people import Person, actor
+from app.storage.scores import Score
+
+Found = TypeVar("Found")
+Ids = SelectOfScalar[int]
+
+
+@dataclass(frozen=True, slots=True)
+class LastScore:
+    """The latest score of one measure."""
+
+    measure: str
+    on_date: date
+    outcome: str
+    value: str | None
+    unit: str
+    lead_says: str
+    lead_crossed: bool | None
+    change_verdict: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class CaseloadRow:
+    """One patient on the list. Episode fields are None when none is open.
+
+    `next_due` is the earliest review date of a precaution that still holds: so far the
+    only clock kept.
+    """
+
+    patient_id: int
+    label: str
+    birth_year: int | None
+    birth_date: date | None
+    sex: str | None
+    is_demo: bool
+    conditions: tuple[str, ...]
+    reason: str | None
+    setting: str | None
+    plan: str | None
+    last_scores: tuple[LastScore, ...]
+    next_due: date | None
+
+
+def caseload_for(session: Session, person: Person, *, demo: bool) -> list[CaseloadRow]:
+    """Whom `person` may see and has to do with, by label; closed patients are left out.
+
+    `demo` chooses the invented patients or the real ones; they never share a list.
+    """
+    ids = _visible(person, demo)
+    if ids is None:
+        return []
+    wanted = select(Patient).where(col(Patient.id).in_(ids))
+    patients = session.exec(wanted.order_by(col(Patient.label), col(Patient.id))).all()
+    conditions = _conditions(session, ids)
+    episodes = _open_episodes(session, ids)
+    scores = _last_scores(session, ids)
+    due = _next_due(session, ids)
+    return [
+        CaseloadRow(
+            patient_id=patient.id,
+            label=patient.label,
+            birth_year=patient.birth_year,
+            birth_date=patient.birth_date,
+            sex=patient.sex,
+            is_demo=patient.is_demo,
+            conditions=tuple(conditions.get(patient.id, ())),
+            reason=episode.reason if episode else None,
+            setting=episode.setting if episode else None,
+            plan=episode.plan if episode else None,
+            last_scores=tuple(scores.get(patient.id, ())),
+            next_due=due.get(patient.id),
+        )
+        for patient in patients
+        for episode in (episodes.get(patient.id),)
+    ]
+
+
+def _visible(person: Person, demo: bool) -> Ids | None:
+    """The ids the access table lets them see, as a query; None for nobody at all."""
+    who = actor(person)
+    ids = select(Patient.id).where(
+        col(Patient.is_demo).is_(demo), col(Patient.closed_at).is_(None)
+    )
+    if may(who, "see_patient", Subject(is_demo=demo, assigned=False)):
+        return ids
+    if not may(who, "see_patient", Subject(is_demo=demo, assigned=True)):
+        return None
+    assigned = select(Assignment.patient_id).where(
+        Assignment.person_id == person.id, col(Assignment.until).is_(None)
+    )
+    return ids.where(col(Patient.id).in_(assigned))
+
+
+def _by_patient(found: Iterable[tuple[int, Found]]) -> dict[int, list[Found]]:
+    grouped: dict[int, list[Found]] = {}
+    for patient_id, row in found:
+        grouped.setdefault(patient_id, []).append(row)
+    return grouped
+
+
+def _conditions(session: Session, ids: Ids) -> dict[int, list[str]]:
+    wanted = select(PatientCondition.patient_id, PatientCondition.condition).where(
+        col(PatientCondition.patient_id).in_(ids)
+    )
+    return _by_patient(session.exec(wanted.order_by(col(PatientCondition.condition))))
+
+
+def _open_episodes(session: Session, ids: Ids) -> dict[int, Episode]:
+    """The same episode that `open_episode` finds: the latest one open."""
+    wanted = select(Episode).where(
+        col(Episode.patient_id).in_(ids), col(Episode.closed_on).is_(None)
+    )
+    in_order = wanted.order_by(col(Episode.opened_on), col(Episode.id))
+    return {episode.patient_id: episode for episode in session.exec(in_order)}
+
+
+def _last_scores(session: Session, ids: Ids) -> dict[int, list[LastScore]]:
+    age: Any = func.row_number().over(
+        partition_by=[col(Score.patient_id), col(Score.measure)],
+        order_by=[col(Score.on_date).desc(), col(Score.round_id).desc()],
+    )
+    ranked = (
+        select(col(Score.id).label("id"), age.label("age"))
+        .where(col(Score.patient_id).in_(ids))
+        .subquery()
+    )
+    wanted = (
+        select(Score)
+        .where(col(Score.id).in_(select(ranked.c.id).where(ranked.c.age == 1)))
+        .order_by(col(Score.on_date).desc(), col(Score.measure))
+    )
+    return _by_patient((s.patient_id, _light(s)) for s in session.exec(wanted))
+
+
+def _light(score: Score) -> LastScore:
+    return LastScore(
+        measure=score.measure,
+        on_date=score.on_date,
+        outcome=score.outcome,
+        value=score.value,
+        unit=score.unit,
+        lead_says=score.lead_says,
+        lead_crossed=score.lead_crossed,
+        change_verdict=score.change_verdict,
+    )
+
+
+def _next_due(session: Session, ids: Ids) -> dict[int, date]:
+    wanted = (
+        select(Episode.patient_id, func.min(PrecautionOnEpisode.review_on))
+        .join(PrecautionOnEpisode, col(PrecautionOnEpisode.episode_id) == Episode.id)
+        .where(
+            col(Episode.patient_id).in_(ids),
+            col(Episode.closed_on).is_(None),
+            col(PrecautionOnEpisode.ended_on).is_(None),
+        )
+        .group_by(col(Episode.patient_id))
+    )
+    return {owner: due for owner, due in session.exec(wanted) if due is not None}

@@ -1,0 +1,41 @@
+"""What Alembic runs for every command.
+
+The program hands over a connection. The `alembic` command has none, and works on the
+scratch database that pyproject.toml names.
+"""
+
+import importlib
+import pkgutil
+
+from alembic import context
+from sqlalchemy import Connection
+
+from app import storage
+from app.storage.database import make_engine
+from app.storage.tables import Table
+from app.storage.upgrade import changing_schema
+
+# Every table of the program is then known, and a new module cannot be forgotten.
+for module in pkgutil.iter_modules(storage.__path__):
+    importlib.import_module(f"{storage.__name__}.{module.name}")
+
+
+def run(connection: Connection) -> None:
+    context.configure(
+        connection=connection,
+        target_metadata=Table.metadata,
+        render_as_batch=True,
+        compare_server_default=True,
+    )
+    with context.begin_transaction():
+        context.run_migrations()
+
+
+given = context.config.attributes.get("connection")
+if given is not None:
+    run(given)
+else:
+    scratch = make_engine(str(context.config.get_alembic_option("sqlalchemy.url")))
+    with changing_schema(scratch) as connection:
+        run(connection)
+    scratch.dispose()

@@ -1,0 +1,72 @@
+// @ts-check
+/**
+ * What a stopwatch form shows and sends: digits, splits, which parts are seen, and the
+ * hidden fields the server reads. Parts say when they are seen with
+ * `data-when="idle running doubt sending"`.
+ *
+ * @typedef {import("./timing.js").Run} Run
+ * @typedef {import("./timing.js").Mark} Mark
+ */
+import { clocksOf, elapsed, rawMs, splitsMs, tenths } from "./timing.js";
+
+/** @param {HTMLFormElement} form @param {string} name @returns {HTMLElement | null} */
+export function part(form, name) {
+  return form.querySelector(`[data-${name}]`);
+}
+
+/** @param {HTMLFormElement} form @param {string} name @param {string} words */
+export function say(form, name, words) {
+  const place = part(form, name);
+  if (place && place.textContent !== words) place.textContent = words;
+}
+
+/** @param {HTMLFormElement} form @param {string} name */
+function field(form, name) {
+  return /** @type {HTMLInputElement | null} */ (form.querySelector(`input[name="${name}"]`));
+}
+
+/** @param {HTMLFormElement} form @param {string} name */
+export function valueOf(form, name) {
+  return field(form, name)?.value ?? "";
+}
+
+/** @param {HTMLFormElement} form @param {Record<string, string>} values */
+export function fill(form, values) {
+  for (const [name, value] of Object.entries(values)) {
+    const input = field(form, name);
+    if (input) input.value = value;
+  }
+}
+
+/** @param {HTMLFormElement} form @param {Run} run */
+export function fillFrom(form, run) {
+  fill(form, {
+    uid: run.uid,
+    raw_ms: String(rawMs(run)),
+    splits_ms: JSON.stringify(splitsMs(run)),
+    clocks: JSON.stringify(clocksOf(run)),
+  });
+  if (run.outcome) fill(form, { outcome: run.outcome });
+}
+
+/** @param {HTMLFormElement} form @param {"idle" | "running" | "doubt" | "sending"} state */
+export function show(form, state) {
+  form.dataset.state = state;
+  for (const seen of form.querySelectorAll("[data-when]")) {
+    const states = seen.getAttribute("data-when")?.split(" ") ?? [];
+    seen.toggleAttribute("hidden", !states.includes(state));
+  }
+}
+
+/** @param {HTMLFormElement} form @param {Run | null} run @param {Mark} now */
+export function paint(form, run, now) {
+  say(form, "clock", run ? tenths(elapsed(run.start, run.stop ?? now)) : "0.0");
+  const times = run ? splitsMs(run) : [];
+  form.querySelectorAll("[data-splits] > li").forEach((element, place) => {
+    const item = /** @type {HTMLElement} */ (element);
+    item.dataset.name ??= item.textContent ?? "";
+    const words = place < times.length ? tenths(times[place]) : item.dataset.name;
+    item.classList.toggle("done", place < times.length);
+    if (item.textContent !== words) item.textContent = words;
+  });
+}

@@ -1,0 +1,67 @@
+// @ts-check
+/**
+ * `[data-stepper]`: buttons with `data-step` around a text input that can be typed in.
+ * Hold a button to repeat. An empty input starts at `data-start`.
+ */
+import { onPress } from "./press.js";
+
+const HOLD_MS = 450;
+const REPEAT_MS = 110;
+
+/** @param {string} text */
+function decimals(text) {
+  return text.split(".")[1]?.length ?? 0;
+}
+
+/**
+ * The next value as text, in whole units of the last place, so that no float shows.
+ * @param {string} value
+ * @param {string} step
+ * @param {{start?: string, low?: string, high?: string}} limits
+ */
+export function stepped(value, step, { start = "", low = "", high = "" }) {
+  const typed = value.trim().replace(",", ".");
+  if (typed === "") return start || low || "0";
+  if (!/^-?\d*\.?\d+$/.test(typed)) return value; // not ours to correct
+  const places = Math.max(decimals(typed), decimals(step));
+  const scale = 10 ** places;
+  let next = Math.round(Number(typed) * scale) + Math.round(Number(step) * scale);
+  if (low !== "") next = Math.max(next, Math.round(Number(low) * scale));
+  if (high !== "") next = Math.min(next, Math.round(Number(high) * scale));
+  return (next / scale).toFixed(places).replace(/(\.\d*?)0+$/, "$1").replace(/\.$/, "");
+}
+
+/** @param {HTMLElement} stepper */
+export function bindStepper(stepper) {
+  const input = stepper.querySelector("input");
+  if (!input) return;
+  const { start, low, high } = stepper.dataset;
+  for (const button of stepper.querySelectorAll("button[data-step]")) {
+    const step = button.getAttribute("data-step") ?? "1";
+    const change = () => {
+      input.value = stepped(input.value, step, { start, low, high });
+      input.dispatchEvent(new Event("input", { bubbles: true }));
+      input.dispatchEvent(new Event("change", { bubbles: true }));
+    };
+    holdable(/** @type {HTMLElement} */ (button), change);
+  }
+}
+
+/** @param {HTMLElement} button @param {() => void} change */
+function holdable(button, change) {
+  let timer = 0;
+  const again = () => {
+    change();
+    timer = window.setTimeout(again, REPEAT_MS);
+  };
+  const release = () => window.clearTimeout(timer);
+  onPress(button, (event) => {
+    change();
+    release();
+    if (event.type === "pointerdown") timer = window.setTimeout(again, HOLD_MS);
+  });
+  for (const end of ["pointerup", "pointercancel", "pointerleave"]) {
+    button.addEventListener(end, release);
+  }
+  button.addEventListener("contextmenu", (event) => event.preventDefault());
+}

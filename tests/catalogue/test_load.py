@@ -1,0 +1,126 @@
+"""The loader: strict, and an error names file, table and key."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from app.catalogue.fields import CatalogueError
+from app.catalogue.load import FOLDER, all_rows, catalogue, load
+
+#: How many rows of each kind a measure carries; a row may not be lost unseen.
+#: norms, cut-offs, unable, reliability, important change.
+CARRIED = {
+    "functional_reach": (21, 10, 1, 20, 0),
+    "timed_up_and_go": (57, 35, 1, 21, 5),
+    "tug_manual": (5, 3, 0, 2, 0),
+    "tug_cognitive": (6, 5, 0, 2, 0),
+    "five_times_sit_to_stand": (28, 25, 4, 18, 2),
+    "four_square_step": (14, 11, 1, 13, 0),
+}
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """A copy of the catalogue with one measure, to break."""
+    (tmp_path / "measures").mkdir()
+    shutil.copy(FOLDER / "facts.toml", tmp_path)
+    shutil.copy(FOLDER / "measures/four_square_step.toml", tmp_path / "measures")
+    return tmp_path
+
+
+def broken(folder: Path, old: str, new: str) -> str:
+    path = folder / "measures/four_square_step.toml"
+    text = path.read_text()
+    assert old in text
+    path.write_text(text.replace(old, new, 1))
+    with pytest.raises(CatalogueError) as refusal:
+        load(folder)
+    return str(refusal.value)
+
+
+@pytest.mark.parametrize("measure", list(CARRIED))
+def test_every_row_is_carried(measure: str) -> None:
+    m = catalogue().measures[measure]
+
+    counts = tuple(
+        len(rows)
+        for rows in (m.norms, m.cutoffs, m.unable, m.reliability, m.important_change)
+    )
+    assert counts == CARRIED[measure]
+
+
+@pytest.mark.parametrize("measure", list(CARRIED))
+def test_every_row_says_where_it_is_from(measure: str) -> None:
+    m = catalogue().measures[measure]
+
+    for row in all_rows(m):
+        assert row.source in m.sources
+        assert row.population
+
+
+@pytest.mark.parametrize("measure", list(CARRIED))
+def test_every_measure_says_how_to_keep_safe(measure: str) -> None:
+    guide = catalogue().measures[measure].guide
+    said = " ".join((*guide.setup, *guide.guard)).lower()
+
+    assert "brace" in said or "wall" in said
+    assert guide.stop
+    assert guide.guard
+
+
+def test_unknown_key_is_named(folder: Path) -> None:
+    said = broken(folder, "[[cutoff]]\n", "[[cutoff]]\ncutof = 3\n")
+
+    assert said == "four_square_step.toml: cutoff 1: unknown key cutof"
+
+
+def test_unlisted_source_is_named(folder: Path) -> None:
+    said = broken(folder, 'source = "cleary2017"', 'source = "nobody1999"')
+
+    assert "'nobody1999' is cited but not listed" in said
+
+
+def test_unknown_fact_value_is_named(folder: Path) -> None:
+    said = broken(folder, 'surface = ["foam"]', 'surface = ["sand"]')
+
+    assert "requires.surface" in said
+
+
+def test_zero_standing_in_for_unable_is_refused(folder: Path) -> None:
+    said = broken(folder, "value = 24.0", "value = 0")
+
+    assert "[[unable]]" in said
+
+
+def test_overlapping_norms_are_refused(folder: Path) -> None:
+    twice = (
+        '[[norm]]\nsource = "dite2002"\nhow = "memory"\npopulation = "x"\n'
+        'condition = "none"\nage_min = 60\nage_max = 70\nmean = 9\nunit = "s"\n'
+    )
+    other = twice.replace("age_min = 60", "age_min = 70").replace("70\nmean", "80\nmean")
+    said = broken(folder, "[[norm]]\n", f"{twice}\n{other}\n[[norm]]\n")
+
+    assert "overlap at age 70" in said
+
+
+def test_text_for_a_number_is_refused(folder: Path) -> None:
+    said = broken(folder, "value = 24.0", 'value = "24"')
+
+    assert said.endswith("value: must be a number")
+
+
+def test_two_bibliographies_for_one_source_are_refused(folder: Path) -> None:
+    shutil.copy(FOLDER / "measures/timed_up_and_go.toml", folder / "measures")
+    said = broken(folder, 'authors = "Dite W, Connor HJ', 'authors = "Dite Q, Connor HJ')
+
+    assert "source dite2007: differs" in said
+
+
+def test_edition_follows_the_files(folder: Path) -> None:
+    first = load(folder).edition
+    path = folder / "measures/four_square_step.toml"
+    path.write_text(path.read_text() + "\n# a remark\n")
+
+    assert load(folder).edition != first
+    assert load(folder).edition == load(folder).edition

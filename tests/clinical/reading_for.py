@@ -1,0 +1,61 @@
+"""Short ways to write a score and a person in the clinical tests."""
+
+from collections.abc import Mapping, Sequence
+from decimal import Decimal
+from fractions import Fraction
+
+from app.catalogue.load import catalogue
+from app.clinical.measure import Measure
+from app.clinical.person import Person
+from app.clinical.reading import Result, read
+from app.clinical.readings import Reading
+from app.clinical.scoring import Score, Trial, read_trial, score
+from app.clinical.setup import read_facts
+
+
+def measure(measure_id: str) -> Measure:
+    return catalogue().measures[measure_id]
+
+
+def a_score(
+    measure_id: str, text: str, variant: str | None = None, **facts: str
+) -> Score:
+    """A score of that value, as if its trials had given it."""
+    m = measure(measure_id)
+    trial = read_trial(m, text)
+    assert trial.value is not None
+    rule = m.variant(variant)
+    return Score(
+        m.id, "completed", rule.id, trial.unit, Fraction(trial.value),
+        facts=read_facts(m, facts),
+    )  # fmt: skip
+
+
+def result(
+    measure_id: str,
+    text: str,
+    *,
+    age: int | Sequence[int] = (),
+    sex: str | None = None,
+    conditions: Sequence[str] = (),
+    setting: str | None = None,
+    about: Mapping[str, str] | None = None,
+    before: Score | None = None,
+    variant: str | None = None,
+    pretest: str | None = None,
+    **facts: str,
+) -> Result:
+    m = measure(measure_id)
+    now = (
+        score(m, [Trial("unable")], facts=read_facts(m, facts))
+        if text == "unable"
+        else a_score(measure_id, text, variant, **facts)
+    )
+    ages = (age,) if isinstance(age, int) else tuple(age)
+    person = Person(ages, sex, tuple(conditions), setting, dict(about or {}))
+    chance = None if pretest is None else Decimal(pretest)
+    return read(m, now, person, before=before, pretest=chance)
+
+
+def of(found: Result, source: str) -> list[Reading]:
+    return [r for r in found.readings if r.row and r.row.source == source]

@@ -1,0 +1,158 @@
+"""Change between two scores: error, headline, comparability."""
+
+from typing import Any
+
+import pytest
+
+from app.clinical.change import Change
+from app.clinical.scoring import Trial, score
+from tests.clinical.reading_for import a_score, measure, result
+
+
+def change(test: str, before: str, now: str, **person: Any) -> Change:
+    facts = person.pop("before_facts", {})
+    first = a_score(test, before, **facts)
+    found = result(test, now, before=first, **person).change
+    assert found is not None
+    return found
+
+
+@pytest.mark.parametrize(
+    ("now", "verdict"),
+    [
+        ("17.4", "within measurement error"),  # exactly 2.5 s is not beyond 2.5 s
+        ("17.3", "real gain"),
+        ("22.4", "within measurement error"),
+        ("22.5", "real loss"),
+    ],
+)
+def test_real_only_strictly_beyond_the_error(now: str, verdict: str) -> None:
+    """Goldberg 2012: MDC95 2.5 s in older women."""
+    found = change("five_times_sit_to_stand", "19.9", now, age=74, sex="female")
+
+    assert found.verdict == verdict
+
+
+def test_difference_is_of_the_shown_values() -> None:
+    found = change("five_times_sit_to_stand", "19.94", "17.36", age=74, sex="female")
+
+    assert str(found.difference) == "-2.5"
+    assert found.verdict == "within measurement error"
+
+
+@pytest.mark.parametrize(
+    ("now", "verdict"),
+    [("18.0", "within measurement error"), ("15.0", "sources disagree"),
+     ("9.9", "real gain")],
+)  # fmt: skip
+def test_headline_needs_every_confirmed_error(now: str, verdict: str) -> None:
+    """Stroke: Alghadir 2018 3.2 s and Hiengkaew 2012 8 s; Flansbjer is recalled."""
+    found = change("timed_up_and_go", "20", now, age=66, conditions=["stroke"])
+
+    assert found.verdict == verdict
+
+
+@pytest.mark.parametrize(
+    ("now", "real"), [("15.5", False), ("15.3", True), ("26.1", False), ("26.3", True)]
+)
+def test_lopsided_error_widens_towards_slower(now: str, real: bool) -> None:
+    """Nilsagard 2007, MS, quick but safe pace: -23 % or +31 % of 20.0 s."""
+    found = change(
+        "timed_up_and_go", "20", now, age=45, conditions=["ms"], pace="fast",
+        before_facts={"pace": "fast"},
+    )  # fmt: skip
+    verdicts = {r.row.source: r.verdict for r in found.readings if r.row}
+
+    assert (verdicts["nilsagard2007"] in ("real gain", "real loss")) is real
+
+
+def test_no_published_error_cannot_be_told() -> None:
+    found = change("timed_up_and_go", "20", "12", age=58, conditions=["vestibular"])
+
+    assert found.verdict == "cannot be told"
+    assert "No measurement error is published" in found.says
+
+
+def test_recalled_error_alone_gives_no_headline() -> None:
+    """Functional reach in Parkinson disease: both errors are recalled, not read."""
+    found = change("functional_reach", "20cm", "35cm", age=70, conditions=["parkinson"])
+
+    assert found.verdict == "cannot be told"
+    assert any(not r.confirmed for r in found.readings)
+
+
+@pytest.mark.parametrize(
+    ("key", "then", "now"),
+    [("seat_height", "17in", "19in"), ("stop", "seated", "standing"),
+     ("device", "none", "cane")],
+)  # fmt: skip
+def test_other_setup_is_not_comparable(key: str, then: str, now: str) -> None:
+    found = change(
+        "five_times_sit_to_stand", "20", "12", age=74, before_facts={key: then},
+        **{key: now},
+    )  # fmt: skip
+
+    assert found.verdict == "not comparable"
+    assert len(found.differs) == 1
+
+
+def test_one_seat_in_two_units_is_the_same_seat() -> None:
+    found = change(
+        "five_times_sit_to_stand", "20", "12", age=74, sex="female",
+        before_facts={"seat_height": "17.5in"}, seat_height="44.5cm",
+    )  # fmt: skip
+
+    assert found.verdict == "real gain"
+
+
+def test_off_standard_setup_still_judges_change() -> None:
+    found = change(
+        "five_times_sit_to_stand", "20", "12", age=74, sex="female",
+        before_facts={"seat_height": "20in"}, seat_height="20in",
+    )  # fmt: skip
+
+    assert found.verdict == "real gain"
+
+
+def test_error_of_well_people_does_not_judge_a_patient() -> None:
+    """Goldberg 2012 measured older women; it says nothing of vestibular patients."""
+    found = change(
+        "five_times_sit_to_stand", "20", "17", age=74, sex="female",
+        conditions=["vestibular"],
+    )  # fmt: skip
+
+    assert found.verdict == "cannot be told"
+
+
+def test_unable_to_completed_is_newly_able() -> None:
+    m = measure("five_times_sit_to_stand")
+    unable = score(m, [Trial("unable")])
+
+    gained = result(m.id, "20", before=unable).change
+    lost = result(m.id, "unable", before=a_score(m.id, "20")).change
+
+    assert gained is not None
+    assert lost is not None
+    assert (gained.verdict, lost.verdict) == ("newly able", "newly unable")
+
+
+def test_rows_without_verdict_are_shown_and_not_counted() -> None:
+    """Suttanon's printed MDC lacks the square root of 2; Blankevoort: do not judge."""
+    found = change(
+        "five_times_sit_to_stand", "20", "16.9", age=79,
+        conditions=["cognitive_impairment"], about={"cognition": "alzheimer"},
+    )  # fmt: skip
+    not_judged = [r for r in found.readings if r.verdict == "not judged"]
+
+    assert not_judged
+    assert found.verdict == "cannot be told"
+
+
+def test_important_change_is_told_beside_it() -> None:
+    """Meretta 2006, vestibular only: an improvement of 2.3 s."""
+    found = change(
+        "five_times_sit_to_stand", "20", "17", age=60, conditions=["vestibular"]
+    )
+    said = [r for r in found.readings if r.row and r.row.source == "meretta2006"]
+
+    assert [r.verdict for r in said] == ["important"]

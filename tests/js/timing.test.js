@@ -1,0 +1,108 @@
+// Run with: node --test tests/js
+import assert from "node:assert/strict";
+import { test } from "node:test";
+import {
+  clocksOf, doubts, elapsed, markAt, rawMs, readRun, splitsMs, tenths,
+} from "../../static/js/timing.js";
+
+const at = (ms, { origin = 1_000, wallShift = 0 } = {}) => (
+  { mono: ms, wall: 1_000 + ms + wallShift, origin }
+);
+const runOf = (over = {}) => ({
+  uid: "a", start: at(500), splits: [], stop: at(16_700), hidden: false,
+  confirmed: false, outcome: "", ...over,
+});
+
+test("tenths round half up from whole milliseconds", () => {
+  const shown = [[0, "0.0"], [49, "0.0"], [50, "0.1"], [949, "0.9"], [950, "1.0"],
+    [16_249, "16.2"], [16_250, "16.3"], [61_449.6, "61.5"], [600_000, "600.0"]];
+  for (const [ms, words] of shown) assert.equal(tenths(ms), words, `${ms} ms`);
+});
+
+test("time is taken at the touch, not in the late handler", () => {
+  const mark = markAt(1_000, { now: 1_400, wall: 50_400, origin: 7 });
+
+  assert.deepEqual(mark, { mono: 1_000, wall: 50_000, origin: 7 });
+});
+
+test("an event without a usable stamp counts as now", () => {
+  for (const stamp of [0, 1_401, 1.7e12]) {
+    assert.equal(markAt(stamp, { now: 1_400, wall: 50_400, origin: 7 }).mono, 1_400);
+  }
+});
+
+test("elapsed is monotonic within one page, whatever the wall clock does", () => {
+  assert.equal(elapsed(at(500), at(16_700, { wallShift: 3_600_000 })), 16_200);
+});
+
+test("elapsed spans a reload by the wall clock", () => {
+  const stop = { mono: 40, wall: 31_500, origin: 30_000 };
+
+  assert.equal(elapsed(at(500), stop), 30_000);
+});
+
+test("elapsed is never negative", () => {
+  assert.equal(elapsed(at(500), { mono: 1, wall: 2, origin: 99 }), 0);
+});
+
+test("a run without a stop has no time", () => {
+  assert.equal(rawMs(runOf({ stop: null })), null);
+});
+
+test("raw and split times are whole milliseconds", () => {
+  const run = runOf({ stop: at(16_700.6), splits: [at(3_400.2), at(6_600.5)] });
+
+  assert.equal(rawMs(run), 16_201);
+  assert.deepEqual(splitsMs(run), [2_900, 6_101]);
+});
+
+test("a clean run raises no doubt", () => {
+  assert.deepEqual(doubts(runOf()), []);
+});
+
+test("clocks may disagree by 250 ms and not by more", () => {
+  for (const shift of [250, -250]) {
+    assert.deepEqual(doubts(runOf({ stop: at(16_700, { wallShift: shift }) })), []);
+  }
+  for (const shift of [251, -251, 5 * 3_600_000]) {
+    const run = runOf({ stop: at(16_700, { wallShift: shift }) });
+    assert.deepEqual(doubts(run), ["The phone's two clocks disagree."]);
+  }
+});
+
+test("a page that was hidden raises a doubt", () => {
+  assert.equal(doubts(runOf({ hidden: true })).length, 1);
+});
+
+test("a run resumed after a reload is marked so and doubted once", () => {
+  const run = runOf({ hidden: true, stop: { mono: 40, wall: 31_500, origin: 30_000 } });
+
+  assert.equal(doubts(run).length, 1);
+  assert.equal(clocksOf(run).resumed, true);
+  assert.equal(clocksOf(run).doubtful, true);
+});
+
+test("the server gets both clocks of every mark", () => {
+  const clocks = clocksOf(runOf({ splits: [at(3_400)] }));
+
+  assert.equal(clocks.timeOrigin, 1_000);
+  assert.deepEqual(clocks.start, { mono: 500, wall: 1_500, origin: 1_000 });
+  assert.deepEqual(clocks.splits, [at(3_400)]);
+  assert.deepEqual(clocks.stop, at(16_700));
+  assert.deepEqual(
+    [clocks.hidden, clocks.resumed, clocks.doubtful, clocks.confirmed],
+    [false, false, false, false],
+  );
+});
+
+test("a stored run comes back as it was", () => {
+  const run = runOf({ splits: [at(3_400)], stop: null });
+
+  assert.deepEqual(readRun(JSON.stringify(run)), run);
+});
+
+test("anything stored that is not a run is nobody's trial", () => {
+  const bad = [null, "", "{", "null", "7", "[]", "{}", JSON.stringify(runOf({ start: null })),
+    JSON.stringify(runOf({ stop: { mono: "x" } })), JSON.stringify(runOf({ uid: 3 }))];
+  for (const text of bad) assert.equal(readRun(text), null, String(text));
+});
