@@ -10,17 +10,24 @@ from starlette.middleware.gzip import GZipMiddleware
 
 from app.catalogue.load import catalogue
 from app.logs import start_log
-from app.resources import folder, program_version
+from app.resources import folder
 from app.settings import Settings, SettingsProblem
 from app.storage.database import make_engine, migrate
-from app.web import errors, health, sign_in
+from app.version import VERSION
+from app.web import caseload, errors, health, measures, patients, rounds, sign_in
 from app.web.assets import Assets
 from app.web.deps import Site, signed_in
 from app.web.security import Guard
 
 #: Answer without sign-in. Every other router asks for one, whatever its routes say.
 PUBLIC: Sequence[APIRouter] = (health.router, sign_in.public)
-SIGNED_IN: Sequence[APIRouter] = (sign_in.router,)
+SIGNED_IN: Sequence[APIRouter] = (
+    sign_in.router,
+    caseload.router,
+    patients.router,
+    measures.router,
+    rounds.router,
+)
 
 
 def create_app(settings: Settings) -> FastAPI:
@@ -66,7 +73,7 @@ def _make_site(settings: Settings, assets: Assets) -> Site:
         engine=engine,
         catalogue=catalogue(),
         templates=make_templates(assets),
-        version=program_version(),
+        version=VERSION,
         clock=lambda: datetime.now(UTC),
         zone=settings.zone,
     )

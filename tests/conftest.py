@@ -9,7 +9,7 @@ import shutil
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -21,12 +21,12 @@ from starlette.testclient import TestClient
 from app.main import create_app
 from app.settings import PREFIX, Settings
 from app.storage import people
-from app.storage.database import make_engine, migrate, write_session
+from app.storage.database import make_engine, migrate, read_session, write_session
+from app.storage.patients import Patient
 from app.storage.people import Person
 from app.web.deps import Site
+from tests.make import NOW, make_episode, make_patient, make_person
 
-NOW = datetime(2026, 3, 2, 9, 30, tzinfo=UTC)
-PASSPHRASE = "four tired horses rest"
 BASE = "http://localhost:8765"
 #: Handle and role. An outsider has the therapist's role and nobody on the caseload.
 CAST = {
@@ -61,35 +61,23 @@ def _own_environment_only(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture(scope="session")
-def passphrase_hash() -> str:
-    """Hashing is slow on purpose, so it is done once."""
-    return people.hash_passphrase(PASSPHRASE)
+def built_database(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A migrated database file with the cast and the therapist's patient in it.
 
-
-@pytest.fixture(scope="session")
-def built_database(
-    tmp_path_factory: pytest.TempPathFactory, passphrase_hash: str
-) -> Path:
-    """A migrated database file holding the cast, copied by every test that needs it."""
+    Made once, since hashing and migrating take time, and copied by every test.
+    """
     path = tmp_path_factory.mktemp("built") / DATABASE
     engine = make_engine(f"sqlite:///{path}")
     migrate(engine, None)
     with write_session(engine) as session:
-        add_cast(session, passphrase_hash)
+        people_by = {
+            handle: make_person(session, handle, role=role)
+            for handle, role in CAST.items()
+        }
+        owner = people_by["therapist"]
+        make_episode(session, owner, make_patient(session, owner))
     engine.dispose()
     return path
-
-
-def add_cast(session: Session, passphrase_hash: str) -> None:
-    for handle, role in CAST.items():
-        people.add_person(
-            session,
-            handle=handle,
-            name=handle.title(),
-            role=role,
-            passphrase_hash=passphrase_hash,
-            now=NOW,
-        )
 
 
 @pytest.fixture
@@ -157,6 +145,14 @@ def found(html: str, css: str) -> LexborNode:
 
 def person_by(session: Session, handle: str) -> Person:
     return session.exec(select(Person).where(Person.handle == handle)).one()
+
+
+@pytest.fixture
+def patient_id(site: Site) -> int:
+    """The one patient, whom the therapist owns."""
+    with read_session(site.engine) as session:
+        found: int = session.exec(select(Patient.id)).one()
+    return found
 
 
 @pytest.fixture

@@ -176,49 +176,61 @@ def _pair(t: Table) -> Pair:
 def _measure(content: dict[str, Any], name: str, shared: Mapping[str, Fact]) -> Measure:
     t = Table(content, name)
     own = {f.key: f for f in map(_fact, t.tables("fact"))}
-    kind = t.word("kind", ("time", "distance", "count"))
-    lowest, highest = t.number("lowest"), t.number("highest")
-    if lowest is None or highest is None or not 0 < lowest < highest:
-        raise t.wrong("lowest", "lowest and highest must be 0 < lowest < highest")
     made = Measure(
-        id=t.text("id"),
-        name=t.text("name"),
-        short=t.text("short"),
-        other_names=t.words("other_names"),
-        purpose=t.text("purpose"),
-        domain=t.word("domain", DOMAINS),
-        icf=t.words("icf"),
-        kind=kind,  # type: ignore[arg-type]
-        units=t.words("units", rows.UNITS),
-        better=t.word("better", ("lower", "higher")),  # type: ignore[arg-type]
-        lowest=lowest,
-        highest=highest,
-        tape=_spans(t, "tape"),
-        posture=t.word("posture", ("standing", "seated")),  # type: ignore[arg-type]
-        minutes=t.whole("minutes") or 0,
-        retest_days=t.whole("retest_days") or 0,
-        must_not=t.words("must_not", PRECAUTIONS),
-        caution=t.words("caution", PRECAUTIONS),
+        **_card(t),
         guide=_guide(t.table("guide"), name),
-        splits=t.words("splits"),
         variants=tuple(map(_variant, t.tables("variant"))),
         facts=tuple({**shared, **own}.values()),
         inputs=tuple(map(_input, t.tables("input"))),
         pairs=tuple(map(_pair, t.tables("pair"))),
-        norms=tuple(map(rows.norm, t.tables("norm"))),
-        cutoffs=tuple(map(rows.cutoff, t.tables("cutoff"))),
-        unable=tuple(map(rows.unable, t.tables("unable"))),
-        reliability=tuple(map(rows.reliability, t.tables("reliability"))),
-        important_change=tuple(
-            map(rows.important_change, t.tables("important_change"))
-        ),
-        protocol=tuple(map(rows.protocol, t.tables("protocol"))),
-        checks=tuple(map(rows.check, t.tables("check"))),
-        sources={s.key: s for s in map(rows.source, t.tables("source"))},
+        **_published(t),
     )
     t.done()
     _consistent(made, name)
     return made
+
+
+def _card(t: Table) -> dict[str, Any]:
+    """What the test is and what it takes."""
+    lowest, highest = t.number("lowest"), t.number("highest")
+    if lowest is None or highest is None or not 0 < lowest < highest:
+        raise t.wrong("lowest", "lowest and highest must be 0 < lowest < highest")
+    return {
+        "id": t.text("id"),
+        "name": t.text("name"),
+        "short": t.text("short"),
+        "other_names": t.words("other_names"),
+        "purpose": t.text("purpose"),
+        "domain": t.word("domain", DOMAINS),
+        "icf": t.words("icf"),
+        "kind": t.word("kind", ("time", "distance", "count")),
+        "units": t.words("units", rows.UNITS),
+        "better": t.word("better", ("lower", "higher")),
+        "lowest": lowest,
+        "highest": highest,
+        "tape": _spans(t, "tape"),
+        "posture": t.word("posture", ("standing", "seated")),
+        "minutes": t.whole("minutes") or 0,
+        "retest_days": t.whole("retest_days") or 0,
+        "must_not": t.words("must_not", PRECAUTIONS),
+        "caution": t.words("caution", PRECAUTIONS),
+        "splits": t.words("splits"),
+    }
+
+
+def _published(t: Table) -> dict[str, Any]:
+    """Every row with a source, and the sources."""
+    changes = map(rows.important_change, t.tables("important_change"))
+    return {
+        "norms": tuple(map(rows.norm, t.tables("norm"))),
+        "cutoffs": tuple(map(rows.cutoff, t.tables("cutoff"))),
+        "unable": tuple(map(rows.unable, t.tables("unable"))),
+        "reliability": tuple(map(rows.reliability, t.tables("reliability"))),
+        "important_change": tuple(changes),
+        "protocol": tuple(map(rows.protocol, t.tables("protocol"))),
+        "checks": tuple(map(rows.check, t.tables("check"))),
+        "sources": {s.key: s for s in map(rows.source, t.tables("source"))},
+    }
 
 
 def _consistent(m: Measure, name: str) -> None:

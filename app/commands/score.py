@@ -33,48 +33,43 @@ def add(commands: Any) -> None:
         epilog=EXAMPLE,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
+    _trial_options(p)
+    _person_options(p)
+    p.add_argument("--json", action="store_true")
+    p.set_defaults(run=run)
+
+
+def _trial_options(p: argparse.ArgumentParser) -> None:
     p.add_argument("measure", metavar="MEASURE")
     p.add_argument("--trial", action="append", default=[], metavar="V")
     p.add_argument(
         "--variant", metavar="NAME", help="another rule from trials to score"
     )
     p.add_argument("--input", action="append", default=[], metavar="NAME=VALUE")
+    paired = "a paired test of the same day"
     p.add_argument(
-        "--with",
-        action="append",
-        default=[],
-        dest="paired",
-        metavar="MEASURE=V",
-        help="a paired test of the same day",
-    )
-    p.add_argument("--age", metavar="N")
-    p.add_argument("--sex", choices=list(words.SEXES))
-    p.add_argument(
-        "--condition",
-        action="extend",
-        nargs="+",
-        default=[],
-        choices=[*words.CONDITIONS, "none"],
-        metavar="C",
-    )
-    p.add_argument("--setting", choices=list(words.SETTINGS), metavar="S")
+        "--with", action="append", default=[], dest="paired", metavar="MEASURE=V",
+        help=paired,
+    )  # fmt: skip
     p.add_argument("--fact", action="append", default=[], metavar="KEY=VALUE")
     p.add_argument("--outcome", choices=list(words.OUTCOMES), default="completed")
-    p.add_argument(
-        "--reason", default="", help="why unable, stopped, declined, not done"
-    )
-    p.add_argument(
-        "--before",
-        action="append",
-        default=[],
-        metavar="V",
-        help="the earlier score, or its trials",
-    )
+    p.add_argument("--reason", default="", help="why unable, stopped or not done")
+    before = "the earlier score, or its trials"
+    p.add_argument("--before", action="append", default=[], metavar="V", help=before)
     p.add_argument("--before-fact", action="append", default=[], metavar="KEY=VALUE")
     p.add_argument("--before-outcome", choices=list(words.OUTCOMES))
+
+
+def _person_options(p: argparse.ArgumentParser) -> None:
+    p.add_argument("--age", metavar="N")
+    p.add_argument("--sex", choices=list(words.SEXES))
+    conditions = [*words.CONDITIONS, "none"]
+    p.add_argument(
+        "--condition", action="extend", nargs="+", default=[], choices=conditions,
+        metavar="C", help=f"any of: {', '.join(conditions)}",
+    )  # fmt: skip
+    p.add_argument("--setting", choices=list(words.SETTINGS))
     p.add_argument("--pretest", metavar="P", help="chance before the test, 0 to 1")
-    p.add_argument("--json", action="store_true")
-    p.set_defaults(run=run)
 
 
 def run(given: argparse.Namespace) -> int:

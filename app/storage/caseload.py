@@ -54,6 +54,7 @@ class CaseloadRow:
     reason: str | None
     setting: str | None
     plan: str | None
+    precautions: tuple[str, ...]
     last_scores: tuple[LastScore, ...]
     next_due: date | None
 
@@ -71,6 +72,7 @@ def caseload_for(session: Session, person: Person, *, demo: bool) -> list[Caselo
     conditions = _conditions(session, ids)
     episodes = _open_episodes(session, ids)
     scores = _last_scores(session, ids)
+    precautions = _precautions(session, ids)
     due = _next_due(session, ids)
     return [
         CaseloadRow(
@@ -84,6 +86,7 @@ def caseload_for(session: Session, person: Person, *, demo: bool) -> list[Caselo
             reason=episode.reason if episode else None,
             setting=episode.setting if episode else None,
             plan=episode.plan if episode else None,
+            precautions=tuple(precautions.get(patient.id, ())),
             last_scores=tuple(scores.get(patient.id, ())),
             next_due=due.get(patient.id),
         )
@@ -129,6 +132,20 @@ def _open_episodes(session: Session, ids: Ids) -> dict[int, Episode]:
     )
     in_order = wanted.order_by(col(Episode.opened_on), col(Episode.id))
     return {episode.patient_id: episode for episode in session.exec(in_order)}
+
+
+def _precautions(session: Session, ids: Ids) -> dict[int, list[str]]:
+    """Tags nobody has lifted, on any open episode."""
+    wanted = (
+        select(Episode.patient_id, PrecautionOnEpisode.tag)
+        .join(PrecautionOnEpisode, col(PrecautionOnEpisode.episode_id) == Episode.id)
+        .where(
+            col(Episode.patient_id).in_(ids),
+            col(Episode.closed_on).is_(None),
+            col(PrecautionOnEpisode.ended_on).is_(None),
+        )
+    )
+    return _by_patient(session.exec(wanted.order_by(col(PrecautionOnEpisode.id))))
 
 
 def _last_scores(session: Session, ids: Ids) -> dict[int, list[LastScore]]:

@@ -14,7 +14,6 @@ from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
 from sqlalchemy.engine.interfaces import DBAPIConnection
 from sqlalchemy.orm import Session as AnySession
 from sqlalchemy.orm import UOWTransaction
-from sqlalchemy.pool import ConnectionPoolEntry
 from sqlmodel import Session
 
 from app.storage import upgrade
@@ -46,18 +45,19 @@ def make_engine(url: str) -> Engine:
         pool_pre_ping=not on_sqlite,
     )
     if on_sqlite:
-        event.listen(engine, "connect", _prepare_sqlite)
+        event.listen(engine, "connect", prepare_sqlite)
     event.listen(engine, "begin", _begin_sqlite if on_sqlite else _begin_postgresql)
     return engine
 
 
 def _make_folder(address: URL) -> None:
-    if address.database in (None, "", ":memory:"):
+    name = address.database or ":memory:"
+    if name.startswith((":", "file:")):
         raise NotSound("The database must be a file: sqlite:/// and its path.")
-    Path(str(address.database)).parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+    Path(name).parent.mkdir(parents=True, exist_ok=True, mode=0o700)
 
 
-def _prepare_sqlite(connection: DBAPIConnection, _entry: ConnectionPoolEntry) -> None:
+def prepare_sqlite(connection: DBAPIConnection, _entry: object) -> None:
     """Durable, with foreign keys; both read back, since SQLite refuses in silence."""
     # The driver would begin transactions late, and deferred: `_begin_sqlite` begins.
     connection.isolation_level = None

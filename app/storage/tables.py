@@ -49,7 +49,9 @@ def one_of(column: str, words: Iterable[str]) -> CheckConstraint:
 
 
 def between(column: str, low: int, high: int) -> CheckConstraint:
-    return check(column, f"{column} BETWEEN {low} AND {high}")
+    """A whole number in a range; SQLite would keep a fraction in a whole column."""
+    whole = f"{column} = CAST({column} AS INTEGER)"
+    return check(column, f"{column} BETWEEN {low} AND {high} AND {whole}")
 
 
 def length(column: str, low: int, high: int) -> CheckConstraint:

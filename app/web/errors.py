@@ -90,7 +90,7 @@ OUR_FAULT = Problem(
     500,
     "Something went wrong here",
     "The program met a fault it did not expect.",
-    IN_FORM,
+    "Nothing was saved. If you typed something, go back: it is still in the form.",
     "Try once more. If it comes back, give the number below to who runs this site.",
 )
 

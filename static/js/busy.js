@@ -3,6 +3,8 @@
  * One submit at a time: a second tap on a form in flight is dropped, its button waits.
  */
 
+/** A fast answer must not open the way for the second half of a double tap. */
+const HOLD_MS = 600;
 /** A page that never comes back must not stay locked for good. */
 const GIVE_UP_MS = 20_000;
 
@@ -37,7 +39,7 @@ export function watchBusy() {
   document.addEventListener("submit", hold, { capture: true });
   document.addEventListener("htmx:finally:request", (event) => {
     const form = /** @type {HTMLElement} */ (event.target).closest?.("form");
-    if (form) free(form);
+    if (form) window.setTimeout(free, HOLD_MS, form);
   });
   window.addEventListener("pageshow", () => document.querySelectorAll("form").forEach(free));
 }

@@ -1,7 +1,8 @@
 // @ts-check
 /**
  * `[data-stepper]`: buttons with `data-step` around a text input that can be typed in.
- * Hold a button to repeat. An empty input starts at `data-start`.
+ * Hold a button to repeat. An empty input starts at `data-start`. Where the form lets the
+ * unit be chosen, `data-unit` names that choice, and `data-step-cm` is the step in cm.
  */
 import { onPress } from "./press.js";
 
@@ -35,16 +36,26 @@ export function stepped(value, step, { start = "", low = "", high = "" }) {
 export function bindStepper(stepper) {
   const input = stepper.querySelector("input");
   if (!input) return;
-  const { start, low, high } = stepper.dataset;
   for (const button of stepper.querySelectorAll("button[data-step]")) {
-    const step = button.getAttribute("data-step") ?? "1";
     const change = () => {
-      input.value = stepped(input.value, step, { start, low, high });
+      const unit = unitOf(stepper);
+      const of = (/** @type {Element} */ element, /** @type {string} */ name) => (
+        element.getAttribute(`data-${name}-${unit}`) ?? element.getAttribute(`data-${name}`) ?? ""
+      );
+      const limits = { start: of(stepper, "start"), low: of(stepper, "low"), high: of(stepper, "high") };
+      input.value = stepped(input.value, of(button, "step"), limits);
       input.dispatchEvent(new Event("input", { bubbles: true }));
       input.dispatchEvent(new Event("change", { bubbles: true }));
     };
     holdable(/** @type {HTMLElement} */ (button), change);
   }
+}
+
+/** The unit chosen now, empty where there is no choice. @param {HTMLElement} stepper */
+function unitOf(stepper) {
+  const name = stepper.dataset.unit;
+  const form = stepper.closest("form");
+  return String((name && form && new FormData(form).get(name)) || "");
 }
 
 /** @param {HTMLElement} button @param {() => void} change */

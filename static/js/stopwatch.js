@@ -2,9 +2,8 @@
 /**
  * The stopwatch of a `form[data-stopwatch=KEY]`: start, then one stop tap, and it sends.
  *
- * Time is taken from the touch; nothing counts ticks, the page is only repainted. A time
- * that the clocks cannot vouch for is shown with "confirm or repeat" instead of sent, and
- * a time is forgotten here only when the server has answered that it holds it.
+ * Nothing counts ticks, the page is only repainted. A time that the clocks cannot vouch
+ * for is not sent but shown, "confirm or repeat"; it is forgotten once the server has it.
  *
  * @typedef {import("./timing.js").Run} Run
  * @typedef {import("./timing.js").Mark} Mark
@@ -102,6 +101,7 @@ export class Stopwatch {
 
   /** "Stop - make safe": at once, and no question asked. @param {Event} event */
   safe(event) {
+    if (this.form.dataset.state === "sending") return;
     fill(this.form, { outcome: "stopped" });
     if (this.run) {
       this.run.outcome = "stopped";
@@ -118,15 +118,16 @@ export class Stopwatch {
   }
 
   confirm() {
-    if (!this.run) return;
+    if (!this.run || this.form.dataset.state !== "doubt") return;
     this.run.confirmed = true;
     save(this.key, this.run);
     this.send();
   }
 
   send() {
-    if (this.run) fillFrom(this.form, this.run);
     this.now("sending");
+    if (this.form.dataset.busy) return void setTimeout(() => this.send(), 100);
+    if (this.run) fillFrom(this.form, this.run);
     this.form.requestSubmit();
   }
 

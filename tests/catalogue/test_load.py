@@ -96,7 +96,7 @@ def test_zero_standing_in_for_unable_is_refused(folder: Path) -> None:
 def test_overlapping_norms_are_refused(folder: Path) -> None:
     twice = (
         '[[norm]]\nsource = "dite2002"\nhow = "memory"\npopulation = "x"\n'
-        'condition = "none"\nage_min = 60\nage_max = 70\nmean = 9\nunit = "s"\n'
+        'group = "healthy"\ncondition = "none"\nage_min = 60\nage_max = 70\nmean = 9\nunit = "s"\n'
     )
     other = twice.replace("age_min = 60", "age_min = 70").replace("70\nmean", "80\nmean")
     said = broken(folder, "[[norm]]\n", f"{twice}\n{other}\n[[norm]]\n")

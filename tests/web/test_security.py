@@ -1,16 +1,22 @@
 """What stands at the door: headers, origin, hosts, body caps, who needs a sign-in."""
 
+import asyncio
 from collections.abc import Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
 from fastapi import FastAPI
 from sqlalchemy import text
+from sqlmodel import select
 from starlette.routing import BaseRoute
 from starlette.testclient import TestClient
+from starlette.types import Message
 
 from app.settings import Settings
-from app.web.deps import FormDep, ReadSession, WriteSession
+from app.storage.database import read_session, write_session
+from app.storage.people import Person
+from app.web.deps import FormDep, ReadSession, Site, WriteSession
 from app.web.security import is_known_host
 from tests.conftest import BASE, client_of
 
@@ -260,25 +266,110 @@ def test_form_keeps_what_was_typed(open_client: TestClient) -> None:
 
 
 @pytest.mark.parametrize("path", ["/healthz", "/sign-in", "/", "/nowhere"])
-def test_head_answers_as_get_without_a_body(client: TestClient, path: str) -> None:
+def test_head_answers_as_get(client: TestClient, path: str) -> None:
     got, head = client.get(path), client.head(path)
 
     assert head.status_code == got.status_code
     assert head.headers.get("content-type") == got.headers.get("content-type")
-    assert head.content == b""
+
+
+def bodies_sent(app: FastAPI, method: str) -> bytes:
+    """What the site itself sends: a client library would hide a body after HEAD."""
+    sent: list[bytes] = []
+
+    async def receive() -> Message:
+        return {"type": "http.request", "body": b"", "more_body": False}
+
+    async def send(message: Message) -> None:
+        sent.append(message.get("body", b""))
+
+    scope = {
+        "type": "http",
+        "method": method,
+        "scheme": "http",
+        "path": "/healthz",
+        "query_string": b"",
+        "headers": [(b"host", b"localhost")],
+    }
+    asyncio.run(app(scope, receive, send))
+    return b"".join(sent)
+
+
+def test_head_sends_no_body(app: FastAPI) -> None:
+    assert bodies_sent(app, "GET").startswith(b"{")
+    assert bodies_sent(app, "HEAD") == b""
 
 
 @pytest.mark.usefixtures("open_app")
-def test_failed_commit_is_not_shown_as_success(therapist: TestClient) -> None:
+def test_failed_commit_is_not_shown_as_success(
+    therapist: TestClient, caplog: pytest.LogCaptureFixture
+) -> None:
     answer = therapist.post("/uncommitted")
 
     assert answer.status_code == 500
+    assert "IntegrityError" in caplog.text
     assert "saved" not in answer.text.replace("Nothing was saved", "")
 
 
 @pytest.mark.usefixtures("open_app")
-def test_reading_request_cannot_write(therapist: TestClient) -> None:
-    assert therapist.get("/written").status_code == 500
+def test_reading_request_cannot_write(therapist: TestClient, site: Site) -> None:
+    answer = therapist.get("/written")
+
+    with read_session(site.engine) as session:
+        names = session.exec(select(Person.name)).all()
+    assert answer.status_code == 500
+    assert "changed" not in names
+
+
+def written(session: WriteSession, form: FormDep) -> dict[str, int]:
+    """A deed that takes the write lock and, like every route, a thread."""
+    session.connection().execute(text("UPDATE person SET version = version + 1"))
+    return {"fields": len(form)}
+
+
+def test_sixty_writers_at_once_are_all_served(
+    app: FastAPI, therapist: TestClient, site: Site
+) -> None:
+    """More than there are threads: who waits must not starve who holds the lock."""
+    app.add_api_route("/written", written, methods=["POST"])
+    with therapist, ThreadPoolExecutor(60) as pool:
+        answers = list(pool.map(therapist.post, ["/written"] * 60))
+
+    with read_session(site.engine) as session:
+        versions = set(session.exec(select(Person.version)).all())
+    assert {answer.status_code for answer in answers} == {200}
+    assert versions == {61}
+
+
+def test_no_session_without_sign_in(
+    app: FastAPI, client: TestClient, site: Site
+) -> None:
+    """Even where a route forgot to ask."""
+    app.add_api_route("/written", written, methods=["POST"])
+    app.add_api_route("/read", write_while_reading)
+    answers = [client.post("/written"), client.get("/read")]
+
+    with read_session(site.engine) as session:
+        versions = set(session.exec(select(Person.version)).all())
+    assert [answer.status_code for answer in answers] == [303, 303]
+    assert versions == {1}
+
+
+def test_slow_phone_does_not_hold_the_write_lock(
+    app: FastAPI, therapist: TestClient, site: Site
+) -> None:
+    app.add_api_route("/written", written, methods=["POST"])
+
+    def slowly() -> Iterator[bytes]:
+        yield b"a=1"
+        with write_session(site.engine) as session:
+            session.connection().execute(text("UPDATE person SET name = 'meanwhile'"))
+        yield b"&b=2"
+
+    headers = {"content-type": "application/x-www-form-urlencoded"}
+    answer = therapist.post("/written", content=slowly(), headers=headers)
+
+    assert answer.json() == {"fields": 2}
 
 
 def addresses(routes: Iterable[BaseRoute]) -> Iterator[tuple[str, str]]:

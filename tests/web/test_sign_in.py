@@ -16,7 +16,8 @@ from app.storage.database import read_session, write_session
 from app.storage.people import SignIn
 from app.web.deps import SignedIn
 from app.web.sign_in import DEMO_ROLES
-from tests.conftest import CAST, NOW, PASSPHRASE, Clock, client_of, found, running
+from tests.conftest import CAST, Clock, client_of, found, running
+from tests.make import NOW, PASSPHRASE, make_person
 
 
 def sign_in(client: TestClient, **typed: str) -> tuple[int, str]:
@@ -216,22 +217,12 @@ def test_site_with_people_does_not_ask_to_begin(client: TestClient) -> None:
 
 
 @pytest.fixture
-def demo_client(
-    settings: Settings, clock: Clock, passphrase_hash: str
-) -> Iterator[TestClient]:
+def demo_client(settings: Settings, clock: Clock) -> Iterator[TestClient]:
     demo = Settings(data_dir=settings.data_dir, site_timezone="UTC", demo=True)
     with running(demo, clock) as app:
         with write_session(app.state.site.engine) as session:
             for role in DEMO_ROLES:
-                people.add_person(
-                    session,
-                    handle=f"demo-{role}",
-                    name=f"Invented {role}",
-                    role=role,
-                    passphrase_hash=passphrase_hash,
-                    is_demo=True,
-                    now=NOW,
-                )
+                make_person(session, f"invented-{role}", role=role, is_demo=True)
         app.add_api_route("/greeting", greeting)
         yield client_of(app)
 
@@ -253,7 +244,7 @@ def test_one_tap_enters_the_demo(demo_client: TestClient, role: str) -> None:
     answer = demo_client.post("/demo/enter", data={"role": role})
 
     assert (answer.status_code, answer.headers["location"]) == (303, "/caseload")
-    assert demo_client.get("/greeting").json() == {"name": f"Invented {role}"}
+    assert demo_client.get("/greeting").json() == {"name": f"Invented-{role}".title()}
     assert demo_client.get("/").headers["location"] == "/caseload"
 
 

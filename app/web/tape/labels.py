@@ -18,7 +18,8 @@ from app.web.tape.marks import (
     Text,
 )
 
-LABEL_ROWS = 3
+#: Rows of labels, and the most percent of the strip that one label may take.
+LABEL_ROWS, WIDEST = 3, 92
 ANCHORS: tuple[Anchor, ...] = ("middle", "start", "end")
 
 
@@ -63,7 +64,7 @@ def _spots(want: Want) -> Iterator[_Spot]:
     line_x = None if want.shape == "spread" else want.x
     for row, anchor in product(range(LABEL_ROWS), ANCHORS):
         left, right, x, seated = _seat(want.x, width, anchor)
-        if left >= 0 and right <= 100:
+        if left >= 0 and right <= 100 and width <= WIDEST:
             yield _Spot(row, left, right, x, seated, line_x)
 
 
@@ -134,10 +135,14 @@ def _with_more(
 def apart(
     texts: Sequence[tuple[float, str]], pole: float | None
 ) -> tuple[Text, ...] | None:
-    """Anchors under which no date covers another or today's pole."""
+    """Anchors under which no date covers another or today's pole.
+
+    A text beside its pin keeps a little away from it, since the pole may stand there.
+    """
+    aside: dict[Anchor, float] = {"start": 2.5, "middle": 0, "end": -2.5}
     for choice in product(ANCHORS, repeat=len(texts)):
         seats = [
-            _seat(x, _wide(words, DATES_EM), anchor)
+            _seat(x + aside[anchor], _wide(words, DATES_EM), anchor)
             for (x, words), anchor in zip(texts, choice, strict=True)
         ]
         if _clear([(left, right) for left, right, _, _ in seats], pole):

@@ -56,6 +56,7 @@ class Pin:
 
 class Tick(NamedTuple):
     x: float
+    long: bool = False
     numeral: str = ""
     spare: bool = False  # left out first, when the text is large
 

@@ -59,11 +59,11 @@ def _dates(
     placed = None if hidden else apart(texts, pole)
     if placed is not None:
         return placed
-    words = f"{ends[0].words} – {ends[-1].words}" if len(ends) > 1 else ends[0].words
+    words = " – ".join(words for _, words in texts)
     if hidden:
         words += f", {len(earlier)}×"
-    one = [(sum(x for x, _ in texts) / len(texts), words)]
-    return apart(one, pole) or apart(one, None) or ()
+    middle = sum(x for x, _ in texts) / len(texts)
+    return apart([(middle, words)], pole) or apart([(middle, words)], None) or ()
 
 
 def _date(scale: Scale, pin: Pin, unit: str) -> str:
@@ -184,7 +184,7 @@ def tape(
     labels, all_named = place_labels(_wants(scale, unit, spread, notches))
     view = TapeView(
         label=label, height=0, top=0, foot=0, dates_y=0, ends_y=0,
-        ticks=ticks(scale), tears=scale.tears(),
+        ticks=ticks(scale, flag.x if flag else None), tears=scale.tears(),
         spread=scale.stretch(spread.low, spread.high) if spread else None,
         marks=tuple(Mark(scale.x(n.value), _shape(n), STRIP_EM) for n in notches),
         labels=labels, pins=pins, dates=dates,
@@ -198,7 +198,8 @@ def tape(
 
 def _stacked(view: TapeView) -> TapeView:
     """Heights from the top: flag, dates, pins, strip, labels, ends."""
-    dates_y = FLAG_EM + ROW_EM * 0.8 if view.dates else FLAG_EM
+    flown = FLAG_EM if view.flag else 0.0
+    dates_y = flown + ROW_EM * 0.8 if view.dates else flown
     levels = max((-pin.y for pin in view.pins), default=0.0)
     top = dates_y + 0.5 + max(levels, PIN_FOOT if view.bracket else 0)
     foot = top + STRIP_EM
@@ -227,7 +228,7 @@ def small_tape(
     values += [spread.low, spread.high] if spread else []
     scale = scale_for(low, high, values)
     return SmallTape(
-        ticks=tuple(tick.x for tick in ticks(scale) if tick.numeral),
+        ticks=tuple(tick.x for tick in ticks(scale) if tick.long),
         spread=scale.stretch(spread.low, spread.high) if spread else None,
         cutoff=scale.x(cutoff) if cutoff is not None else None,
         pins=tuple(scale.x(value) for value in earlier),

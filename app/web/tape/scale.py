@@ -9,6 +9,8 @@ from app.web.tape.marks import Stretch, Tick, plain
 MOST_INTERVALS = 6
 #: Percent of the strip: margins, where a torn end is torn, and where its stub lies.
 EDGE, TORN_EDGE, TEAR, STUB = 4.0, 12.0, 7.5, 3.0
+#: A numeral this near to today's pole, in percent, cannot be read.
+STRUCK = 3.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,14 +73,20 @@ def scale_for(low: Decimal, high: Decimal, values: Iterable[Decimal]) -> Scale:
     return Scale(bottom, top, step, off_low, off_high)
 
 
-def ticks(scale: Scale) -> tuple[Tick, ...]:
+def ticks(scale: Scale, pole: float | None = None) -> tuple[Tick, ...]:
+    """Every tick; a numeral that today's pole would strike through is left out."""
     parts = 4 if scale.step.as_tuple().digits[0] == 2 else 5
     count = int((scale.high - scale.low) / scale.step) * parts
-    return tuple(_tick(scale, place, parts) for place in range(count + 1))
+    every = [_tick(scale, place, parts) for place in range(count + 1)]
+    if pole is None:
+        return tuple(every)
+    return tuple(
+        t._replace(numeral="") if abs(t.x - pole) < STRUCK else t for t in every
+    )
 
 
 def _tick(scale: Scale, place: int, parts: int) -> Tick:
     value = scale.low + scale.step * place / parts
     if place % parts:
         return Tick(scale.x(value))
-    return Tick(scale.x(value), plain(value), place // parts % 2 == 1)
+    return Tick(scale.x(value), True, plain(value), place // parts % 2 == 1)

@@ -1,0 +1,17 @@
+"""Days as people say them on a ward: short, with the year only when it is another."""
+
+from datetime import date
+
+
+def day_words(day: date, today: date | None = None) -> str:
+    """`3 Nov`, or `3 Nov 2025` when `today` lies in another year."""
+    text = f"{day.day} {day:%b}"
+    return f"{text} {day.year}" if today and today.year != day.year else text
+
+
+def ago_words(day: date, today: date) -> str:
+    """`today`, `yesterday`, `12 days ago`."""
+    days = (today - day).days
+    if days <= 1:
+        return ("today", "yesterday")[days] if days >= 0 else day_words(day, today)
+    return f"{days} days ago"

@@ -1,0 +1,239 @@
+"""From rows to a judged round: the bridge between what is stored and the pure core.
+
+Pages, lists and the demo all come through here, so that a score on screen, in a list
+and on the command line is read by one function.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+
+from sqlmodel import Session
+
+from app.catalogue.load import Catalogue
+from app.clinical import scoring
+from app.clinical.measure import Measure
+from app.clinical.person import Person, ages_on
+from app.clinical.reading import Result, read
+from app.clinical.scoring import NotScorable, Score
+from app.clinical.setup import setup_differences
+from app.storage.episodes import Episode, Visit
+from app.storage.patients import Patient, PatientDetails, details_of
+from app.storage.scores import DerivedScore, drop_score, keep_score
+from app.storage.trials import Round, RoundTrials, Trial, rounds_of
+
+
+@dataclass(frozen=True, slots=True)
+class Earlier:
+    """A score of an earlier day. `differs` empty: comparable with the judged one."""
+
+    round: Round
+    on_date: date
+    score: Score
+    differs: tuple[str, ...]
+
+    @property
+    def comparable(self) -> bool:
+        return not self.differs
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """One round and what is to be said of it; `missing` says what it still lacks."""
+
+    measure: Measure
+    round: Round
+    on_date: date
+    trials: tuple[Trial, ...]
+    result: Result | None
+    missing: str
+    earlier: tuple[Earlier, ...]
+
+    @property
+    def completed(self) -> int:
+        """Completed trials that count so far."""
+        return sum(1 for t in self.trials if counts(t))
+
+    @property
+    def needed(self) -> int:
+        return self.measure.variant(self.round.variant or None).of
+
+
+def counts(trial: Trial) -> bool:
+    done = trial.outcome == "completed"
+    return done and not trial.practice and trial.voided_at is None
+
+
+def counted(trials: Sequence[Trial], needed: int) -> list[Trial]:
+    """All but the completed trials past the rule's number: kept, shown, not scored.
+
+    A second tab or a late resend may bring one more than the rule takes.
+    """
+    completed = [t for t in trials if counts(t)]
+    extra = {t.id for t in completed[needed:]}
+    return [t for t in trials if t.id not in extra]
+
+
+def clinical_trial(trial: Trial) -> scoring.Trial:
+    """A stored trial as the core knows it: the value as entered, with its unit."""
+    value, unit = None, ""
+    if trial.raw_ms is not None:
+        value, unit = Decimal(trial.raw_ms) / 1000, "s"
+    elif trial.raw_value is not None:
+        value, unit = Decimal(trial.raw_value), trial.raw_unit or ""
+    elif trial.count is not None:
+        value, unit = Decimal(trial.count), "count"
+    return scoring.Trial(
+        outcome=trial.outcome,  # type: ignore[arg-type]  # a CHECK holds the list
+        value=value,
+        unit=unit,
+        reason=trial.reason,
+        voided=trial.voided_at is not None,
+        practice=trial.practice,
+    )
+
+
+def person_on(details: PatientDetails, setting: str, day: date) -> Person:
+    """The patient as readings need them, at the age they had on `day`."""
+    return Person(
+        ages=ages_on(day, born=details.birth_date, year=details.birth_year),
+        sex=details.sex,
+        conditions=tuple(details.conditions),
+        setting=setting,
+        facts=dict(details.facts),
+    )
+
+
+def score_of(
+    measure: Measure, kept: RoundTrials, paired: dict[str, Score] | None = None
+) -> Score:
+    """The score of stored trials; raise NotScorable when they make none yet."""
+    needed = measure.variant(kept.round.variant or None).of
+    return scoring.score(
+        measure,
+        [clinical_trial(t) for t in counted(kept.trials, needed)],
+        variant=kept.round.variant or None,
+        facts=kept.round.facts,
+        paired=paired,
+    )
+
+
+def judge(session: Session, shelf: Catalogue, patient: Patient, round: Round) -> Judged:
+    """Score and read one round of a patient, beside the earlier ones of that test."""
+    measure = shelf.measures[round.measure]
+    history = rounds_of(session, patient.id, round.measure)
+    mine = next(kept for kept in history if kept.round.id == round.id)
+    pairs = _paired(session, shelf, patient, measure, mine.on_date)
+    details, setting = details_of(session, patient), _setting(session, round)
+    person = person_on(details, setting, mine.on_date)
+    return judged(measure, mine, history, person, pairs)
+
+
+def judged(
+    measure: Measure,
+    mine: RoundTrials,
+    history: Sequence[RoundTrials],
+    person: Person,
+    pairs: dict[str, Score],
+) -> Judged:
+    """The pure part of `judge`: everything already fetched."""
+    try:
+        score = score_of(measure, mine, pairs)
+    except NotScorable as lack:
+        return Judged(
+            measure, mine.round, mine.on_date, mine.trials, None, str(lack), ()
+        )
+    earlier = tuple(_earlier(measure, mine, score, history))
+    before = _before(earlier)
+    result = read(
+        measure,
+        score,
+        person,
+        before=before.score if before else None,
+        other_rater=bool(before and before.round.person_id != mine.round.person_id),
+    )
+    return Judged(measure, mine.round, mine.on_date, mine.trials, result, "", earlier)
+
+
+def _setting(session: Session, round: Round) -> str:
+    visit = session.get_one(Visit, round.visit_id)
+    return session.get_one(Episode, visit.episode_id).setting
+
+
+def _paired(
+    session: Session, shelf: Catalogue, patient: Patient, measure: Measure, day: date
+) -> dict[str, Score]:
+    """The latest scores of that day of the tests this one is paired with."""
+    found = {}
+    for other in {pair.measure for pair in measure.pairs}:
+        for kept in rounds_of(session, patient.id, other):
+            if kept.on_date == day and (made := _score_or_none(shelf, kept)):
+                found[other] = made
+    return found
+
+
+def _score_or_none(shelf: Catalogue, kept: RoundTrials) -> Score | None:
+    try:
+        return score_of(shelf.measures[kept.round.measure], kept)
+    except NotScorable:
+        return None
+
+
+def _earlier(
+    measure: Measure, mine: RoundTrials, now: Score, history: Sequence[RoundTrials]
+) -> list[Earlier]:
+    """Scores of earlier days, oldest first; rounds of one day are not a change."""
+    found = []
+    for kept in history:
+        if kept.on_date >= mine.on_date:
+            continue
+        try:
+            score = score_of(measure, kept)
+        except NotScorable:
+            continue
+        differs = setup_differences(measure, now.facts, score.facts)
+        if score.variant != now.variant:
+            differs.append(f"trial rule: {measure.variant(score.variant).label} then")
+        found.append(Earlier(kept.round, kept.on_date, score, tuple(differs)))
+    return found
+
+
+def _before(earlier: Sequence[Earlier]) -> Earlier | None:
+    """The latest comparable earlier score, else the latest, which says what differs."""
+    results = [e for e in earlier if e.score.outcome in ("completed", "unable")]
+    pool = [e for e in results if e.comparable] or results
+    return pool[-1] if pool else None
+
+
+def keep(
+    session: Session,
+    shelf: Catalogue,
+    patient: Patient,
+    round: Round,
+    *,
+    now: datetime,
+) -> Judged:
+    """Judge a round and write its derived score, or drop it when there is none."""
+    made = judge(session, shelf, patient, round)
+    if made.result is None:
+        drop_score(session, round)
+    else:
+        keep_score(session, round, derived(made.result, shelf.edition), now=now)
+    return made
+
+
+def derived(result: Result, edition: str) -> DerivedScore:
+    """What lists need of a result without reading it again."""
+    lead, score = result.leading, result.score
+    return DerivedScore(
+        outcome=score.outcome,
+        value=None if score.shown is None else str(score.shown),
+        unit=score.unit,
+        variant=score.variant,
+        edition=edition,
+        lead_says=lead.says if lead else "",
+        lead_source=lead.row.source if lead and lead.row else "",
+        lead_crossed=lead.crossed if lead else None,
+        change_verdict=result.change.verdict if result.change else None,
+    )

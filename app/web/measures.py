@@ -1,0 +1,256 @@
+"""Choosing a test, getting it ready, starting a round, and a test's history."""
+
+import uuid
+from dataclasses import dataclass
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from sqlmodel import Session
+
+from app.catalogue.load import Catalogue
+from app.clinical.measure import Measure
+from app.clinical.precautions import Clearance
+from app.storage.episodes import Episode, open_episode, precautions_on, visit_today
+from app.storage.errors import NotFound
+from app.storage.patients import Patient, details_of, patient_for
+from app.storage.people import Person
+from app.storage.scores import scores_of
+from app.storage.trials import Round, TrialBody, record_trial, rounds_of, start_round
+from app.web.deps import (
+    Form,
+    FormDep,
+    FormProblem,
+    Now,
+    ReadSession,
+    RowId,
+    SignedIn,
+    SiteDep,
+    WriteSession,
+    Zone,
+    page,
+)
+from app.web.due import clearance_of
+from app.web.history_view import history_view
+from app.web.judging import keep
+from app.web.last_scores import ScoreLine, latest_by_test
+from app.web.setup_form import fact_fields, facts_from, remembered
+
+router = APIRouter()
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One test on offer, or which order blocks it."""
+
+    measure: Measure
+    clearance: Clearance
+    last: ScoreLine | None
+
+
+@router.get("/patients/{patient_id}/measures")
+def choose(
+    request: Request,
+    me: SignedIn,
+    session: ReadSession,
+    site: SiteDep,
+    now: Now,
+    zone: Zone,
+    patient_id: RowId,
+) -> HTMLResponse:
+    patient = patient_for(session, me, patient_id, "record_trial")
+    today = now.astimezone(zone).date()
+    tags = _tags(session, open_episode(session, patient), today)
+    lines = latest_by_test(site.catalogue, scores_of(session, [patient.id]), today)
+    last = {line.measure_id: line for line in lines}
+    choices = [
+        Choice(m, clearance_of(m, tags), last.get(m.id))
+        for m in site.catalogue.measures.values()
+    ]
+    choices.sort(key=lambda c: (not c.clearance.allowed, c.measure.name))
+    return page(request, "measures/choose.html", patient=patient, choices=choices)
+
+
+@router.get("/patients/{patient_id}/measures/{measure_id}")
+def history(
+    request: Request,
+    me: SignedIn,
+    session: ReadSession,
+    site: SiteDep,
+    patient_id: RowId,
+    measure_id: str,
+) -> HTMLResponse:
+    patient = patient_for(session, me, patient_id)
+    measure = measure_or_not_found(site.catalogue, measure_id)
+    rounds = rounds_of(session, patient.id, measure.id)
+    scores = scores_of(session, [patient.id], measure.id)
+    view = history_view(measure, rounds, scores)
+    return page(
+        request, "measures/history.html", patient=patient, measure=measure, view=view
+    )
+
+
+@router.get("/patients/{patient_id}/measures/{measure_id}/ready")
+def ready(
+    request: Request,
+    me: SignedIn,
+    session: ReadSession,
+    site: SiteDep,
+    now: Now,
+    zone: Zone,
+    patient_id: RowId,
+    measure_id: str,
+) -> HTMLResponse:
+    patient = patient_for(session, me, patient_id, "record_trial")
+    measure = measure_or_not_found(site.catalogue, measure_id)
+    return _ready_page(
+        request, session, patient, measure, now.astimezone(zone).date(), Form(), {}
+    )
+
+
+@router.post("/patients/{patient_id}/measures/{measure_id}/ready")
+def begin(
+    request: Request,
+    form: FormDep,
+    me: SignedIn,
+    session: WriteSession,
+    site: SiteDep,
+    now: Now,
+    zone: Zone,
+    patient_id: RowId,
+    measure_id: str,
+) -> Response:
+    """A set-up made anew, or `same=yes`: the one of last time, said to hold today."""
+    patient = patient_for(session, me, patient_id, "record_trial")
+    measure = measure_or_not_found(site.catalogue, measure_id)
+    today = now.astimezone(zone).date()
+    facts, errors = facts_from(measure, form)
+    variant = form.text("variant") or measure.variants[0].id
+    if form.text("same") == "yes":
+        before = remembered(measure, rounds_of(session, patient.id, measure.id))
+        if before is None:
+            raise FormProblem("There is no earlier set-up of this test to repeat.")
+        facts, variant, errors = dict(before.facts), before.variant, {}
+    if variant not in {v.id for v in measure.variants}:
+        errors["variant"] = "Choose one of the trial rules."
+    if form.every("not_ok"):
+        errors["ready"] = (
+            "Something is marked not ok: put it right and untick it, or record the "
+            "test as not done."
+        )
+    if errors:
+        return _ready_page(request, session, patient, measure, today, form, errors)
+    round = _start(session, me, patient, measure, variant, facts, form, now, zone)
+    return RedirectResponse(f"/rounds/{round.id}", 303)
+
+
+@router.post("/patients/{patient_id}/measures/{measure_id}/not-done")
+def not_done(
+    request: Request,
+    form: FormDep,
+    me: SignedIn,
+    session: WriteSession,
+    site: SiteDep,
+    now: Now,
+    zone: Zone,
+    patient_id: RowId,
+    measure_id: str,
+) -> Response:
+    """Declined or not done, before any set-up: a result of its own, with its reason."""
+    patient = patient_for(session, me, patient_id, "record_trial")
+    measure = measure_or_not_found(site.catalogue, measure_id)
+    today = now.astimezone(zone).date()
+    outcome, reason = form.text("outcome"), form.text("reason")
+    errors = {}
+    if outcome not in ("declined", "not_done"):
+        errors["outcome"] = "Choose declined or not done."
+    if not 1 <= len(reason) <= 500:
+        errors["reason"] = "Say why in a few words."
+    if errors:
+        return _ready_page(request, session, patient, measure, today, form, errors)
+    variant = measure.variants[0].id
+    round = _start(
+        session, me, patient, measure, variant, {}, form, now, zone, blocked_too=True
+    )
+    body = TrialBody(outcome=outcome, reason=reason)
+    record_trial(session, me, round, uid=_uid(form, "trial_uid"), body=body, now=now)
+    keep(session, site.catalogue, patient, round, now=now)
+    return RedirectResponse(f"/patients/{patient.id}", 303)
+
+
+def measure_or_not_found(shelf: Catalogue, measure_id: str) -> Measure:
+    found = shelf.measures.get(measure_id)
+    if found is None:
+        raise NotFound("There is no such test.")
+    return found
+
+
+def _tags(session: Session, episode: Episode, day: date) -> list[str]:
+    return [p.tag for p in precautions_on(session, episode, day)]
+
+
+def _uid(form: Form, name: str = "uid") -> str:
+    return form.text(name) or uuid.uuid4().hex
+
+
+def _start(
+    session: Session,
+    me: Person,
+    patient: Patient,
+    measure: Measure,
+    variant: str,
+    facts: dict[str, str],
+    form: Form,
+    now: datetime,
+    zone: ZoneInfo,
+    *,
+    blocked_too: bool = False,
+) -> Round:
+    """Begin a round in today's visit, unless an order in force forbids the test."""
+    episode = open_episode(session, patient)
+    tags = _tags(session, episode, now.astimezone(zone).date())
+    clear = clearance_of(measure, tags)
+    if not clear.allowed and not blocked_too:
+        labels = ", ".join(p.label for p in clear.blocked_by)
+        raise FormProblem(f"Not started. In force: {labels}. The order must change.")
+    uid = _uid(form)
+    visit = visit_today(session, me, episode, now=now, zone=zone, uid=_visit_uid(uid))
+    return start_round(
+        session, me, visit, uid=uid, measure=measure.id, variant=variant, facts=facts,
+        now=now,
+    )  # fmt: skip
+
+
+def _visit_uid(round_uid: str) -> str:
+    """A visit begun by a round takes an id of its own from it: a repeat finds both."""
+    return uuid.uuid5(uuid.NAMESPACE_OID, round_uid).hex
+
+
+def _ready_page(
+    request: Request,
+    session: Session,
+    patient: Patient,
+    measure: Measure,
+    today: date,
+    form: Form,
+    errors: dict[str, str],
+) -> HTMLResponse:
+    tags = _tags(session, open_episode(session, patient), today)
+    before = remembered(measure, rounds_of(session, patient.id, measure.id))
+    conditions = list(details_of(session, patient).conditions)
+    kept = before.facts if before else {}
+    return page(
+        request,
+        "measures/ready.html",
+        status=422 if errors else 200,
+        patient=patient,
+        measure=measure,
+        clearance=clearance_of(measure, tags),
+        before=before,
+        fields=fact_fields(measure, conditions, form, kept),
+        typed=form,
+        errors=errors,
+        uid=_uid(form),
+        trial_uid=_uid(form, "trial_uid"),
+    )

@@ -1,0 +1,164 @@
+"""A judged round as the result page shows it: words and order ready, nothing judged."""
+
+from dataclasses import dataclass
+
+from app.clinical import change as changes
+from app.clinical.measure import Source
+from app.clinical.quantities import UNIT_WORDS, shown
+from app.clinical.quantities import words as with_unit
+from app.clinical.reading import Result
+from app.clinical.readings import Reading
+from app.clinical.vocabulary import HOWS, OUTCOMES, UNABLE_REASONS
+from app.web.judging import Judged
+from app.web.score_tape import score_tape
+from app.web.setup_form import setup_words
+from app.web.tape import TapeView
+
+CROSSED = {
+    "falls": "In the range linked with falls",
+    "function": "In the range linked with loss of function",
+    "help_needed": "In the range linked with needing help",
+    "health_vs_disease": "Beyond a patients-against-healthy limit",
+    "percentile": "Beyond a place in a sample",
+    "protocol_limit": "Beyond a protocol's limit",
+}
+CHANGE_CHIP = {
+    changes.REAL_GAIN: "gain",
+    changes.NEWLY_ABLE: "gain",
+    changes.REAL_LOSS: "loss",
+    changes.NEWLY_UNABLE: "loss",
+    changes.WITHIN: "same",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Chip:
+    """A state: its shape's name and its words."""
+
+    kind: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingView:
+    """One reading with its source one tap away."""
+
+    says: str
+    detail: str
+    source: Source | None
+    how: str
+    population: str
+    n: int | None
+    note: str
+    assumed: tuple[str, ...]
+    differs: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ResultView:
+    """All of one result, lead first."""
+
+    value: str
+    unit: str
+    outcome: str
+    reason: str
+    rule: str
+    setup: str
+    parts: tuple[str, ...]
+    tape: TapeView | None
+    chip: Chip
+    lead: ReadingView | None
+    why: str
+    change: Chip | None
+    change_says: str
+    change_readings: tuple[ReadingView, ...]
+    others: tuple[ReadingView, ...]
+    unconfirmed: tuple[ReadingView, ...]
+    near: tuple[ReadingView, ...]
+    assumed: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+def result_view(judged: Judged) -> ResultView:
+    """What the page needs; `judged.result` must be there."""
+    result = judged.result
+    assert result is not None
+    score, lead = result.score, result.leading
+    norms = [r for r in result.readings if r.kind != "change"]
+    rest = [r for r in norms if r is not lead]
+    change = result.change
+    return ResultView(
+        value="" if score.shown is None else str(score.shown),
+        unit=UNIT_WORDS[score.unit],
+        outcome=OUTCOMES[score.outcome],
+        reason=UNABLE_REASONS.get(score.reason, score.reason),
+        rule=result.measure.variant(score.variant).label,
+        setup=setup_words(judged.measure, judged.round.facts),
+        parts=tuple(_parts(result)),
+        tape=score_tape(judged),
+        chip=lead_chip(lead, result),
+        lead=_view(result, lead) if lead else None,
+        why=result.lead.why if result.lead else result.no_lead_because,
+        change=Chip(
+            CHANGE_CHIP.get(change.verdict, "unsure"), change.verdict.capitalize()
+        )
+        if change
+        else None,
+        change_says=change.says if change else "",
+        change_readings=tuple(
+            _view(result, r) for r in (change.readings if change else ()) if r.matched
+        ),
+        others=tuple(_view(result, r) for r in rest if r.matched and r.confirmed),
+        unconfirmed=tuple(
+            _view(result, r) for r in rest if r.matched and not r.confirmed
+        ),
+        near=tuple(_view(result, r) for r in rest if not r.matched),
+        assumed=result.assumed,
+        cautions=result.cautions,
+    )
+
+
+def lead_chip(lead: Reading | None, result: Result) -> Chip:
+    """The state in one glance; never a diagnosis, never "safe"."""
+    if result.score.outcome in ("stopped", "declined", "not_done"):
+        return Chip("stopped", OUTCOMES[result.score.outcome].capitalize())
+    if lead is None:
+        return Chip("unsure", "No reading leads")
+    if lead.kind == "cutoff":
+        if lead.crossed:
+            return Chip("in", CROSSED[lead.outcome_type or "protocol_limit"])
+        return Chip("out", "Not beyond this source's limit")
+    if lead.crossed is None:
+        return Chip("unsure", "Beside a published average")
+    return (
+        Chip("in", "Beyond the average")
+        if lead.crossed
+        else Chip("out", "Not beyond the average")
+    )
+
+
+def _parts(result: Result) -> list[str]:
+    score, measure = result.score, result.measure
+    beside = [
+        f"{measure.variant(name).label}: {with_unit(shown(v, score.unit), score.unit)}"
+        for name, v in score.beside.items()
+    ]
+    return beside + [
+        f"{p.label}: {with_unit(shown(p.value, p.unit), p.unit)}"
+        for p in score.parts.values()
+    ]
+
+
+def _view(result: Result, reading: Reading) -> ReadingView:
+    row = reading.row
+    return ReadingView(
+        says=reading.says,
+        detail=reading.detail,
+        source=result.measure.sources[row.source] if row else None,
+        how=HOWS[row.how] if row else "",
+        population=row.population if row else "",
+        n=row.n if row else None,
+        note=row.note if row else "",
+        assumed=reading.match.assumed,
+        differs=reading.match.differs,
+    )

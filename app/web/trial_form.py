@@ -1,0 +1,147 @@
+"""What a phone sends of one trial -> a TrialBody, or a sentence beside a field."""
+
+import json
+from decimal import Decimal
+from typing import Any
+
+from app.clinical.measure import Measure
+from app.clinical.quantities import BadNumber
+from app.clinical.scoring import Trial, between_marks, read_trial
+from app.clinical.vocabulary import OUTCOMES, UNABLE_REASONS
+from app.storage.trials import LONGEST_MS, TrialBody
+from app.web.deps import Form
+
+LONGEST_REASON = 500
+MOST_SPLITS = 100
+
+
+class FieldProblem(Exception):
+    """One field cannot be used; the form comes back filled, this beside it."""
+
+    def __init__(self, field: str, sentence: str) -> None:
+        super().__init__(sentence)
+        self.errors = {field: sentence}
+
+
+def trial_body(measure: Measure, form: Form) -> TrialBody:
+    """Read the form of a trial; raise FieldProblem with the field's name."""
+    outcome = form.text("outcome") or "completed"
+    if outcome not in OUTCOMES:
+        raise FieldProblem("outcome", "Choose what happened.")
+    common: dict[str, Any] = {
+        "outcome": outcome,
+        "practice": form.text("practice") == "yes",
+        "inputs": _inputs(measure, form),
+        "splits_ms": _splits(form),
+        "clocks": _clocks(form),
+    }
+    if outcome != "completed":
+        # A time that ran when the trial was stopped is kept, but is no result.
+        ran = form.text("raw_ms")
+        if ran.isascii() and ran.isdigit():
+            common["clocks"] = {**common["clocks"], "stopped_at_ms": int(ran)}
+        return TrialBody(**common, reason=_reason(form, outcome))
+    if measure.kind == "time":
+        return TrialBody(**common, raw_ms=_milliseconds(measure, form))
+    if measure.kind == "distance":
+        return TrialBody(**common, **_distance(measure, form))
+    return TrialBody(**common, count=_count(measure, form))
+
+
+def _reason(form: Form, outcome: str) -> str:
+    reason = form.text("reason")
+    if outcome == "unable" and reason not in UNABLE_REASONS:
+        raise FieldProblem("reason", "Choose why, so that the result can be used.")
+    if outcome in ("declined", "not_done") and not reason:
+        raise FieldProblem("reason", "Say why in a few words.")
+    if len(reason) > LONGEST_REASON:
+        raise FieldProblem("reason", f"At most {LONGEST_REASON} letters, please.")
+    return reason
+
+
+def _milliseconds(measure: Measure, form: Form) -> int:
+    timed = form.text("raw_ms")
+    if timed:
+        if not (timed.isascii() and timed.isdigit()) or int(timed) > LONGEST_MS:
+            raise FieldProblem("typed", "The time did not arrive whole: type it.")
+        text = str(Decimal(int(timed)) / 1000)
+    else:
+        text = form.text("typed")
+    return int(_value(_read(measure, text, "typed")) * 1000)
+
+
+def _read(measure: Measure, text: str, field: str) -> Trial:
+    try:
+        return read_trial(measure, text)
+    except BadNumber as fault:
+        raise FieldProblem(field, str(fault)) from fault
+
+
+def _value(trial: Trial) -> Decimal:
+    assert trial.value is not None
+    return trial.value
+
+
+def _distance(measure: Measure, form: Form) -> dict[str, Any]:
+    unit = form.text("unit") or measure.units[0]
+    if unit not in measure.units:
+        raise FieldProblem("unit", "Choose inches or centimetres.")
+    start, end = form.text("start_mark"), form.text("end_mark")
+    if not start and not end:
+        trial = _read(measure, f"{form.text('distance')} {unit}".strip(), "distance")
+        return {"raw_value": str(_value(trial)), "raw_unit": trial.unit}
+    try:
+        trial = between_marks(measure, start, end, unit)
+    except BadNumber as fault:
+        raise FieldProblem("end_mark", str(fault)) from fault
+    return {
+        "raw_value": str(_value(trial)),
+        "raw_unit": unit,
+        "start_mark": start,
+        "end_mark": end,
+    }
+
+
+def _count(measure: Measure, form: Form) -> int:
+    return int(_value(_read(measure, form.text("count"), "count")))
+
+
+def _inputs(measure: Measure, form: Form) -> dict[str, str]:
+    found = {}
+    for wanted in measure.inputs:
+        text = form.text(f"input-{wanted.key}")
+        if not text:
+            continue
+        if wanted.kind == "yes_no":
+            found[wanted.key] = "yes"
+            continue
+        whole = text.isascii() and text.isdigit() and len(text) < 5
+        if not whole or not wanted.low <= int(text) <= wanted.high:
+            raise FieldProblem(
+                f"input-{wanted.key}",
+                f"{wanted.label}: a whole number from {wanted.low} to {wanted.high}.",
+            )
+        found[wanted.key] = text
+    return found
+
+
+def _splits(form: Form) -> list[int]:
+    """Split times in ms. Bad ones are dropped: a split never costs the trial."""
+    loaded = _json(form.text("splits_ms"))
+    if not isinstance(loaded, list):
+        return []
+    whole = [s for s in loaded if type(s) is int and 0 < s <= LONGEST_MS]
+    return sorted(whole)[:MOST_SPLITS]
+
+
+def _clocks(form: Form) -> dict[str, Any]:
+    text = form.text("clocks")
+    loaded = _json(text) if len(text) < 20_000 else None
+    return loaded if isinstance(loaded, dict) else {}
+
+
+def _json(text: str) -> object:
+    try:
+        return json.loads(text) if text else None
+    except ValueError:
+        return None

@@ -1,0 +1,171 @@
+"""Plain builders: one row each, with defaults a test overrides when they matter."""
+
+from datetime import date, datetime
+from functools import cache
+from uuid import uuid4
+from zoneinfo import ZoneInfo
+
+from sqlmodel import Session
+
+from app.storage import episodes, patients, people, scores, trials
+from app.storage.episodes import Episode, Plan, PrecautionOnEpisode, Visit
+from app.storage.patients import Patient, PatientDetails
+from app.storage.people import Person
+from app.storage.scores import DerivedScore, Score
+from app.storage.trials import Round, Trial, TrialBody
+
+NOW = datetime.fromisoformat("2026-03-02T09:30:00+00:00")
+TODAY = NOW.date()
+ZONE = ZoneInfo("Europe/Vienna")
+PASSPHRASE = "four tired horses rest"
+TIMED = TrialBody(raw_ms=16_240, splits_ms=[4_100, 9_300])
+SCORED = DerivedScore(
+    outcome="completed", value="16.2", unit="s", variant="", edition="edition-1"
+)
+
+
+def new_uid() -> str:
+    """As the phone makes them."""
+    return uuid4().hex
+
+
+@cache
+def passphrase_hash() -> str:
+    return people.hash_passphrase(PASSPHRASE)
+
+
+def make_person(
+    session: Session,
+    handle: str = "therapist",
+    *,
+    role: str = "therapist",
+    is_demo: bool = False,
+    now: datetime = NOW,
+) -> Person:
+    return people.add_person(
+        session,
+        handle=handle,
+        name=handle.title(),
+        role=role,
+        passphrase_hash=passphrase_hash(),
+        is_demo=is_demo,
+        now=now,
+    )
+
+
+def make_patient(
+    session: Session,
+    person: Person,
+    details: PatientDetails | None = None,
+    *,
+    label: str = "Blue 7",
+    uid: str | None = None,
+    now: datetime = NOW,
+) -> Patient:
+    """A patient of `person`, and a demo patient when they are a demo person."""
+    said = details or PatientDetails(label=label, birth_year=1948, sex="female")
+    return patients.add_patient(session, person, said, uid=uid or new_uid(), now=now)
+
+
+def make_episode(
+    session: Session,
+    person: Person,
+    patient: Patient,
+    *,
+    reason: str = "walks less since a fall",
+    setting: str = "community",
+    plan: Plan = "restore",
+    opened_on: date = TODAY,
+) -> Episode:
+    return episodes.add_episode(
+        session,
+        person,
+        patient,
+        reason=reason,
+        setting=setting,
+        plan=plan,
+        opened_on=opened_on,
+        now=NOW,
+    )
+
+
+def make_precaution(
+    session: Session,
+    person: Person,
+    episode: Episode,
+    tag: str = "ttwb_le",
+    *,
+    set_on: date = TODAY,
+    review_on: date | None = None,
+) -> PrecautionOnEpisode:
+    return episodes.add_precaution(
+        session,
+        person,
+        episode,
+        tag=tag,
+        set_on=set_on,
+        review_on=review_on,
+        now=NOW,
+    )
+
+
+def make_visit(
+    session: Session,
+    person: Person,
+    episode: Episode,
+    *,
+    now: datetime = NOW,
+    zone: ZoneInfo = ZONE,
+    uid: str | None = None,
+) -> Visit:
+    return episodes.visit_today(
+        session, person, episode, now=now, zone=zone, uid=uid or new_uid()
+    )
+
+
+def make_round(
+    session: Session,
+    person: Person,
+    visit: Visit,
+    *,
+    measure: str = "timed_up_and_go",
+    variant: str = "",
+    facts: dict[str, str] | None = None,
+    uid: str | None = None,
+    now: datetime = NOW,
+) -> Round:
+    return trials.start_round(
+        session,
+        person,
+        visit,
+        uid=uid or new_uid(),
+        measure=measure,
+        variant=variant,
+        facts=facts or {},
+        now=now,
+    )
+
+
+def make_trial(
+    session: Session,
+    person: Person,
+    round: Round,
+    body: TrialBody = TIMED,
+    *,
+    uid: str | None = None,
+    now: datetime = NOW,
+) -> Trial:
+    trial, _ = trials.record_trial(
+        session, person, round, uid=uid or new_uid(), body=body, now=now
+    )
+    return trial
+
+
+def make_score(
+    session: Session,
+    round: Round,
+    derived: DerivedScore = SCORED,
+    *,
+    now: datetime = NOW,
+) -> Score:
+    return scores.keep_score(session, round, derived, now=now)
