@@ -41,5 +41,7 @@ export function watchBusy() {
     const form = /** @type {HTMLElement} */ (event.target).closest?.("form");
     if (form) window.setTimeout(free, HOLD_MS, form);
   });
-  window.addEventListener("pageshow", () => document.querySelectorAll("form").forEach(free));
+  window.addEventListener("pageshow", () => {
+    document.querySelectorAll("form").forEach(free);
+  });
 }

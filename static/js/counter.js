@@ -5,7 +5,7 @@
  */
 import { onPress } from "./press.js";
 
-/** The number in an input; anything that is not a count is none. @param {string} text */
+/** The number in an input; anything else is no count. @param {string} text */
 export function countIn(text) {
   return /^\d+$/.test(text.trim()) ? Number(text) : 0;
 }

@@ -22,7 +22,8 @@ export function say(form, name, words) {
 
 /** @param {HTMLFormElement} form @param {string} name */
 function field(form, name) {
-  return /** @type {HTMLInputElement | null} */ (form.querySelector(`input[name="${name}"]`));
+  const input = form.querySelector(`input[name="${name}"]`);
+  return /** @type {HTMLInputElement | null} */ (input);
 }
 
 /** @param {HTMLFormElement} form @param {string} name */
@@ -49,7 +50,9 @@ export function fillFrom(form, run) {
   if (run.outcome) fill(form, { outcome: run.outcome });
 }
 
-/** @param {HTMLFormElement} form @param {"idle" | "running" | "doubt" | "sending"} state */
+/** @typedef {"idle" | "running" | "doubt" | "sending"} State */
+
+/** @param {HTMLFormElement} form @param {State} state */
 export function show(form, state) {
   form.dataset.state = state;
   for (const seen of form.querySelectorAll("[data-when]")) {

@@ -1,6 +1,6 @@
 // @ts-check
 /**
- * A running trial on this phone's own disk, so that reload, back or a lock cannot lose it.
+ * A running trial on this phone's own disk: reload, back or a lock cannot lose it.
  * Holds times and ids only, never a name. Without storage the trial runs on regardless.
  *
  * @typedef {import("./timing.js").Run} Run
@@ -46,7 +46,8 @@ export function forgetSaved(element) {
   withStore((store) => {
     for (const key of Object.keys(store)) {
       if (!key.startsWith(PREFIX)) continue;
-      if (readRun(store.getItem(key))?.uid === element.dataset.saved) store.removeItem(key);
+      const uid = readRun(store.getItem(key))?.uid;
+      if (uid === element.dataset.saved) store.removeItem(key);
     }
   });
 }

@@ -8,7 +8,8 @@ import { markAt } from "./timing.js";
 
 /** Both clocks at the event, or now. @param {Event} [event] */
 export function momentOf(event) {
-  const clocks = { now: performance.now(), wall: Date.now(), origin: performance.timeOrigin };
+  const now = performance.now();
+  const clocks = { now, wall: Date.now(), origin: performance.timeOrigin };
   return markAt(event?.timeStamp ?? clocks.now, clocks);
 }
 

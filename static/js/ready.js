@@ -8,9 +8,8 @@
 export function bindReadyRow(row) {
   const boxes = [...row.querySelectorAll("input")];
   row.addEventListener("change", (event) => {
-    for (const box of boxes) {
-      if (box !== event.target && /** @type {any} */ (event.target).checked) box.checked = false;
-    }
+    const changed = /** @type {HTMLInputElement} */ (event.target);
+    for (const box of boxes) if (box !== changed && changed.checked) box.checked = false;
   });
 }
 

@@ -1,8 +1,8 @@
 // @ts-check
 /**
  * `[data-stepper]`: buttons with `data-step` around a text input that can be typed in.
- * Hold a button to repeat. An empty input starts at `data-start`. Where the form lets the
- * unit be chosen, `data-unit` names that choice, and `data-step-cm` is the step in cm.
+ * Hold a button to repeat. An empty input starts at `data-start`. Where the form has a
+ * choice of units, `data-unit` names it, and `data-step-cm` is the step in cm.
  */
 import { onPress } from "./press.js";
 
@@ -39,16 +39,24 @@ export function bindStepper(stepper) {
   for (const button of stepper.querySelectorAll("button[data-step]")) {
     const change = () => {
       const unit = unitOf(stepper);
-      const of = (/** @type {Element} */ element, /** @type {string} */ name) => (
-        element.getAttribute(`data-${name}-${unit}`) ?? element.getAttribute(`data-${name}`) ?? ""
-      );
-      const limits = { start: of(stepper, "start"), low: of(stepper, "low"), high: of(stepper, "high") };
-      input.value = stepped(input.value, of(button, "step"), limits);
+      const [start, low, high] = ["start", "low", "high"].map((n) => said(stepper, n, unit));
+      input.value = stepped(input.value, said(button, "step", unit), { start, low, high });
       input.dispatchEvent(new Event("input", { bubbles: true }));
       input.dispatchEvent(new Event("change", { bubbles: true }));
     };
     holdable(/** @type {HTMLElement} */ (button), change);
   }
+}
+
+/**
+ * `data-NAME-UNIT`, or `data-NAME` where nothing is said for that unit.
+ * @param {Element} element
+ * @param {string} name
+ * @param {string} unit
+ */
+function said(element, name, unit) {
+  const plain = element.getAttribute(`data-${name}`) ?? "";
+  return element.getAttribute(`data-${name}-${unit}`) ?? plain;
 }
 
 /** The unit chosen now, empty where there is no choice. @param {HTMLElement} stepper */

@@ -1,9 +1,9 @@
 // @ts-check
 /**
- * The stopwatch of a `form[data-stopwatch=KEY]`: start, then one stop tap, and it sends.
+ * The stopwatch of a `form[data-stopwatch=KEY]`: start, one stop tap, and it sends.
  *
  * Nothing counts ticks, the page is only repainted. A time that the clocks cannot vouch
- * for is not sent but shown, "confirm or repeat"; it is forgotten once the server has it.
+ * for is not sent but shown, "confirm or repeat". Once the server has it, it is dropped.
  *
  * @typedef {import("./timing.js").Run} Run
  * @typedef {import("./timing.js").Mark} Mark
@@ -16,7 +16,7 @@ import { newUid } from "./uid.js";
 
 const UNSENT = "This time is not saved yet. It is kept on this phone.";
 
-/** The same finger bouncing, not a touch of its own. @param {Mark} last @param {Event} event */
+/** The same finger bouncing. @param {Mark} last @param {Event} event */
 const bounced = (last, event) => elapsed(last, momentOf(event)) < BOUNCE_MS;
 
 export class Stopwatch {
@@ -131,7 +131,7 @@ export class Stopwatch {
     this.form.requestSubmit();
   }
 
-  /** The answer to our own form: held by the server, or still only here. @param {any} event */
+  /** Our own form was answered: saved, or still only here. @param {any} event */
   answered(event) {
     if (event.detail.ctx.sourceElement !== this.form) return;
     const status = event.detail.ctx.response?.status ?? 0;

@@ -1,5 +1,5 @@
 // @ts-check
-/** Ties a stopwatch form to fingers, keys, the page's comings and goings, and answers. */
+/** Ties a stopwatch form to fingers, keys, the page's comings and goings, answers. */
 import { part, valueOf } from "./face.js";
 import { isAbout, save } from "./kept.js";
 import { onPress } from "./press.js";
@@ -22,7 +22,7 @@ export function stopwatch(form) {
   listen(form, watch);
 }
 
-/** With a stopwatch on the page, typing a time steps back; what was typed stays in sight. */
+/** With a stopwatch there, typing steps back; what was typed stays in sight. */
 function closeTyped(/** @type {HTMLFormElement} */ form) {
   const typed = part(form, "typed");
   if (typed && !valueOf(form, "typed")) typed.removeAttribute("open");

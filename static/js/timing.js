@@ -1,13 +1,13 @@
 // @ts-check
 /**
- * The arithmetic of the stopwatch: marks in, durations and doubts out. No page, no clock.
+ * The arithmetic of the stopwatch: marks in, durations and doubts out. No page here.
  *
- * A mark keeps both clocks at one touch: `mono` counts from `origin` and never jumps but
- * may stop while the phone sleeps; `wall` goes on asleep but jumps when the clock is set.
+ * A mark keeps both clocks at one touch: `mono` counts from `origin` and never jumps,
+ * but may stop while the phone sleeps; `wall` goes on, but jumps when it is set.
  *
  * @typedef {{mono: number, wall: number, origin: number}} Mark
- * @typedef {{uid: string, start: Mark, splits: Mark[], stop: Mark | null, hidden: boolean,
- *   confirmed: boolean, outcome: string}} Run
+ * @typedef {{uid: string, start: Mark, splits: Mark[], stop: Mark | null,
+ *   hidden: boolean, confirmed: boolean, outcome: string}} Run
  */
 
 /** Clocks that differ by more than this many milliseconds are not believed. */

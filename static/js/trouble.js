@@ -1,7 +1,7 @@
 // @ts-check
-/** Says what went wrong where it is seen and heard: in #message, or at the refused field. */
+/** Says what went wrong where it is seen and heard: in #message or at the field. */
 
-const NO_ANSWER = "No answer from Tapeline. What you entered is still here. Try again in a moment.";
+const NO_ANSWER = "No answer from Tapeline. What you entered is still here. Try again.";
 
 /** Once per page. */
 export function watchTrouble() {
@@ -11,8 +11,8 @@ export function watchTrouble() {
   });
   document.addEventListener("htmx:before:request", () => tell(""));
   document.addEventListener("htmx:after:swap", (event) => {
-    const status = /** @type {CustomEvent} */ (event).detail?.ctx?.response?.status ?? 0;
-    if (status >= 400) show();
+    const { ctx } = /** @type {CustomEvent} */ (event).detail;
+    if (ctx.response?.status >= 400) show();
   });
   firstWrong()?.focus();
 }

@@ -1,7 +1,7 @@
 // @ts-check
 /**
- * Keeps the screen on while a trial runs, where the phone allows it, and says honestly in
- * `[data-wake]` whether it does. Timing never depends on it.
+ * Keeps the screen on while a trial runs, where the phone allows it, and says honestly
+ * in `[data-wake]` whether it does. Timing never depends on it.
  */
 
 /** @type {any} */
@@ -10,7 +10,9 @@ let wanted = false;
 
 /** @param {string} words */
 function say(words) {
-  for (const place of document.querySelectorAll("[data-wake]")) place.textContent = words;
+  for (const place of document.querySelectorAll("[data-wake]")) {
+    place.textContent = words;
+  }
 }
 
 async function ask() {

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from sqlalchemy import Engine, create_engine, make_url, text
+from sqlalchemy import Engine, create_engine, event, make_url, text
 
 from app.storage.database import make_engine, migrate, write_session
 from app.storage.episodes import Episode, Visit
@@ -124,3 +124,17 @@ def ward(engine: Engine) -> Ward:
             visit=visit,
             round=make_round(session, therapist, visit),
         )
+
+
+@pytest.fixture
+def queries(ward: Ward) -> Iterator[list[str]]:
+    """Every SELECT the engine is asked from here on."""
+    asked: list[str] = []
+
+    def note(*given: object) -> None:
+        if str(given[2]).startswith("SELECT"):
+            asked.append(str(given[2]))
+
+    event.listen(ward.engine, "before_cursor_execute", note)
+    yield asked
+    event.remove(ward.engine, "before_cursor_execute", note)

@@ -1,0 +1,306 @@
+"""Trials at the bedside: stored as they happen, read at once, never lost or doubled."""
+
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from uuid import uuid4
+
+import pytest
+from sqlmodel import col, select
+from starlette.testclient import TestClient
+
+from app.storage.database import read_session
+from app.storage.scores import Score
+from app.storage.trials import Trial
+from app.web.deps import Site
+from tests.conftest import Clock, found
+from tests.web.bedside import a_round, done, send
+
+SignIn = Callable[[str], TestClient]
+STANDS = "five_times_sit_to_stand"
+REACH = "functional_reach"
+
+
+def trials(site: Site) -> list[Trial]:
+    with read_session(site.engine) as session:
+        return list(session.exec(select(Trial).order_by(col(Trial.id))))
+
+
+def the_score(site: Site) -> Score | None:
+    with read_session(site.engine) as session:
+        return session.exec(select(Score)).first()
+
+
+def test_typed_time_is_stored_and_read(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    text = done(therapist, patient_id, STANDS, "16.2")
+
+    assert [t.raw_ms for t in trials(site)] == [16200]
+    assert "16.2" in found(text, ".value").text()
+    assert "In the range linked with falls" in found(text, ".state").text()
+    assert "Buatois" in text
+
+
+def test_stopwatch_keeps_milliseconds_splits_and_clocks(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    url = a_round(therapist, patient_id, STANDS)
+    send(
+        therapist, url, raw_ms="16249", splits_ms="[3100, 6200]",
+        clocks='{"resumed": true}',
+    )  # fmt: skip
+    (trial,) = trials(site)
+
+    assert (trial.raw_ms, trial.splits_ms) == (16249, [3100, 6200])
+    assert trial.clocks == {"resumed": True}
+    assert "16.2" in found(therapist.get(url).text, ".value").text()
+
+
+def test_htmx_gets_only_the_work(therapist: TestClient, patient_id: int) -> None:
+    url = a_round(therapist, patient_id, STANDS)
+    answer = therapist.post(
+        f"{url}/trials",
+        data={"uid": uuid4().hex, "typed": "16.2"},
+        headers={"hx-request": "true"},
+    )
+
+    assert answer.status_code == 200
+    assert answer.text.lstrip().startswith('<div id="work">')
+    assert "16.2" in found(answer.text, ".value").text()
+
+
+BAD = ["", "abc", "-3", "0", "0.00", "10000", "NaN", "1e2", "1_000", "12,5", "16.2345"]
+
+
+@pytest.mark.parametrize("typed", BAD)
+def test_bad_time_comes_back_beside_the_field(
+    therapist: TestClient, patient_id: int, site: Site, typed: str
+) -> None:
+    url = a_round(therapist, patient_id, STANDS)
+    answer = send(therapist, url, typed=typed)
+
+    assert answer.status_code == 422
+    assert len(found(answer.text, "#typed-error").text()) > 15
+    assert found(answer.text, "#typed").attributes["value"] == typed
+    assert trials(site) == []
+
+
+def test_refused_htmx_trial_is_only_its_form(
+    therapist: TestClient, patient_id: int
+) -> None:
+    url = a_round(therapist, patient_id, STANDS)
+    answer = therapist.post(
+        f"{url}/trials", data={"typed": "x"}, headers={"hx-request": "true"}
+    )
+
+    assert answer.status_code == 422
+    assert answer.text.lstrip().startswith("<form")
+
+
+@pytest.mark.parametrize(
+    "fields",
+    [
+        {"distance": "130", "unit": "in"},
+        {"distance": "9,5", "unit": "in"},
+        {"start_mark": "10", "end_mark": "9", "unit": "in"},
+        {"start_mark": "10", "end_mark": "", "unit": "in"},
+        {"distance": "9.5", "unit": "ells"},
+    ],
+)
+def test_bad_reach_comes_back_filled(
+    therapist: TestClient, patient_id: int, site: Site, fields: dict[str, str]
+) -> None:
+    url = a_round(therapist, patient_id, REACH)
+    answer = send(therapist, url, **fields)
+
+    assert answer.status_code == 422
+    assert found(answer.text, ".error").text()
+    for name in ("distance", "start_mark", "end_mark"):
+        if fields.get(name):
+            typed = found(answer.text, f"#{name}").attributes["value"]
+            assert typed == fields[name]
+    assert trials(site) == []
+
+
+def test_reach_needs_three_and_keeps_the_unit(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    url = a_round(therapist, patient_id, REACH)
+    send(therapist, url, distance="9.5", unit="in")
+    send(therapist, url, start_mark="3", end_mark="13", unit="in")
+
+    assert the_score(site) is None
+    assert "trial 3 of 3" in therapist.get(url).text
+
+    send(therapist, url, distance="10.5", unit="in")
+
+    assert [t.raw_value for t in trials(site)] == ["9.5", "10", "10.5"]
+    assert "10.3" in found(therapist.get(url).text, ".value").text()
+
+
+def test_same_trial_five_times_at_once_is_one_row(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    url = a_round(therapist, patient_id, STANDS)
+    body = {"uid": uuid4().hex, "raw_ms": "16200"}
+
+    with ThreadPoolExecutor(5) as pool:
+        answers = list(
+            pool.map(lambda _: therapist.post(f"{url}/trials", data=body), range(5))
+        )
+
+    assert [a.status_code for a in answers] == [303] * 5
+    assert len(trials(site)) == 1
+
+
+def test_same_id_with_another_time_is_told(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    url = a_round(therapist, patient_id, STANDS)
+    uid = uuid4().hex
+    therapist.post(f"{url}/trials", data={"uid": uid, "raw_ms": "16200"})
+    answer = therapist.post(f"{url}/trials", data={"uid": uid, "raw_ms": "17200"})
+
+    assert answer.status_code == 409
+    assert [t.raw_ms for t in trials(site)] == [16200]
+
+
+def test_unable_is_a_result_with_its_reason(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    url = a_round(therapist, patient_id, STANDS)
+    send(therapist, url, outcome="unable", reason="pain")
+    score = the_score(site)
+
+    assert score is not None
+    assert (score.outcome, score.value) == ("unable", None)
+    assert "Pain" in therapist.get(url).text
+
+
+def test_unable_without_a_reason_is_asked_again(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    url = a_round(therapist, patient_id, STANDS)
+    answer = send(therapist, url, outcome="unable")
+
+    assert answer.status_code == 422
+    assert "Choose why" in answer.text
+    assert trials(site) == []
+
+
+def test_stop_for_safety_keeps_the_time_without_a_score(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    url = a_round(therapist, patient_id, STANDS)
+    send(therapist, url, outcome="stopped", raw_ms="4100")
+    (trial,) = trials(site)
+
+    assert (trial.outcome, trial.raw_ms) == ("stopped", None)
+    assert trial.clocks["stopped_at_ms"] == 4100
+    assert "Stopped for safety" in therapist.get(url).text
+
+
+def test_void_keeps_the_row_and_takes_the_score_back(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    url = a_round(therapist, patient_id, STANDS)
+    send(therapist, url, typed="16.2")
+    (trial,) = trials(site)
+    answer = therapist.post(
+        f"/trials/{trial.id}/void", data={"void_reason": "The chair slid"}
+    )
+
+    assert answer.status_code == 303
+    assert the_score(site) is None
+    assert [t.void_reason for t in trials(site)] == ["The chair slid"]
+    assert "The chair slid" in therapist.get(url).text
+
+
+def test_void_without_a_reason_is_refused(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    url = a_round(therapist, patient_id, STANDS)
+    send(therapist, url, typed="16.2")
+    answer = therapist.post(f"/trials/{trials(site)[0].id}/void", data={})
+
+    assert answer.status_code == 422
+    assert the_score(site) is not None
+
+
+def test_one_trial_too_many_is_kept_and_not_counted(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    """A second tab must not cost the first tab's score."""
+    url = a_round(therapist, patient_id, STANDS)
+    send(therapist, url, typed="16.2")
+    send(therapist, url, typed="12.0")
+    score = the_score(site)
+
+    assert len(trials(site)) == 2
+    assert score is not None
+    assert score.value == "16.2"
+
+
+def test_counting_answers_are_kept_with_the_trial(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    url = a_round(therapist, patient_id, "tug_cognitive")
+    fields = {"typed": "15", "input-numbers_said": "8", "input-errors": "1"}
+    send(therapist, url, **fields)
+
+    assert trials(site)[0].inputs == {"numbers_said": "8", "errors": "1"}
+
+
+def test_bad_count_is_refused_beside_its_field(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    url = a_round(therapist, patient_id, "tug_cognitive")
+    answer = send(therapist, url, **{"typed": "15", "input-errors": "-1"})
+
+    assert answer.status_code == 422
+    assert "whole number" in found(answer.text, "#input-errors-error").text()
+    assert trials(site) == []
+
+
+def test_paired_test_of_the_day_gives_the_difference(
+    therapist: TestClient, patient_id: int
+) -> None:
+    done(therapist, patient_id, "timed_up_and_go", "22.2")
+    text = done(therapist, patient_id, "tug_manual", "27.2")
+
+    assert "5.0 s" in text
+    assert "-22.5 %" in text
+
+
+def test_change_is_told_against_the_earlier_visit(
+    sign_in_as: SignIn, patient_id: int, clock: Clock
+) -> None:
+    done(sign_in_as("therapist"), patient_id, STANDS, "19.9")
+    clock.move(days=14)
+    text = done(sign_in_as("therapist"), patient_id, STANDS, "16.2")
+
+    assert "Real gain since 19.9 s: 3.7 s faster" in text
+
+
+@pytest.mark.parametrize("who", ["colleague", "outsider", "student"])
+def test_nobody_else_sees_or_adds_a_trial(
+    request: pytest.FixtureRequest,
+    therapist: TestClient,
+    patient_id: int,
+    site: Site,
+    who: str,
+) -> None:
+    url = a_round(therapist, patient_id, STANDS)
+    other: TestClient = request.getfixturevalue(who)
+
+    assert other.get(url).status_code == 404
+    assert send(other, url, typed="16.2").status_code == 404
+    assert trials(site) == []
+
+
+def test_supervisor_sees_the_round(
+    therapist: TestClient, supervisor: TestClient, patient_id: int
+) -> None:
+    url = a_round(therapist, patient_id, STANDS)
+
+    assert supervisor.get(url).status_code == 200
