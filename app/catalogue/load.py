@@ -101,6 +101,7 @@ def _fact(t: Table) -> Fact:
         for_change=t.flag("for_change", True),
         easier=t.words("easier", (*options, "over", "under")),
         when_condition=t.words("when_condition", words.CONDITIONS),
+        main=t.flag("main"),
         help=t.text("help", ""),
     )
     if (made.kind == "choice") != bool(options):

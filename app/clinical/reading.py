@@ -22,6 +22,7 @@ from app.clinical.readings import Reading
 from app.clinical.scoring import Score
 from app.clinical.setup import assumed_setup, deviations
 
+UNCONFIRMED = "Rows marked unconfirmed were recalled, not read; none of them leads."
 #: Hand timing error and half a tape mark: common practice.
 EDGE = {"s": Decimal("0.2"), "in": Decimal("0.25"), "cm": Decimal("0.5")}
 EDGE_SAYS = " Close to the limit: it could fall either side another day."
@@ -186,7 +187,7 @@ def _cautions(
     if score.outcome == "unable":
         yield "Unable is a result: write down why, and try again another day."
     if any(r.matched and not r.confirmed for r in ranked):
-        yield "Rows marked unconfirmed were recalled, not read; none of them leads."
+        yield UNCONFIRMED
     yield JUDGEMENT
 
 

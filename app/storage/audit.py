@@ -8,6 +8,7 @@ chain and its head is not found out by this.
 
 import hashlib
 import json
+from contextlib import closing
 from datetime import UTC, datetime
 from typing import Final
 
@@ -126,12 +127,15 @@ def verify(session: Session) -> int | None:
     """
     head = session.exec(select(AuditHead)).one()
     wanted = select(AuditEntry).order_by(col(AuditEntry.id))
+    found = session.exec(wanted.execution_options(yield_per=AT_A_TIME))
     last_id, last_hash = 0, START
-    for entry in session.exec(wanted.execution_options(yield_per=AT_A_TIME)):
-        follows = entry.id == last_id + 1 and entry.previous_hash == last_hash
-        if not follows or entry.hash != _hash_of(entry):
-            return entry.id
-        last_id, last_hash = entry.id, entry.hash
+    # Closed even when left early: a PostgreSQL cursor would stay open on its server.
+    with closing(found) as entries:
+        for entry in entries:
+            follows = entry.id == last_id + 1 and entry.previous_hash == last_hash
+            if not follows or entry.hash != _hash_of(entry):
+                return entry.id
+            last_id, last_hash = entry.id, entry.hash
     if last_id != head.last_id:
         return min(last_id, head.last_id) + 1
     return None if last_hash == head.hash else last_id

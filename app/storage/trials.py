@@ -170,13 +170,8 @@ def start_round(
     if known is not None:
         its_visit = session.get_one(Visit, known.visit_id)
         was = (known.person_id, known.measure, known.variant, known.facts)
-        if (*was, its_visit.episode_id) != (
-            person.id,
-            measure,
-            variant,
-            facts,
-            visit.episode_id,
-        ):
+        same = was == (person.id, measure, variant, facts)
+        if not same or its_visit.episode_id != visit.episode_id:
             raise SameIdOtherBody
         return known
     begun = Round(

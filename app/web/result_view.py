@@ -6,7 +6,7 @@ from app.clinical import change as changes
 from app.clinical.measure import Source
 from app.clinical.quantities import UNIT_WORDS, shown
 from app.clinical.quantities import words as with_unit
-from app.clinical.reading import Result
+from app.clinical.reading import JUDGEMENT, UNCONFIRMED, Result
 from app.clinical.readings import Reading
 from app.clinical.vocabulary import HOWS, OUTCOMES, UNABLE_REASONS
 from app.web.judging import Judged
@@ -22,6 +22,8 @@ CROSSED = {
     "percentile": "Beyond a place in a sample",
     "protocol_limit": "Beyond a protocol's limit",
 }
+#: Said under every result: true, but nothing to act on at this bedside.
+_REMARKS = (JUDGEMENT, UNCONFIRMED)
 CHANGE_CHIP = {
     changes.REAL_GAIN: "gain",
     changes.NEWLY_ABLE: "gain",
@@ -77,6 +79,7 @@ class ResultView:
     near: tuple[ReadingView, ...]
     assumed: tuple[str, ...]
     cautions: tuple[str, ...]
+    remarks: tuple[str, ...]
 
 
 def result_view(judged: Judged) -> ResultView:
@@ -114,7 +117,8 @@ def result_view(judged: Judged) -> ResultView:
         ),
         near=tuple(_view(result, r) for r in rest if not r.matched),
         assumed=result.assumed,
-        cautions=result.cautions,
+        cautions=tuple(c for c in result.cautions if c not in _REMARKS),
+        remarks=tuple(c for c in result.cautions if c in _REMARKS),
     )
 
 

@@ -1,5 +1,5 @@
 // @ts-check
-/** Attaches each behaviour to its `data-*` elements, on load and after each htmx swap. */
+/** Attaches each behaviour to its `data-*` elements, on load and after htmx swaps. */
 import { watchBusy } from "./busy.js";
 import { bindCounter } from "./counter.js";
 import { forgetSaved } from "./kept.js";

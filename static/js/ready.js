@@ -9,7 +9,8 @@ export function bindReadyRow(row) {
   const boxes = [...row.querySelectorAll("input")];
   row.addEventListener("change", (event) => {
     const changed = /** @type {HTMLInputElement} */ (event.target);
-    for (const box of boxes) if (box !== changed && changed.checked) box.checked = false;
+    if (!changed.checked) return;
+    for (const box of boxes) box.checked = box === changed;
   });
 }
 

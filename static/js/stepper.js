@@ -39,8 +39,9 @@ export function bindStepper(stepper) {
   for (const button of stepper.querySelectorAll("button[data-step]")) {
     const change = () => {
       const unit = unitOf(stepper);
-      const [start, low, high] = ["start", "low", "high"].map((n) => said(stepper, n, unit));
-      input.value = stepped(input.value, said(button, "step", unit), { start, low, high });
+      const limit = (/** @type {string} */ name) => said(stepper, name, unit);
+      const limits = { start: limit("start"), low: limit("low"), high: limit("high") };
+      input.value = stepped(input.value, said(button, "step", unit), limits);
       input.dispatchEvent(new Event("input", { bubbles: true }));
       input.dispatchEvent(new Event("change", { bubbles: true }));
     };

@@ -3,7 +3,7 @@
  * The stopwatch of a `form[data-stopwatch=KEY]`: start, one stop tap, and it sends.
  *
  * Nothing counts ticks, the page is only repainted. A time that the clocks cannot vouch
- * for is not sent but shown, "confirm or repeat". Once the server has it, it is dropped.
+ * for is not sent but shown, "confirm or repeat". Once the server has it, it is gone.
  *
  * @typedef {import("./timing.js").Run} Run
  * @typedef {import("./timing.js").Mark} Mark

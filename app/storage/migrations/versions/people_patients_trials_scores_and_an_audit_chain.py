@@ -3,7 +3,6 @@
 Closed lists are written out: a migration says what was true when it was made.
 """
 
-from datetime import date, datetime
 from typing import Any
 
 import sqlalchemy as sa
@@ -14,6 +13,7 @@ down_revision = None
 branch_labels = None
 depends_on = None
 
+DAYS = ("'1900-01-01'", "'2100-12-31'")
 OUTCOMES = "completed unable stopped declined not_done"
 CONDITIONS = (
     "parkinson stroke cognitive_impairment ms vestibular sci amputation hip_fracture "
@@ -46,32 +46,28 @@ TABLES = (
 )
 
 
-def number(name: str, null: bool = False) -> sa.Column[int]:
-    return sa.Column(name, sa.Integer(), nullable=null)
+def columns(kind: Any, names: str, null: bool = False) -> list[sa.Column[Any]]:
+    return [sa.Column(name, kind, nullable=null) for name in names.split()]
 
 
-def text(name: str, null: bool = False) -> sa.Column[str]:
-    return sa.Column(name, sa.String(), nullable=null)
+def number(names: str, null: bool = False) -> list[sa.Column[Any]]:
+    return columns(sa.Integer(), names, null)
 
 
-def yes_no(name: str, null: bool = False) -> sa.Column[bool]:
-    return sa.Column(name, sa.Boolean(), nullable=null)
+def text(names: str, null: bool = False) -> list[sa.Column[Any]]:
+    return columns(sa.String(), names, null)
 
 
-def day(name: str, null: bool = False) -> sa.Column[date]:
-    return sa.Column(name, sa.Date(), nullable=null)
-
-
-def instant(name: str, null: bool = False) -> sa.Column[datetime]:
-    return sa.Column(name, sa.DateTime(timezone=True), nullable=null)
-
-
-def json(name: str) -> sa.Column[Any]:
-    return sa.Column(name, sa.JSON(), nullable=False)
+def instant(names: str, null: bool = False) -> list[sa.Column[Any]]:
+    return columns(sa.DateTime(timezone=True), names, null)
 
 
 def keyed(table: str, *columns: str) -> sa.PrimaryKeyConstraint:
     return sa.PrimaryKeyConstraint(*columns, name=op.f(f"pk_{table}"))
+
+
+def numbered(table: str, *parts: Any) -> sa.Table:
+    return op.create_table(table, *number("id"), *parts, keyed(table, "id"))
 
 
 def unique(table: str, *columns: str) -> sa.UniqueConstraint:
@@ -137,70 +133,51 @@ def upgrade() -> None:
 
 
 def people() -> None:
-    op.create_table(
+    handle = "length(handle) BETWEEN 1 AND 60"
+    numbered(
         "person",
-        number("id"),
-        text("handle"),
-        text("name"),
-        text("role"),
-        text("passphrase_hash"),
-        yes_no("is_demo"),
-        yes_no("active"),
-        instant("created_at"),
-        instant("last_seen_at", null=True),
-        number("version"),
+        *number("version"),
+        *text("handle name role passphrase_hash"),
+        *columns(sa.Boolean(), "is_demo active"),
+        *instant("created_at"),
+        *instant("last_seen_at", null=True),
         one_of("person", "role", "therapist assistant student supervisor"),
         length("person", "name", 1, 80),
-        check(
-            "person",
-            "handle",
-            "length(handle) BETWEEN 1 AND 60 AND handle = lower(handle)",
-        ),
+        check("person", "handle", f"{handle} AND handle = lower(handle)"),
         check("person", "version", "version >= 1"),
-        keyed("person", "id"),
         unique("person", "handle"),
     )
-    op.create_table(
+    numbered(
         "sign_in",
-        number("id"),
-        text("token_hash"),
-        number("person_id"),
-        instant("started_at"),
-        instant("last_seen_at"),
-        instant("ended_at", null=True),
+        *number("person_id"),
+        *text("token_hash"),
+        *instant("started_at last_seen_at"),
+        *instant("ended_at", null=True),
         hexadecimal("sign_in", "token_hash", 64),
         refers("sign_in", "person_id", "person"),
-        keyed("sign_in", "id"),
         unique("sign_in", "token_hash"),
     )
     op.create_index("ix_sign_in_person_id", "sign_in", ["person_id"])
 
 
 def patients() -> None:
-    op.create_table(
+    numbered(
         "patient",
-        number("id"),
-        text("uid"),
-        text("label"),
-        number("birth_year", null=True),
-        day("birth_date", null=True),
-        text("sex", null=True),
-        yes_no("is_demo"),
-        number("version"),
-        instant("created_at"),
-        instant("closed_at", null=True),
+        *number("version"),
+        *text("uid label"),
+        *number("birth_year", null=True),
+        *columns(sa.Date(), "birth_date", null=True),
+        *text("sex", null=True),
+        *columns(sa.Boolean(), "is_demo"),
+        *instant("created_at"),
+        *instant("closed_at", null=True),
         hexadecimal("patient", "uid", 32),
         length("patient", "label", 1, 80),
         between("patient", "birth_year", 1900, 2100),
-        check(
-            "patient",
-            "birth_date",
-            "birth_date BETWEEN '1900-01-01' AND '2100-12-31'",
-        ),
+        check("patient", "birth_date", f"birth_date BETWEEN {' AND '.join(DAYS)}"),
         check("patient", "one_birth", "birth_year IS NULL OR birth_date IS NULL"),
         one_of("patient", "sex", "female male"),
         check("patient", "version", "version >= 1"),
-        keyed("patient", "id"),
         unique("patient", "uid"),
     )
 
@@ -208,9 +185,9 @@ def patients() -> None:
 def known_of_patients() -> None:
     op.create_table(
         "patient_condition",
-        number("patient_id"),
-        text("condition"),
-        day("since_date", null=True),
+        *number("patient_id"),
+        *text("condition"),
+        *columns(sa.Date(), "since_date", null=True),
         one_of("patient_condition", "condition", CONDITIONS),
         refers("patient_condition", "patient_id", "patient"),
         keyed("patient_condition", "patient_id", "condition"),
@@ -218,23 +195,19 @@ def known_of_patients() -> None:
     rules = [f"(key = '{key}' AND {listed('value', FACTS[key])})" for key in FACTS]
     op.create_table(
         "patient_fact",
-        number("patient_id"),
-        text("key"),
-        text("value"),
+        *number("patient_id"),
+        *text("key value"),
         check("patient_fact", "value", " OR ".join(rules)),
         refers("patient_fact", "patient_id", "patient"),
         keyed("patient_fact", "patient_id", "key"),
     )
-    op.create_table(
+    numbered(
         "assignment",
-        number("id"),
-        number("patient_id"),
-        number("person_id"),
-        instant("since"),
-        instant("until", null=True),
+        *number("patient_id person_id"),
+        *instant("since"),
+        *instant("until", null=True),
         refers("assignment", "patient_id", "patient"),
         refers("assignment", "person_id", "person"),
-        keyed("assignment", "id"),
     )
     op.create_index("ix_assignment_patient_id", "assignment", ["patient_id"])
     op.create_index(
@@ -248,115 +221,82 @@ def known_of_patients() -> None:
 
 
 def episodes() -> None:
-    op.create_table(
+    numbered(
         "episode",
-        number("id"),
-        number("patient_id"),
-        text("reason"),
-        text("setting"),
-        text("plan"),
-        day("opened_on"),
-        day("closed_on", null=True),
+        *number("patient_id"),
+        *text("reason setting plan"),
+        *columns(sa.Date(), "opened_on"),
+        *columns(sa.Date(), "closed_on", null=True),
         length("episode", "reason", 1, 200),
         one_of("episode", "setting", SETTINGS),
         one_of("episode", "plan", "restore maintain"),
         check("episode", "closed_on", "closed_on >= opened_on"),
         refers("episode", "patient_id", "patient"),
-        keyed("episode", "id"),
     )
     op.create_index("ix_episode_patient_id", "episode", ["patient_id"])
-    op.create_table(
+    numbered(
         "precaution",
-        number("id"),
-        number("episode_id"),
-        text("tag"),
-        text("note"),
-        text("set_by"),
-        day("set_on"),
-        day("review_on", null=True),
-        day("ended_on", null=True),
+        *number("episode_id"),
+        *text("tag note set_by"),
+        *columns(sa.Date(), "set_on"),
+        *columns(sa.Date(), "review_on ended_on", null=True),
         one_of("precaution", "tag", PRECAUTIONS),
         length("precaution", "note", 0, 500),
         length("precaution", "set_by", 0, 80),
         check("precaution", "review_on", "review_on >= set_on"),
         check("precaution", "ended_on", "ended_on >= set_on"),
         refers("precaution", "episode_id", "episode"),
-        keyed("precaution", "id"),
     )
     op.create_index("ix_precaution_episode_id", "precaution", ["episode_id"])
 
 
 def visits() -> None:
-    op.create_table(
+    numbered(
         "visit",
-        number("id"),
-        text("uid"),
-        number("episode_id"),
-        number("person_id"),
-        day("local_date"),
-        text("zone"),
-        instant("started_at"),
+        *number("episode_id person_id"),
+        *text("uid zone"),
+        *columns(sa.Date(), "local_date"),
+        *instant("started_at"),
         hexadecimal("visit", "uid", 32),
         length("visit", "zone", 1, 60),
         refers("visit", "episode_id", "episode"),
         refers("visit", "person_id", "person"),
-        keyed("visit", "id"),
         unique("visit", "uid"),
         unique("visit", "episode_id", "person_id", "local_date"),
     )
 
 
 def rounds() -> None:
-    op.create_table(
+    numbered(
         "round",
-        number("id"),
-        text("uid"),
-        number("visit_id"),
-        number("person_id"),
-        text("measure"),
-        text("variant"),
-        json("facts"),
-        instant("created_at"),
+        *number("visit_id person_id"),
+        *text("uid measure variant"),
+        *columns(sa.JSON(), "facts"),
+        *instant("created_at"),
         hexadecimal("round", "uid", 32),
         length("round", "measure", 1, 80),
         length("round", "variant", 0, 80),
         refers("round", "visit_id", "visit"),
         refers("round", "person_id", "person"),
-        keyed("round", "id"),
         unique("round", "uid"),
     )
     op.create_index("ix_round_visit_id", "round", ["visit_id"])
 
 
 def trials() -> None:
-    op.create_table(
+    numbered(
         "trial",
-        number("id"),
-        text("uid"),
-        number("round_id"),
-        number("place"),
-        yes_no("practice"),
-        text("outcome"),
-        text("reason"),
-        number("raw_ms", null=True),
-        text("raw_value", null=True),
-        text("raw_unit", null=True),
-        text("start_mark", null=True),
-        text("end_mark", null=True),
-        number("count", null=True),
-        json("inputs"),
-        json("splits_ms"),
-        json("clocks"),
-        instant("recorded_at"),
-        number("recorded_by"),
-        text("body_hash"),
-        instant("voided_at", null=True),
-        number("voided_by", null=True),
-        text("void_reason", null=True),
+        *number("round_id place recorded_by"),
+        *text("uid outcome reason body_hash"),
+        *columns(sa.Boolean(), "practice"),
+        *number("raw_ms count voided_by", null=True),
+        *text("raw_value raw_unit start_mark end_mark void_reason", null=True),
+        *columns(sa.JSON(), "inputs splits_ms clocks"),
+        *instant("recorded_at"),
+        *instant("voided_at", null=True),
         refers("trial", "round_id", "round"),
         refers("trial", "recorded_by", "person"),
         refers("trial", "voided_by", "person"),
-        keyed("trial", "id"),
         unique("trial", "uid"),
         unique("trial", "round_id", "place"),
         hexadecimal("trial", "uid", 32),
@@ -407,65 +347,47 @@ def words_of_trials() -> list[sa.CheckConstraint]:
 
 
 def scores() -> None:
-    op.create_table(
+    done = "(outcome = 'completed')"
+    numbered(
         "score",
-        number("id"),
-        number("round_id"),
-        number("patient_id"),
-        text("measure"),
-        day("on_date"),
-        text("outcome"),
-        text("value", null=True),
-        text("unit"),
-        text("variant"),
-        text("lead_says"),
-        text("lead_source"),
-        yes_no("lead_crossed", null=True),
-        text("change_verdict", null=True),
-        text("edition"),
-        instant("computed_at"),
+        *number("round_id patient_id"),
+        *text("measure outcome unit variant lead_says lead_source edition"),
+        *columns(sa.Date(), "on_date"),
+        *text("value change_verdict", null=True),
+        *columns(sa.Boolean(), "lead_crossed", null=True),
+        *instant("computed_at"),
         one_of("score", "outcome", OUTCOMES),
         one_of("score", "unit", "s in cm count %"),
-        check(
-            "score",
-            "value_when_completed",
-            "(outcome = 'completed') = (value IS NOT NULL)",
-        ),
+        check("score", "value_when_completed", f"{done} = (value IS NOT NULL)"),
         refers("score", "round_id", "round"),
         refers("score", "patient_id", "patient"),
-        keyed("score", "id"),
         unique("score", "round_id"),
     )
-    columns = ["patient_id", "measure", "on_date"]
-    op.create_index("ix_score_patient_id_measure_on_date", "score", columns)
+    together = ["patient_id", "measure", "on_date"]
+    op.create_index("ix_score_patient_id_measure_on_date", "score", together)
 
 
 def audit() -> None:
     op.create_table(
         "audit_entry",
         sa.Column("id", sa.Integer(), autoincrement=False, nullable=False),
-        instant("at"),
-        number("person_id", null=True),
-        text("deed"),
-        text("subject"),
-        number("subject_id"),
-        text("previous_hash"),
-        text("hash"),
+        keyed("audit_entry", "id"),
+        *instant("at"),
+        *number("person_id", null=True),
+        *text("deed subject previous_hash hash"),
+        *number("subject_id"),
         word("audit_entry", "deed"),
         word("audit_entry", "subject"),
         hexadecimal("audit_entry", "previous_hash", 64),
         hexadecimal("audit_entry", "hash", 64),
         refers("audit_entry", "person_id", "person"),
-        keyed("audit_entry", "id"),
     )
-    head = op.create_table(
+    head = numbered(
         "audit_head",
-        number("id"),
-        number("last_id"),
-        text("hash"),
+        *number("last_id"),
+        *text("hash"),
         check("audit_head", "one_row", "id = 1"),
         hexadecimal("audit_head", "hash", 64),
-        keyed("audit_head", "id"),
     )
     # The chain hangs on this row: every append locks it.
     op.bulk_insert(head, [{"id": 1, "last_id": 0, "hash": "0" * 64}])

@@ -1,0 +1,302 @@
+"""The demo site: its people, patients and scores, put in by the program's own deeds.
+
+Every deed is done as if at its time, oldest first and in one transaction, so that
+rows, scores and the audit trail come about as they do at a real site. Ids are made from
+names: the same day gives the same site.
+"""
+
+import sqlite3
+import uuid
+from collections.abc import Callable, Iterator
+from contextlib import closing
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, time, timedelta
+from functools import partial
+from pathlib import Path
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from sqlalchemy import Engine
+from sqlmodel import Session
+
+from app.catalogue.load import Catalogue
+from app.commands.demo_files import (
+    DemoPatient,
+    DemoPerson,
+    DemoPrecaution,
+    DemoRound,
+    DemoStory,
+    DemoVisit,
+)
+from app.commands.refused import Refused
+from app.storage.database import write_session
+from app.storage.episodes import (
+    Episode,
+    PrecautionOnEpisode,
+    Visit,
+    add_episode,
+    add_precaution,
+    end_precaution,
+    visit_today,
+)
+from app.storage.patients import Patient, PatientDetails, add_patient, assign
+from app.storage.people import Person, add_person
+from app.storage.trials import record_trial, start_round, void_trial
+from app.web.judging import keep
+
+MARKER: Final = "this-is-a-demo-site.txt"
+MARKER_SAYS: Final = (
+    "Everybody in this folder's site is invented. `tapeline demo` made it and makes it "
+    "afresh at each start: nothing in it lasts.\n"
+)
+DATABASE: Final = "tapeline.sqlite"
+#: No passphrase has this hash: demo people come in by the start page alone.
+NO_PASSPHRASE: Final = "none"
+#: Ids are made from names below this one.
+NAMES: Final = uuid.uuid5(uuid.NAMESPACE_OID, "tapeline demo site")
+ADMITTED: Final = time(8, 0)
+ORDERS_READ: Final = time(8, 10)
+BETWEEN_TRIALS: Final = timedelta(minutes=2)
+
+Deed = tuple[datetime, Callable[[datetime], None]]
+
+
+def is_demo_folder(folder: Path) -> bool:
+    return (folder / MARKER).is_file()
+
+
+def claim_folder(folder: Path) -> None:
+    """Mark a folder as a demo's and empty it of the demo it held.
+
+    Raise Refused, having touched nothing, when it holds anything else.
+    """
+    if folder.is_dir() and any(folder.iterdir()):
+        if not is_demo_folder(folder) or _holds_real_rows(folder / DATABASE):
+            raise Refused(
+                f"{folder} holds something that `tapeline demo` did not make: choose "
+                "an empty folder, or leave --data out"
+            )
+        for name in (DATABASE, f"{DATABASE}-wal", f"{DATABASE}-shm"):
+            (folder / name).unlink(missing_ok=True)
+    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    (folder / MARKER).write_text(MARKER_SAYS)
+
+
+def _holds_real_rows(database: Path) -> bool:
+    """Whether anybody in a site is not invented; unreadable counts as real."""
+    if not database.exists():
+        return False
+    try:
+        with closing(sqlite3.connect(f"{database.as_uri()}?mode=ro", uri=True)) as site:
+            made = site.execute("SELECT 1 FROM sqlite_master").fetchone()
+            return made is not None and any(
+                site.execute(f"SELECT 1 FROM {table} WHERE NOT is_demo").fetchone()
+                for table in ("person", "patient")
+            )
+    except sqlite3.Error:
+        return True
+
+
+@dataclass(slots=True)
+class _Making:
+    """What the deeds share: where they write, the site's day, and who came to be."""
+
+    session: Session
+    shelf: Catalogue
+    now: datetime
+    zone: ZoneInfo
+    people: dict[str, Person] = field(default_factory=dict)
+    patients: dict[str, Patient] = field(default_factory=dict)
+    episodes: dict[str, Episode] = field(default_factory=dict)
+    precautions: dict[str, PrecautionOnEpisode] = field(default_factory=dict)
+
+    def day(self, days_ago: int) -> date:
+        return self.now.astimezone(self.zone).date() - timedelta(days=days_ago)
+
+    def instant(self, days_ago: int, at: time) -> datetime:
+        """A time of the site's clock, days ago, but never later than now."""
+        local = datetime.combine(self.day(days_ago), at, self.zone)
+        return min(local.astimezone(UTC), self.now)
+
+
+def build(
+    engine: Engine, shelf: Catalogue, story: DemoStory, *, now: datetime, zone: ZoneInfo
+) -> None:
+    """Put the whole story into an empty site, as of `now`."""
+    with write_session(engine) as session:
+        making = _Making(session, shelf, now, zone)
+        deeds = sorted(_deeds(making, story), key=lambda deed: deed[0])
+        for person in story.people:
+            _join(making, person, deeds[0][0])
+        for when, do in deeds:
+            do(when)
+
+
+def _deeds(making: _Making, story: DemoStory) -> Iterator[Deed]:
+    """All that happened, each with its time; deeds of one time keep this order."""
+    for patient in story.patients:
+        opened = patient.opened_days_ago
+        yield making.instant(opened, ADMITTED), partial(_admit, making, patient)
+        yield from _precaution_deeds(making, patient)
+        for place, visit in enumerate(patient.visits, 1):
+            yield (
+                making.instant(visit.days_ago, visit.at),
+                partial(_visit, making, patient, visit, f"{patient.label}/{place}"),
+            )
+
+
+def _precaution_deeds(making: _Making, patient: DemoPatient) -> Iterator[Deed]:
+    for told in patient.precautions:
+        # What was ordered before the episode is written down when it opens.
+        set_at = min(patient.opened_days_ago, told.days_ago)
+        yield (
+            making.instant(set_at, ORDERS_READ),
+            partial(_set_precaution, making, patient, told),
+        )
+        if told.lifted_days_ago is not None:
+            yield (
+                making.instant(told.lifted_days_ago, ORDERS_READ),
+                partial(_lift, making, patient, told),
+            )
+
+
+def uid_of(name: str) -> str:
+    """An id as a phone makes them, but always the same for one name."""
+    return uuid.uuid5(NAMES, name).hex
+
+
+def _join(making: _Making, person: DemoPerson, now: datetime) -> None:
+    making.people[person.handle] = add_person(
+        making.session,
+        handle=person.handle,
+        name=person.name,
+        role=person.role,
+        passphrase_hash=NO_PASSPHRASE,
+        is_demo=True,
+        now=now,
+    )
+
+
+def _admit(making: _Making, patient: DemoPatient, now: datetime) -> None:
+    first, *others = (making.people[handle] for handle in patient.assigned)
+    details = details_of(patient, making.day)
+    uid = uid_of(patient.label)
+    row = add_patient(making.session, first, details, uid=uid, now=now)
+    for other in others:
+        assign(making.session, first, row, other, now=now)
+    making.patients[patient.label] = row
+    making.episodes[patient.label] = add_episode(
+        making.session,
+        first,
+        row,
+        reason=patient.reason,
+        setting=patient.setting,
+        plan=patient.plan,  # type: ignore[arg-type]  # read from the closed list
+        opened_on=making.day(patient.opened_days_ago),
+        now=now,
+    )
+
+
+def details_of(patient: DemoPatient, day: Callable[[int], date]) -> PatientDetails:
+    """A patient's details, `day` giving the date of so many days ago."""
+    born, year = None, None
+    if patient.age is not None:
+        born = _birth_date(day(0), patient.age, patient.label)
+    else:
+        latest = min((v.days_ago for v in patient.visits), default=0)
+        year = day(latest).year - (patient.turns or 0)
+    return PatientDetails(
+        label=patient.label,
+        birth_year=year,
+        birth_date=born,
+        sex=patient.sex,
+        conditions={
+            name: None if days is None else day(days)
+            for name, days in patient.conditions.items()
+        },
+        facts=patient.facts,
+    )
+
+
+def _birth_date(today: date, age: int, label: str) -> date:
+    """The last birthday lies 60 to 315 days back, so the age held all along."""
+    last = today - timedelta(days=60 + int(uid_of(label)[:2], 16))
+    day = min(last.day, 28)  # no 29 February in the year of birth
+    return date(last.year - age, last.month, day)
+
+
+def _set_precaution(
+    making: _Making, patient: DemoPatient, told: DemoPrecaution, now: datetime
+) -> None:
+    review = told.review_in_days
+    making.precautions[f"{patient.label}/{told.tag}"] = add_precaution(
+        making.session,
+        making.people[patient.assigned[0]],
+        making.episodes[patient.label],
+        tag=told.tag,
+        note=told.note,
+        set_by=told.set_by,
+        set_on=making.day(told.days_ago),
+        review_on=None if review is None else making.day(-review),
+        now=now,
+    )
+
+
+def _lift(
+    making: _Making, patient: DemoPatient, told: DemoPrecaution, now: datetime
+) -> None:
+    end_precaution(
+        making.session,
+        making.people[patient.assigned[0]],
+        making.precautions[f"{patient.label}/{told.tag}"],
+        on=making.day(told.lifted_days_ago or 0),
+        now=now,
+    )
+
+
+def _visit(
+    making: _Making, patient: DemoPatient, told: DemoVisit, name: str, now: datetime
+) -> None:
+    visit = visit_today(
+        making.session,
+        making.people[told.by],
+        making.episodes[patient.label],
+        now=now,
+        zone=making.zone,
+        uid=uid_of(name),
+    )
+    for place, round in enumerate(told.rounds, 1):
+        now = _round(making, patient, visit, round, f"{name}/{place}", now)
+
+
+def _round(
+    making: _Making,
+    patient: DemoPatient,
+    visit: Visit,
+    told: DemoRound,
+    name: str,
+    now: datetime,
+) -> datetime:
+    """Do one round and score it; the time when it was over."""
+    session = making.session
+    person = session.get_one(Person, visit.person_id)
+    round = start_round(
+        session,
+        person,
+        visit,
+        uid=uid_of(name),
+        measure=told.measure,
+        variant=told.variant,
+        facts=told.facts,
+        now=now,
+    )
+    for place, trial in enumerate(told.trials, 1):
+        now += BETWEEN_TRIALS
+        kept, _ = record_trial(
+            session, person, round, uid=uid_of(f"{name}/{place}"), body=trial.body,
+            now=now,
+        )  # fmt: skip
+        if trial.voided:
+            void_trial(session, person, kept, reason=trial.voided, now=now)
+    keep(session, making.shelf, making.patients[patient.label], round, now=now)
+    return now

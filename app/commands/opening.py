@@ -1,0 +1,51 @@
+"""A site's folder and database, opened for a command; a problem becomes one line."""
+
+import argparse
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from sqlalchemy.exc import DBAPIError
+
+from app.commands.demo_site import is_demo_folder
+from app.commands.refused import Refused
+from app.settings import Settings, SettingsProblem
+from app.storage.errors import StorageProblem
+
+
+def add_data_option(p: argparse.ArgumentParser, help: str) -> None:
+    p.add_argument("--data", metavar="DIR", dest="data_dir", help=help)
+
+
+def settings_from(given: argparse.Namespace, **fixed: Any) -> Settings:
+    """The environment's settings, the command line's options before them."""
+    options = {
+        name: value
+        for name in ("data_dir", "host", "port")
+        if (value := getattr(given, name, None)) is not None
+    }
+    with told_plainly():
+        return Settings.read({**options, **fixed})
+
+
+@contextmanager
+def told_plainly() -> Iterator[None]:
+    """Turn what a site can refuse into the command's own refusal."""
+    try:
+        yield
+    except (SettingsProblem, StorageProblem) as problem:
+        raise Refused(problem.sentence) from problem
+    except DBAPIError as fault:
+        why = str(fault.orig).partition("\n")[0]
+        raise Refused(f"the database cannot be used: {why}") from fault
+    except OSError as fault:
+        raise Refused(f"{fault.filename}: {fault.strerror}") from fault
+
+
+def refuse_demo_folder(settings: Settings) -> None:
+    """Nobody real goes where the next demo sweeps everything away."""
+    if is_demo_folder(settings.data_dir):
+        raise Refused(
+            f"{settings.data_dir} holds a demo site, made afresh at each start: "
+            "choose another folder with --data"
+        )

@@ -1,0 +1,162 @@
+"""`tapeline people`: who may sign in to a site. The first supervisor is added here."""
+
+import argparse
+import getpass
+import json
+import os
+import sys
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import Engine
+from sqlmodel import col, select
+
+from app.access import ROLES
+from app.commands.opening import (
+    add_data_option,
+    refuse_demo_folder,
+    settings_from,
+    told_plainly,
+)
+from app.commands.refused import Refused
+from app.settings import Settings
+from app.storage.database import make_engine, migrate, read_session, write_session
+from app.storage.people import Person, add_person, hash_passphrase
+
+#: A secret and no setting, so it is read here, used once and kept nowhere.
+PASSPHRASE = "TAPELINE_PASSPHRASE"
+SHORTEST, LONGEST = 12, 256
+EXAMPLE = """example:
+  tapeline people add --handle ward3 --name "Ward three" --role supervisor
+  tapeline people list --json"""
+
+
+def add(commands: Any) -> None:
+    p: argparse.ArgumentParser = commands.add_parser(
+        "people",
+        help="add who may sign in, and list them",
+        epilog=EXAMPLE,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    deeds = p.add_subparsers(dest="deed", required=True, metavar="DEED")
+    _add_options(deeds)
+    _list_options(deeds)
+
+
+def _add_options(deeds: Any) -> None:
+    p: argparse.ArgumentParser = deeds.add_parser(
+        "add",
+        help="add somebody; asks for their passphrase",
+        epilog=f"The passphrase is asked for, or read from {PASSPHRASE}.\n\n"
+        'example:\n  tapeline people add --handle ward3 --name "Ward three" '
+        "--role supervisor",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    p.add_argument("--handle", required=True, metavar="WORD", help="typed to sign in")
+    p.add_argument("--name", required=True, metavar="TEXT", help="shown on screens")
+    p.add_argument("--role", required=True, choices=list(ROLES))
+    add_data_option(p, "the site's folder; default: TAPELINE_DATA_DIR or your own")
+    p.set_defaults(run=run_add)
+
+
+def _list_options(deeds: Any) -> None:
+    p: argparse.ArgumentParser = deeds.add_parser(
+        "list",
+        help="list everybody",
+        epilog="example:\n  tapeline people list",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    p.add_argument("--json", action="store_true")
+    add_data_option(p, "the site's folder; default: TAPELINE_DATA_DIR or your own")
+    p.set_defaults(run=run_list)
+
+
+def run_add(given: argparse.Namespace) -> int:
+    settings = settings_from(given, demo=False)
+    refuse_demo_folder(settings)
+    handle, name = _handle(given.handle), _name(given.name)
+    hashed = hash_passphrase(_passphrase())
+    with told_plainly():
+        engine = _opened(settings)
+        with write_session(engine) as session:
+            add_person(
+                session, handle=handle, name=name, role=given.role,
+                passphrase_hash=hashed, now=datetime.now(UTC),
+            )  # fmt: skip
+        engine.dispose()
+    print(f"Added {handle}, {given.role}. They sign in with the passphrase given.")
+    return 0
+
+
+def run_list(given: argparse.Namespace) -> int:
+    settings = settings_from(given)
+    database = settings.data_dir / "tapeline.sqlite"
+    if not settings.database_url and not database.is_file():
+        raise Refused(f"there is no site in {settings.data_dir} yet")
+    with told_plainly():
+        engine = _opened(settings)
+        with read_session(engine) as session:
+            found = session.exec(select(Person).order_by(col(Person.handle))).all()
+        engine.dispose()
+    listed = [_described(person) for person in found]
+    print(json.dumps(listed, indent=2) if given.json else "\n".join(map(_line, listed)))
+    return 0
+
+
+def _opened(settings: Settings) -> Engine:
+    engine = make_engine(settings.database)
+    migrate(engine, settings.data_dir / "backups")
+    return engine
+
+
+def _handle(typed: str) -> str:
+    handle = typed.strip().lower()
+    if not 1 <= len(handle) <= 60 or len(handle.split()) != 1:
+        raise Refused(f"--handle {typed!r}: one word of at most 60 letters")
+    return handle
+
+
+def _name(typed: str) -> str:
+    name = typed.strip()
+    if not 1 <= len(name) <= 80 or not name.isprintable():
+        raise Refused(f"--name {typed!r}: 1 to 80 letters on one line")
+    return name
+
+
+def _passphrase() -> str:
+    """From the environment, else typed twice; never an argument, which others see."""
+    chosen = os.environ.get(PASSPHRASE)
+    if chosen is None:
+        chosen = _asked()
+    if not SHORTEST <= len(chosen) <= LONGEST:
+        raise Refused(f"the passphrase needs {SHORTEST} to {LONGEST} letters")
+    return chosen
+
+
+def _asked() -> str:
+    if not sys.stdin.isatty():
+        raise Refused(f"no terminal to ask on: put the passphrase in {PASSPHRASE}")
+    try:
+        chosen = getpass.getpass("Passphrase (a few words, 12 letters or more): ")
+        again = getpass.getpass("The same again: ")
+    except EOFError as end:
+        raise Refused("no passphrase was given; nobody was added") from end
+    if chosen != again:
+        raise Refused("the two passphrases differ; nobody was added")
+    return chosen
+
+
+def _described(person: Person) -> dict[str, Any]:
+    seen = person.last_seen_at
+    return {
+        "handle": person.handle,
+        "name": person.name,
+        "role": person.role,
+        "active": person.active,
+        "last_seen": seen.isoformat(timespec="minutes") if seen else None,
+    }
+
+
+def _line(person: dict[str, Any]) -> str:
+    state = "" if person["active"] else "  (may not sign in)"
+    return f"{person['handle']:20} {person['role']:12} {person['name']}{state}"

@@ -1,0 +1,169 @@
+"""`tapeline demo` and `tapeline serve`: one site in the browsers of this machine.
+
+The port is taken before anything is made, and is being listened on when the address is
+printed: who opens it at once waits a moment and is answered.
+"""
+
+import argparse
+import signal
+import socket
+from collections.abc import Iterator
+from contextlib import contextmanager
+from tempfile import TemporaryDirectory
+from types import FrameType
+from typing import Any
+
+import uvicorn
+from fastapi import FastAPI
+
+from app.commands.demo_files import read_story
+from app.commands.demo_site import build, claim_folder
+from app.commands.opening import (
+    add_data_option,
+    refuse_demo_folder,
+    settings_from,
+    told_plainly,
+)
+from app.commands.refused import Refused
+from app.main import create_app
+from app.resources import folder
+from app.settings import Settings
+from app.storage import people
+from app.storage.database import read_session
+from app.web.deps import Site
+
+#: Seconds an open page may hold up a stop.
+PATIENCE = 3
+EVERYWHERE = {"0.0.0.0": "127.0.0.1", "::": "::1"}
+
+
+def add(commands: Any) -> None:
+    demo = commands.add_parser(
+        "demo",
+        help="try it out: a site with invented patients, made afresh",
+        epilog="example:\n  tapeline demo --port 8766",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    _address_options(demo)
+    add_data_option(demo, "a folder for the demo; default: a temporary one")
+    demo.set_defaults(run=run_demo)
+    serve = commands.add_parser(
+        "serve",
+        help="run the real site",
+        epilog="example:\n  tapeline serve --data ~/tapeline",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    _address_options(serve)
+    add_data_option(serve, "the site's folder; default: TAPELINE_DATA_DIR or your own")
+    serve.set_defaults(run=run_serve)
+
+
+def _address_options(p: argparse.ArgumentParser) -> None:
+    p.add_argument("--port", metavar="N", type=int, help="default 8765; 0 takes any")
+    p.add_argument("--host", metavar="NAME", help="default 127.0.0.1: only here")
+
+
+def run_demo(given: argparse.Namespace) -> int:
+    with _until_stopped(), _demo_folder(given.data_dir) as data:
+        # The real site's database stays out of it, whatever the environment says.
+        settings = settings_from(given, data_dir=data, database_url="", demo=True)
+        with _listening(settings) as door:
+            with told_plainly():
+                claim_folder(settings.data_dir)
+                app = create_app(settings)
+            _fill(app.state.site)
+            print(
+                f"Tapeline demo: {_address(settings, door)}  (everybody in it is "
+                "invented; made afresh at each start; Ctrl-C stops it)",
+                flush=True,
+            )
+            _serve(app, door)
+    return 0
+
+
+def run_serve(given: argparse.Namespace) -> int:
+    settings = settings_from(given, demo=False)
+    refuse_demo_folder(settings)
+    with _until_stopped(), _listening(settings) as door:
+        with told_plainly():
+            app = create_app(settings)
+        print(f"Tapeline: {_address(settings, door)}  (Ctrl-C stops it)", flush=True)
+        _say_how_to_begin(app.state.site)
+        _serve(app, door)
+    return 0
+
+
+@contextmanager
+def _demo_folder(wanted: str | None) -> Iterator[str]:
+    """The folder asked for, which stays, or a temporary one, which does not."""
+    if wanted is not None:
+        yield wanted
+        return
+    with TemporaryDirectory(prefix="tapeline-demo-") as made:
+        yield made
+
+
+def _fill(site: Site) -> None:
+    story = read_story(folder("demo_data"), site.catalogue)
+    build(site.engine, site.catalogue, story, now=site.clock(), zone=site.zone)
+
+
+def _say_how_to_begin(site: Site) -> None:
+    with read_session(site.engine) as session:
+        anybody = people.any_people(session)
+    if not anybody:
+        print(
+            "Nobody can sign in yet. In another terminal, add the first supervisor:\n"
+            f"  tapeline people add --data {site.settings.data_dir} --handle YOURS "
+            '--name "Your name" --role supervisor',
+            flush=True,
+        )
+
+
+@contextmanager
+def _listening(settings: Settings) -> Iterator[socket.socket]:
+    """The site's port, taken and listened on; Refused with a way out when it cannot."""
+    host, port = settings.host, settings.port
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    try:
+        door = socket.create_server((host, port), family=family, backlog=128)
+    except OSError as fault:
+        raise Refused(
+            f"cannot listen on {host} port {port} ({fault.strerror}): choose another "
+            f"port, for example --port {port + 1 if port < 65535 else 8765}"
+        ) from fault
+    with door:
+        yield door
+
+
+def _address(settings: Settings, door: socket.socket) -> str:
+    host = EVERYWHERE.get(settings.host, settings.host)
+    shown = f"[{host}]" if ":" in host else host
+    return f"http://{shown}:{door.getsockname()[1]}/"
+
+
+def _serve(app: FastAPI, door: socket.socket) -> None:
+    config = uvicorn.Config(
+        app,
+        log_level="warning",
+        access_log=False,  # the site's own log holds no query strings
+        server_header=False,
+        timeout_graceful_shutdown=PATIENCE,
+    )
+    uvicorn.Server(config).run(sockets=[door])
+
+
+@contextmanager
+def _until_stopped() -> Iterator[None]:
+    """Ctrl-C and a polite kill both end the site in order, folders tidied up."""
+    before = signal.signal(signal.SIGTERM, _stop)
+    try:
+        yield
+    except KeyboardInterrupt:
+        print("Stopped.", flush=True)
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
+def _stop(_signal: int, _frame: FrameType | None) -> None:
+    raise KeyboardInterrupt

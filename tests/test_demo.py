@@ -1,0 +1,585 @@
+"""The demo site: it builds, every patient shows what its file says, and it starts."""
+
+import socket
+import sqlite3
+from collections.abc import Iterator, Sequence
+from contextlib import closing
+from datetime import UTC, date, datetime, timedelta
+from decimal import Decimal
+from pathlib import Path
+from shutil import copytree
+
+import httpx
+import pytest
+from sqlalchemy import Engine
+from sqlmodel import col, select
+
+from app.catalogue.fields import CatalogueError
+from app.catalogue.load import catalogue
+from app.cli import main
+from app.clinical.person import ages_on
+from app.clinical.precautions import clearance
+from app.commands.demo_files import DemoPatient, read_story
+from app.commands.demo_site import MARKER, build, details_of
+from app.resources import folder
+from app.storage import audit
+from app.storage.audit import AuditEntry
+from app.storage.caseload import CaseloadRow, caseload_for
+from app.storage.database import make_engine, migrate, read_session
+from app.storage.patients import Patient
+from app.storage.people import Person, check_passphrase
+from app.storage.scores import Score
+from app.storage.trials import RoundTrials, Trial, rounds_of
+from app.web.due import due_tests
+from app.web.judging import Judged, judge
+from tests.live import environment, started
+from tests.make import NOW, TODAY, ZONE
+
+SHELF = catalogue()
+FOLDER = folder("demo_data")
+STORY = read_story(FOLDER, SHELF)
+FIVE, TUG = "five_times_sit_to_stand", "timed_up_and_go"
+CUP, REACH, SQUARES = "tug_manual", "functional_reach", "four_square_step"
+LONG = "Vermilion Long-tailed Reedbed Bunting of the Third-floor East Corridor"
+
+
+def make_site(path: Path, now: datetime = NOW) -> Engine:
+    engine = make_engine(f"sqlite:///{path}")
+    migrate(engine, None)
+    build(engine, SHELF, STORY, now=now, zone=ZONE)
+    return engine
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Engine]:
+    engine = make_site(tmp_path_factory.mktemp("demo") / "demo.sqlite")
+    yield engine
+    engine.dispose()
+
+
+def told(label: str) -> DemoPatient:
+    return next(p for p in STORY.patients if p.label == label)
+
+
+def judged(engine: Engine, label: str, measure: str) -> list[Judged]:
+    """What is to be said of each round of a test, oldest first."""
+    with read_session(engine) as session:
+        patient = session.exec(select(Patient).where(Patient.label == label)).one()
+        rounds = rounds_of(session, patient.id, measure)
+        return [judge(session, SHELF, patient, kept.round) for kept in rounds]
+
+
+def rounds(engine: Engine, label: str, measure: str) -> Sequence[RoundTrials]:
+    with read_session(engine) as session:
+        patient = session.exec(select(Patient).where(Patient.label == label)).one()
+        return rounds_of(session, patient.id, measure)
+
+
+def scores(engine: Engine, label: str, measure: str) -> list[Score]:
+    """The derived scores as lists show them, oldest first."""
+    with read_session(engine) as session:
+        wanted = (
+            select(Score)
+            .join(Patient, col(Patient.id) == col(Score.patient_id))
+            .where(Patient.label == label, Score.measure == measure)
+        )
+        return list(session.exec(wanted.order_by(col(Score.on_date))).all())
+
+
+def caseload(engine: Engine, handle: str) -> list[CaseloadRow]:
+    with read_session(engine) as session:
+        person = session.exec(select(Person).where(Person.handle == handle)).one()
+        return caseload_for(session, person, demo=True)
+
+
+class TestTheSite:
+    """What a demo site holds, whoever is in it."""
+
+    def test_every_file_became_one_patient(self, demo: Engine) -> None:
+        files = list((FOLDER / "patients").glob("*.toml"))
+        with read_session(demo) as session:
+            labels = session.exec(select(Patient.label)).all()
+
+        assert sorted(labels) == sorted(p.label for p in STORY.patients)
+        assert len(labels) == len(files) >= 14
+
+    def test_everybody_is_invented(self, demo: Engine) -> None:
+        with read_session(demo) as session:
+            real = [
+                row
+                for table in (Person, Patient)
+                for row in session.exec(
+                    select(table).where(col(table.is_demo) == False)
+                )  # noqa: E712
+            ]
+
+        assert not real
+
+    def test_files_say_that_all_is_invented(self) -> None:
+        for name in ("README.md", "people.toml"):
+            assert "invented" in (FOLDER / name).read_text().lower()
+
+    def test_therapist_of_the_start_page_comes_first(self, demo: Engine) -> None:
+        with read_session(demo) as session:
+            people = session.exec(select(Person).order_by(col(Person.id))).all()
+
+        assert [(p.handle, p.role) for p in people] == [
+            ("demo-therapist", "therapist"),
+            ("demo-colleague", "therapist"),
+            ("demo-supervisor", "supervisor"),
+            ("demo-student", "student"),
+        ]
+
+    def test_nobody_has_a_passphrase(self, demo: Engine) -> None:
+        with read_session(demo) as session:
+            for guess in ("", "none", "demo-therapist"):
+                assert check_passphrase(session, "demo-therapist", guess) is None
+
+    def test_audit_trail_is_whole_and_in_order(self, demo: Engine) -> None:
+        with read_session(demo) as session:
+            entries = session.exec(
+                select(AuditEntry).order_by(col(AuditEntry.id))
+            ).all()
+            broken = audit.verify(session)
+
+        times = [entry.at for entry in entries]
+        assert broken is None
+        assert len(entries) > 150
+        assert times == sorted(times)
+        assert times[-1].replace(tzinfo=UTC) <= NOW
+
+    def test_same_day_gives_the_same_site(self, demo: Engine, tmp_path: Path) -> None:
+        again = make_site(tmp_path / "again.sqlite")
+        again.dispose()
+
+        assert contents(tmp_path / "again.sqlite") == contents(file_of(demo))
+
+    def test_student_sees_every_demo_patient(self, demo: Engine) -> None:
+        seen = {row.label for row in caseload(demo, "demo-student")}
+
+        assert seen == {p.label for p in STORY.patients}
+
+    def test_some_are_the_colleagues_alone(self) -> None:
+        sole = [p for p in STORY.patients if p.assigned == ("demo-colleague",)]
+        own = [p for p in STORY.patients if "demo-therapist" in p.assigned]
+
+        assert 2 <= len(sole) < len(own)
+
+    @pytest.mark.parametrize("day", ["2027-01-01", "2028-02-29", "2027-12-31"])
+    def test_any_day_will_do(self, tmp_path: Path, day: str) -> None:
+        """New year and a leap day, an hour after midnight: nothing is in the future."""
+        now = datetime.fromisoformat(f"{day}T00:30:00+01:00").astimezone(UTC)
+        engine = make_site(tmp_path / "demo.sqlite", now)
+        with read_session(engine) as session:
+            latest = session.exec(select(Trial.recorded_at)).all()
+        verdicts = {s.change_verdict for s in scores(engine, "Jade Wren", FIVE)}
+        engine.dispose()
+
+        assert max(latest).replace(tzinfo=UTC) < now
+        assert verdicts == {None, "newly able"}
+
+
+def file_of(engine: Engine) -> Path:
+    return Path(engine.url.database or "")
+
+
+def contents(path: Path) -> list[str]:
+    with closing(sqlite3.connect(path)) as site:
+        return list(site.iterdump())
+
+
+@pytest.mark.parametrize("patient", STORY.patients, ids=lambda p: p.label)
+@pytest.mark.parametrize("today", ["2026-03-02", "2027-01-03", "2028-02-29"])
+def test_age_holds_at_every_visit(patient: DemoPatient, today: str) -> None:
+    def day(days_ago: int) -> date:
+        return date.fromisoformat(today) - timedelta(days=days_ago)
+
+    details = details_of(patient, day)
+    visits = [day(v.days_ago) for v in patient.visits] or [day(0)]
+    ages = [
+        ages_on(on, born=details.birth_date, year=details.birth_year) for on in visits
+    ]
+
+    if patient.turns is None:
+        assert set(ages) == {(patient.age,)}
+    else:
+        assert ages[-1] == (patient.turns - 1, patient.turns)
+
+
+# One row for the latest score of a test: what lists show of it.
+@pytest.mark.parametrize(
+    ("label", "measure", "value", "source", "crossed", "verdict"),
+    [
+        ("Amber Heron", FIVE, "14.6", "buatois2008", False, "real gain"),
+        ("Amber Heron", TUG, "12.7", "kojima2015", True, "real gain"),
+        ("Cobalt Badger", FIVE, "13.9", "buatois2008", False, "cannot be told"),
+        (
+            "Saffron Otter",
+            FIVE,
+            "15.9",
+            "buatois2008",
+            True,
+            "within measurement error",
+        ),
+        ("Saffron Otter", REACH, "22.8", "lusardi2017", False, "cannot be told"),
+        ("Teal Marten", TUG, "19.8", "kojima2015", True, "sources disagree"),
+        ("Teal Marten", CUP, "24.9", "shumwaycook2000", True, None),
+        ("Violet Lynx", TUG, "12.4", "nocera2013", True, "real gain"),
+        ("Violet Lynx", SQUARES, "10.8", "duncan2013fsst", True, None),
+        ("Copper Plover", TUG, "30.2", "kristensen2007", True, "real gain"),
+        ("Olive Hare", SQUARES, "13.1", "whitney2007", True, None),
+        ("Slate Tern", TUG, "22.4", "dite2007", True, None),
+        ("Coral Curlew", TUG, "9.3", "sawers2020", True, None),
+        ("Coral Curlew", SQUARES, "10.1", "sawers2020", True, None),
+        ("Ivory Newt", TUG, "16.9", "mulas2021", None, "within measurement error"),
+        ("Umber Stoat", SQUARES, "11.8", "kalron2016", None, "real gain"),
+        ("Jade Wren", FIVE, "24.8", "buatois2008", True, "newly able"),
+        ("Russet Ibex", FIVE, "12.4", "", None, None),
+        ("Russet Ibex", SQUARES, "11.0", "", None, None),
+        (LONG, TUG, "33.0", "", None, "within measurement error"),
+    ],
+)
+def test_latest_score_shows_what_it_should(
+    demo: Engine,
+    label: str,
+    measure: str,
+    value: str,
+    source: str,
+    crossed: bool | None,
+    verdict: str | None,
+) -> None:
+    latest = scores(demo, label, measure)[-1]
+
+    assert (latest.outcome, latest.value) == ("completed", value)
+    assert (latest.lead_source, latest.lead_crossed) == (source, crossed)
+    assert latest.change_verdict == verdict
+
+
+class TestTheStory:
+    """What single patients are there to show."""
+
+    def test_four_comparable_scores_make_a_row(self, demo: Engine) -> None:
+        last = judged(demo, "Amber Heron", FIVE)[-1]
+
+        assert [e.comparable for e in last.earlier] == [True, True, True]
+
+    def test_voided_trial_was_repeated(self, demo: Engine) -> None:
+        kept = rounds(demo, "Amber Heron", FIVE)[1]
+        score = scores(demo, "Amber Heron", FIVE)[1]
+
+        assert [t.void_reason for t in kept.trials] == [
+            "The count was lost: only four stands",
+            None,
+        ]
+        assert score.value == "18.6"
+
+    @pytest.mark.parametrize(
+        ("label", "measure"), [("Cobalt Badger", FIVE), ("Coral Curlew", SQUARES)]
+    )
+    def test_disagreement_is_said(self, demo: Engine, label: str, measure: str) -> None:
+        result = judged(demo, label, measure)[-1].result
+
+        assert result is not None
+        assert any(c.startswith("Sources disagree:") for c in result.cautions)
+
+    def test_off_and_on_medication_are_not_compared(self, demo: Engine) -> None:
+        off, on, later = scores(demo, "Violet Lynx", TUG)
+        changes = [
+            j.result.change for j in judged(demo, "Violet Lynx", TUG) if j.result
+        ]
+
+        assert off.change_verdict is None
+        assert on.change_verdict == "not comparable"
+        assert changes[1] is not None
+        assert changes[1].differs == ("parkinson medication: off then, on now",)
+        assert changes[2] is not None
+        assert changes[2].difference == Decimal("-4.0")
+        assert later.change_verdict == "real gain"
+
+    def test_cup_is_set_against_the_plain_walk(self, demo: Engine) -> None:
+        result = judged(demo, "Teal Marten", CUP)[-1].result
+
+        assert result is not None
+        assert float(result.score.parts["difference"].value) == pytest.approx(5.1)
+
+    def test_unable_came_before_able(self, demo: Engine) -> None:
+        first, second = scores(demo, "Jade Wren", FIVE)
+
+        assert (first.outcome, first.value) == ("unable", None)
+        assert second.outcome == "completed"
+
+    @pytest.mark.parametrize(
+        ("measure", "why"), [(FIVE, "seat height 20 in"), (SQUARES, "flat tape")]
+    )
+    def test_off_the_set_up_nothing_leads(
+        self, demo: Engine, measure: str, why: str
+    ) -> None:
+        result = judged(demo, "Russet Ibex", measure)[-1].result
+
+        assert result is not None
+        assert result.lead is None
+        assert why in result.no_lead_because
+
+    def test_unknown_weight_bearing_blocks_every_standing_test(
+        self, demo: Engine
+    ) -> None:
+        row = next(
+            r for r in caseload(demo, "demo-colleague") if r.label == "Indigo Kestrel"
+        )
+        standing = [m for m in SHELF.measures.values() if m.posture == "standing"]
+
+        assert standing
+        for measure in standing:
+            assert not clearance(measure.must_not, (), row.precautions).allowed
+
+    def test_lifted_orders_no_longer_hold(self, demo: Engine) -> None:
+        row = next(
+            r for r in caseload(demo, "demo-therapist") if r.label == "Copper Plover"
+        )
+
+        assert row.precautions == ("osteoporosis",)
+
+    def test_fast_walk_with_a_rollator_takes_the_fastest(self, demo: Engine) -> None:
+        last = rounds(demo, "Copper Plover", TUG)[-1]
+
+        assert last.round.variant == "fastest_of_three"
+        assert last.round.facts["device"] == "rollator"
+        assert [t.raw_ms for t in last.trials] == [33_000, 31_400, 30_200]
+
+    @pytest.mark.parametrize(
+        ("label", "measure", "outcome"),
+        [
+            ("Slate Tern", SQUARES, "stopped"),
+            ("Lilac Vole", REACH, "declined"),
+            ("Indigo Kestrel", TUG, "not_done"),
+        ],
+    )
+    def test_outcome_without_a_number_has_its_reason(
+        self, demo: Engine, label: str, measure: str, outcome: str
+    ) -> None:
+        [score] = scores(demo, label, measure)
+        [kept] = rounds(demo, label, measure)
+
+        assert (score.outcome, score.value) == (outcome, None)
+        assert kept.trials[0].reason
+
+    def test_reach_was_read_in_inches_then_in_centimetres(self, demo: Engine) -> None:
+        first, second = rounds(demo, "Saffron Otter", REACH)
+        counted = [t for t in first.trials if not t.practice]
+
+        assert {t.raw_unit for t in counted} == {"in"}
+        assert [t.raw_value for t in counted] == ["7.5", "8", "8.5"]
+        assert counted[0].start_mark == "3.5"
+        assert {t.raw_unit for t in second.trials} == {"cm"}
+        assert first.round.person_id != second.round.person_id
+
+    def test_edge_of_an_age_band_shows_both_sides(self, demo: Engine) -> None:
+        result = judged(demo, "Lilac Vole", TUG)[-1].result
+        bands = ("if still 79", "if already 80")
+
+        assert result is not None
+        assert result.person.ages == (79, 80)
+        for band in bands:
+            assert any(band in r.match.assumed for r in result.readings)
+
+    def test_important_change_is_shown_beside_one_not_told(self, demo: Engine) -> None:
+        result = judged(demo, "Olive Hare", FIVE)[-1].result
+
+        assert result is not None
+        assert result.change is not None
+        assert [r.verdict for r in result.change.readings if r.matched] == ["important"]
+
+    def test_somebody_has_no_visit_yet(self, demo: Engine) -> None:
+        row = next(
+            r for r in caseload(demo, "demo-therapist") if r.label == "Scarlet Dormouse"
+        )
+
+        assert row.last_scores == ()
+        assert row.reason
+
+    def test_longest_label_and_plan_to_maintain(self) -> None:
+        patient = told(LONG)
+
+        assert 65 <= len(patient.label) <= 80
+        assert patient.plan == "maintain"
+
+    def test_three_or_more_retests_are_due(self, demo: Engine) -> None:
+        due = {
+            row.label: [
+                d.measure.id
+                for d in due_tests(SHELF, row.last_scores, row.precautions, TODAY)
+            ]
+            for row in caseload(demo, "demo-therapist")
+        }
+        owed = {label: tests for label, tests in due.items() if tests}
+
+        assert owed == {"Amber Heron": [TUG], "Lilac Vole": [TUG], LONG: [TUG]}
+
+    def test_due_tests_can_repeat_their_set_up(self, demo: Engine) -> None:
+        for label in ("Amber Heron", "Lilac Vole", LONG):
+            last = rounds(demo, label, TUG)[-1]
+
+            assert {"course", "seat_height", "device", "pace"} <= set(last.round.facts)
+
+
+PATIENT = "patients/cobalt_badger.toml"
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new", "says"),
+    [
+        (PATIENT, '"13.9 s"', '"13,9 s"', "visit 2: round 1: trial 1: result: "),
+        (PATIENT, '"13.9 s"', '"1390 s"', "outside what a trial can be"),
+        (PATIENT, '"17 in"', '"17"', "visit 1: round 1: facts: seat_height"),
+        (PATIENT, "arms_used", "arms", "has no set-up fact 'arms'"),
+        (PATIENT, '"single"', '"double"', "variant: 'double' is not one of"),
+        (PATIENT, f'"{FIVE}"', '"six_times"', "measure: 'six_times' is not one of"),
+        (PATIENT, "days_ago = 3", "days_ago = 0", "visit 2: days_ago: today belongs"),
+        (PATIENT, "days_ago = 3", "days_ago = 30", "before the episode opened"),
+        (PATIENT, "days_ago = 3", "days_ago = -3", "must be a whole number of days"),
+        (PATIENT, '"11:05"', '"noon"', "at: write a time of day"),
+        (PATIENT, "13.9]", "14.9]", "splits_s: must rise, and end before"),
+        (PATIENT, '"male"', '"m"', "sex: 'm' is not one of"),
+        (PATIENT, "age = 79", "age = 8", "age: must be 14 to 120"),
+        (PATIENT, "age = 79", "", "give either age or turns"),
+        (PATIENT, '"demo-therapist"]', '"nobody"]', "assigned: 'nobody' is not one of"),
+        (PATIENT, "reason =", "why =", "episode: reason: is missing"),
+        (PATIENT, '"community"', '"garden"', "setting: 'garden' is not one of"),
+        (PATIENT, "shows =", "colour = 1\nshows =", "unknown key colour"),
+        (PATIENT, "Cobalt Badger", "Amber Heron", "two files have the label"),
+        ("patients/jade_wren.toml", '"physical"', '"lazy"', "reason: 'lazy' is not"),
+        ("patients/saffron_otter.toml", '"12"]', '"3"]', "marks: The end mark"),
+        ("patients/indigo_kestrel.toml", "not_done", "stopped", "in force: Weight-"),
+        ("people.toml", '"student"', '"guest"', "role: 'guest' is not one of"),
+    ],
+)  # fmt: skip
+def test_bad_demo_data_names_file_and_key(
+    tmp_path: Path, file: str, old: str, new: str, says: str
+) -> None:
+    copied = copytree(FOLDER, tmp_path / "demo_data")
+    text = (copied / file).read_text()
+    assert old in text
+    (copied / file).write_text(text.replace(old, new))
+
+    with pytest.raises(
+        CatalogueError, match=Path(file).name if "two" not in says else ""
+    ) as caught:
+        read_story(copied, SHELF)
+    assert says in str(caught.value)
+
+
+class TestStarting:
+    """The command itself, in a process of its own."""
+
+    def test_it_answers_and_leaves_nothing_behind(self, tmp_path: Path) -> None:
+        real = tmp_path / "real.sqlite"
+        env = environment(
+            TMPDIR=str(tmp_path),
+            TAPELINE_DATABASE_URL=f"sqlite:///{real}",
+            TAPELINE_DATA_DIR=str(tmp_path / "real"),
+        )
+        with started("demo", "--port", "0", env=env) as live:
+            with httpx.Client(base_url=live.url) as browser:
+                health = browser.get("healthz")
+                start = browser.get("/", follow_redirects=True)
+                entered = browser.post(
+                    "demo/enter",
+                    data={"role": "therapist"},
+                    headers={"sec-fetch-site": "same-origin"},
+                    follow_redirects=True,
+                )
+            during = list(tmp_path.iterdir())
+        stopped = live.process.returncode
+
+        assert "everybody in it is invented" in live.said
+        assert health.json()["status"] == "ok"
+        assert (start.url.path, start.status_code) == ("/demo", 200)
+        assert (entered.url.path, entered.status_code) == ("/caseload", 200)
+        assert "Amber Heron" in entered.text
+        assert len(during) == 1
+        assert during[0].name.startswith("tapeline-demo-")
+        assert stopped == 0
+        assert not list(tmp_path.iterdir())
+
+    def test_folder_is_made_afresh(self, tmp_path: Path) -> None:
+        data = tmp_path / "demo"
+        for _ in range(2):
+            with started("demo", "--port", "0", "--data", str(data)) as live:
+                httpx.get(f"{live.url}healthz").raise_for_status()
+            labels = [
+                label for (label,) in closing_query(data, "SELECT label FROM patient")
+            ]
+            assert len(labels) == len(set(labels)) == len(STORY.patients)
+
+    def test_taken_port_is_refused(
+        self, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        with socket.create_server(("127.0.0.1", 0)) as taken:
+            port = taken.getsockname()[1]
+            code = main(["demo", "--port", str(port), "--data", str(tmp_path / "new")])
+        out, err = capsys.readouterr()
+
+        assert code == 2
+        assert out == ""
+        assert f"cannot listen on 127.0.0.1 port {port}" in err
+        assert "--port" in err
+        assert err.count("\n") == 1
+        assert not (tmp_path / "new").exists()
+
+    def test_foreign_folder_is_refused_and_left_alone(
+        self, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        site = tmp_path / "tapeline.sqlite"
+        site.write_bytes(b"somebody's site")
+
+        assert_demo_refused(tmp_path, capsys)
+        assert site.read_bytes() == b"somebody's site"
+        assert [p.name for p in tmp_path.iterdir()] == ["tapeline.sqlite"]
+
+    def test_demo_folder_with_a_real_person_is_refused(
+        self, demo: Engine, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        (tmp_path / MARKER).write_text("")
+        with (
+            closing(sqlite3.connect(file_of(demo))) as source,
+            closing(sqlite3.connect(tmp_path / "tapeline.sqlite")) as site,
+        ):
+            source.backup(site)
+            site.execute("UPDATE patient SET is_demo = 0 WHERE id = 1")
+            site.commit()
+
+        assert_demo_refused(tmp_path, capsys)
+        assert closing_query(tmp_path, "SELECT count(*) FROM patient")[0][0] > 1
+
+    @pytest.mark.parametrize(
+        "command",
+        [
+            ["serve", "--port", "0"],
+            ["people", "add", "--handle", "x", "--name", "X", "--role", "supervisor"],
+        ],
+    )
+    def test_real_commands_refuse_a_demo_folder(
+        self,
+        tmp_path: Path,
+        capsys: pytest.CaptureFixture[str],
+        command: list[str],
+    ) -> None:
+        (tmp_path / MARKER).write_text("")
+
+        assert main([*command, "--data", str(tmp_path)]) == 2
+        assert "holds a demo site" in capsys.readouterr().err
+
+
+def assert_demo_refused(data: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    code = main(["demo", "--port", "0", "--data", str(data)])
+    out, err = capsys.readouterr()
+
+    assert code == 2
+    assert out == ""
+    assert "`tapeline demo` did not make" in err
+    assert err.count("\n") == 1
+
+
+def closing_query(data: Path, query: str) -> list[tuple[object, ...]]:
+    with closing(sqlite3.connect(data / "tapeline.sqlite")) as site:
+        return site.execute(query).fetchall()
