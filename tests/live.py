@@ -1,4 +1,4 @@
-"""A site in a process of its own, started as a person starts it and stopped politely."""
+"""A site in a process of its own, started as people start it and stopped politely."""
 
 import os
 import re

@@ -181,9 +181,9 @@ def _cautions(
             "Not the published set-up, so norms and cut-offs are shown without a "
             "verdict; a score on the better side of a limit reassures nobody."
         )
-        yield from _still_beyond(ranked, all(d.easier for d in off))
+        yield from _still_beyond(measure, ranked, all(d.easier for d in off))
     if lead is not None:
-        yield from _disagreement(ranked, ranked[lead.index])
+        yield from _disagreement(measure, ranked, ranked[lead.index])
     if score.outcome == "unable":
         yield "Unable is a result: write down why, and try again another day."
     if any(r.matched and not r.confirmed for r in ranked):
@@ -191,19 +191,23 @@ def _cautions(
     yield JUDGEMENT
 
 
-def _still_beyond(ranked: list[Reading], easier: bool) -> Iterator[str]:
+def _still_beyond(
+    measure: Measure, ranked: list[Reading], easier: bool
+) -> Iterator[str]:
     for r in ranked:
         usable = easier and r.confirmed and r.match.only_setup and r.crossed
         if usable and r.kind == "cutoff" and r.threshold is not None and r.row:
             yield (
                 "This set-up is easier than the published one and the score still "
-                f"lies beyond {words(r.threshold, r.unit)} ({r.row.source}): "
+                f"lies beyond {words(r.threshold, r.unit)} ({measure.sources[r.row.source].short}): "
                 "reasoning, not a published finding."
             )
             return
 
 
-def _disagreement(ranked: list[Reading], lead: Reading) -> Iterator[str]:
+def _disagreement(
+    measure: Measure, ranked: list[Reading], lead: Reading
+) -> Iterator[str]:
     if lead.crossed is None or lead.kind != "cutoff":
         return
     others = [
@@ -214,7 +218,7 @@ def _disagreement(ranked: list[Reading], lead: Reading) -> Iterator[str]:
     ]  # fmt: skip
     if others:
         said = ", ".join(
-            f"{words(r.threshold, r.unit)} ({r.row.source})"
+            f"{words(r.threshold, r.unit)} ({measure.sources[r.row.source].short})"
             for r in others
             if r.threshold is not None and r.row is not None
         )

@@ -57,7 +57,9 @@ def length(text: str) -> tuple[Decimal, str]:
 
 
 def fact_words(fact: Fact, value: str) -> str:
-    return f"{fact.label.lower()} {fact.options.get(value, value)}"
+    """`seat height 20 in`, `walking device: cane`."""
+    mark = ":" if fact.options else ""
+    return f"{fact.label.lower()}{mark} {fact.options.get(value, value)}"
 
 
 def asked(measure: Measure, conditions: Sequence[str]) -> list[Fact]:

@@ -124,13 +124,13 @@ def read_story(folder: Path, shelf: Catalogue) -> DemoStory:
     """Read `folder`/people.toml and `folder`/patients/*.toml; raise CatalogueError."""
     people = _people(_read(folder / "people.toml"))
     handles = {person.handle for person in people}
-    files = sorted((folder / "patients").glob("*.toml"))
-    patients = tuple(_patient(_read(path), shelf, handles) for path in files)
-    labels = [patient.label for patient in patients]
-    for label in labels:
-        if labels.count(label) > 1:
-            raise CatalogueError(f"patients: two files have the label {label!r}")
-    return DemoStory(people, patients)
+    patients: dict[str, DemoPatient] = {}
+    for path in sorted((folder / "patients").glob("*.toml")):
+        patient = _patient(_read(path), shelf, handles)
+        if patient.label in patients:
+            raise CatalogueError(f"{path.name}: label: another file has it too")
+        patients[patient.label] = patient
+    return DemoStory(people, tuple(patients.values()))
 
 
 def _read(path: Path) -> Table:

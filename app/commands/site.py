@@ -127,10 +127,12 @@ def _listening(settings: Settings) -> Iterator[socket.socket]:
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     try:
         door = socket.create_server((host, port), family=family, backlog=128)
-    except OSError as fault:
+    except (OSError, UnicodeError) as fault:
+        why = fault.strerror if isinstance(fault, OSError) else "no name of a machine"
+        other = port + 1 if port < 65535 else 8765
         raise Refused(
-            f"cannot listen on {host} port {port} ({fault.strerror}): choose another "
-            f"port, for example --port {port + 1 if port < 65535 else 8765}"
+            f"cannot listen on {host} port {port} ({why}): choose another port, for "
+            f"example --port {other}, or another --host"
         ) from fault
     with door:
         yield door

@@ -37,11 +37,11 @@ def remembered(measure: Measure, rounds: Sequence[RoundTrials]) -> Remembered | 
 
 
 def setup_words(measure: Measure, facts: Mapping[str, str]) -> str:
-    """The facts that were stated, in one line; hours and the like are left out."""
+    """The facts that were stated, in one line, without what is as it usually is."""
     said = [
         fact_words(fact, facts[fact.key])
         for fact in measure.facts
-        if fact.key in facts and fact.kind != "number"
+        if fact.key in facts and (fact.main or facts[fact.key] != fact.default)
     ]
     return " · ".join(said) or "no set-up was noted"
 

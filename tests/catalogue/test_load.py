@@ -96,9 +96,12 @@ def test_zero_standing_in_for_unable_is_refused(folder: Path) -> None:
 def test_overlapping_norms_are_refused(folder: Path) -> None:
     twice = (
         '[[norm]]\nsource = "dite2002"\nhow = "memory"\npopulation = "x"\n'
-        'group = "healthy"\ncondition = "none"\nage_min = 60\nage_max = 70\nmean = 9\nunit = "s"\n'
+        'group = "healthy"\ncondition = "none"\nage_min = 60\nage_max = 70\n'
+        'mean = 9\nunit = "s"\n'
     )
-    other = twice.replace("age_min = 60", "age_min = 70").replace("70\nmean", "80\nmean")
+    other = twice.replace("age_min = 60", "age_min = 70").replace(
+        "70\nmean", "80\nmean"
+    )
     said = broken(folder, "[[norm]]\n", f"{twice}\n{other}\n[[norm]]\n")
 
     assert "overlap at age 70" in said
@@ -112,7 +115,9 @@ def test_text_for_a_number_is_refused(folder: Path) -> None:
 
 def test_two_bibliographies_for_one_source_are_refused(folder: Path) -> None:
     shutil.copy(FOLDER / "measures/timed_up_and_go.toml", folder / "measures")
-    said = broken(folder, 'authors = "Dite W, Connor HJ', 'authors = "Dite Q, Connor HJ')
+    said = broken(
+        folder, 'authors = "Dite W, Connor HJ', 'authors = "Dite Q, Connor HJ'
+    )
 
     assert "source dite2007: differs" in said
 

@@ -109,7 +109,7 @@ def test_disagreeing_sources_are_named() -> None:
     found = result("five_times_sit_to_stand", "13.9", age=74, setting="community")
 
     said = next(c for c in found.cautions if c.startswith("Sources disagree"))
-    assert "lusardi2017" in said
+    assert "Lusardi 2017" in said
 
 
 @pytest.mark.parametrize("condition", ["parkinson", "stroke", "vestibular", "ms"])

@@ -140,14 +140,17 @@ def test_row_says_what_is_known(ward: Ward) -> None:
     )
 
 
-def test_lifted_precaution_is_due_no_more(ward: Ward) -> None:
+def test_lifted_precaution_is_off_the_row(ward: Ward) -> None:
     with write_session(ward.engine) as session:
-        precaution = make_precaution(
+        make_precaution(session, ward.therapist, ward.episode, "oxygen")
+        lifted = make_precaution(
             session, ward.therapist, ward.episode, review_on=TODAY + DAY
         )
-        episodes.end_precaution(session, ward.therapist, precaution, on=TODAY, now=NOW)
+        episodes.end_precaution(session, ward.therapist, lifted, on=TODAY, now=NOW)
 
-    assert listed(ward, ward.therapist)[0].next_due is None
+    (row,) = listed(ward, ward.therapist)
+    assert row.precautions == ("oxygen",)
+    assert row.next_due is None
 
 
 def test_patient_without_an_episode_is_still_listed(ward: Ward) -> None:

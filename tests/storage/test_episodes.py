@@ -126,7 +126,7 @@ def test_outsider_makes_no_visit(ward: Ward) -> None:
 def test_visit_keeps_the_day_it_was_there(ward: Ward) -> None:
     """Half past eleven at night in Lima is already tomorrow in UTC and in Tokyo."""
     lima = ZoneInfo("America/Lima")
-    late = datetime(2026, 5, 4, 23, 30, tzinfo=lima)
+    late = datetime(2026, 5, 4, 23, 30, tzinfo=lima).astimezone(UTC)
     with write_session(ward.engine) as session:
         uid = new_uid()
         make_visit(session, ward.therapist, ward.episode, now=late, zone=lima, uid=uid)

@@ -93,6 +93,29 @@ def test_migration_over_broken_references_is_undone(new_file: Engine) -> None:
     assert tables(new_file) == {"ward", "bed"}
 
 
+def test_table_that_others_point_at_can_be_copied(new_file: Engine) -> None:
+    """How SQLite changes a column: with keys on, dropping the old table would fail."""
+    script(
+        new_file,
+        "CREATE TABLE ward (id INTEGER PRIMARY KEY, name TEXT)",
+        "CREATE TABLE bed (id INTEGER PRIMARY KEY, ward_id REFERENCES ward (id))",
+        "INSERT INTO ward VALUES (1, 'north')",
+        "INSERT INTO bed VALUES (7, 1)",
+    )
+    with upgrade.changing_schema(new_file) as connection:
+        for statement in (
+            "CREATE TABLE copy (id INTEGER PRIMARY KEY, name TEXT NOT NULL)",
+            "INSERT INTO copy SELECT * FROM ward",
+            "DROP TABLE ward",
+            "ALTER TABLE copy RENAME TO ward",
+        ):
+            connection.execute(text(statement))
+
+    with new_file.connect() as connection:
+        joined = text("SELECT name FROM bed JOIN ward ON ward.id = ward_id")
+        assert connection.execute(joined).scalars().all() == ["north"]
+
+
 def test_foreign_keys_are_on_again_after_migrating(new_file: Engine) -> None:
     migrate(new_file, None)
 

@@ -1,0 +1,220 @@
+"""`tapeline people` and `serve`: a real site, from nobody to its first person."""
+
+import getpass
+import json
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import httpx
+import pytest
+
+from app.cli import main
+from app.storage.database import make_engine, read_session
+from app.storage.people import check_passphrase
+from tests.live import started
+from tests.make import PASSPHRASE
+
+Capture = pytest.CaptureFixture[str]
+Added = Callable[..., int]
+
+
+@pytest.fixture
+def data(tmp_path: Path) -> Path:
+    return tmp_path / "site"
+
+
+@pytest.fixture
+def add(data: Path) -> Added:
+    """Adds a supervisor with the handle ward3 unless told otherwise."""
+
+    def run(**given: str) -> int:
+        said = {"handle": "ward3", "name": "Ward three", "role": "supervisor"} | given
+        options = [part for key, value in said.items() for part in (f"--{key}", value)]
+        return main(["people", "add", *options, "--data", str(data)])
+
+    return run
+
+
+@pytest.fixture
+def given(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The passphrase is in the environment, for this test alone."""
+    monkeypatch.setenv("TAPELINE_PASSPHRASE", PASSPHRASE)
+
+
+def listed(data: Path, capsys: Capture) -> list[dict[str, object]]:
+    capsys.readouterr()
+    assert main(["people", "list", "--json", "--data", str(data)]) == 0
+    found: list[dict[str, object]] = json.loads(capsys.readouterr().out)
+    return found
+
+
+@pytest.mark.usefixtures("given")
+def test_added_person_can_sign_in(data: Path, add: Added, capsys: Capture) -> None:
+    assert add(handle=" Ward3 ") == 0
+    out, err = capsys.readouterr()
+    engine = make_engine(f"sqlite:///{data / 'tapeline.sqlite'}")
+    with read_session(engine) as session:
+        person = check_passphrase(session, "ward3", PASSPHRASE)
+    engine.dispose()
+
+    assert "Added ward3, supervisor." in out
+    assert PASSPHRASE not in out + err
+    assert person is not None
+    assert (person.name, person.role, person.is_demo) == (
+        "Ward three", "supervisor", False,
+    )  # fmt: skip
+
+
+@pytest.mark.usefixtures("given")
+def test_everybody_is_listed_without_secrets(
+    data: Path, add: Added, capsys: Capture
+) -> None:
+    add()
+    add(handle="night", name="Night desk", role="therapist")
+
+    assert listed(data, capsys) == [
+        {"handle": "night", "name": "Night desk", "role": "therapist",
+         "active": True, "last_seen": None},
+        {"handle": "ward3", "name": "Ward three", "role": "supervisor",
+         "active": True, "last_seen": None},
+    ]  # fmt: skip
+
+
+@pytest.mark.usefixtures("given")
+def test_list_is_readable(data: Path, add: Added, capsys: Capture) -> None:
+    add()
+    capsys.readouterr()
+
+    assert main(["people", "list", "--data", str(data)]) == 0
+    assert capsys.readouterr().out.split() == ["ward3", "supervisor", "Ward", "three"]
+
+
+@pytest.mark.usefixtures("given")
+@pytest.mark.parametrize(
+    ("wrong", "says"),
+    [
+        ({"handle": ""}, "--handle ''"),
+        ({"handle": "two words"}, "--handle 'two words'"),
+        ({"handle": "x" * 61}, "at most 60"),
+        ({"name": "  "}, "--name '  '"),
+        ({"name": "two\nlines"}, "on one line"),
+        ({"name": "x" * 81}, "1 to 80"),
+    ],
+)
+def test_bad_person_is_refused(
+    data: Path, add: Added, capsys: Capture, wrong: dict[str, str], says: str
+) -> None:
+    assert add(**wrong) == 2
+    out, err = capsys.readouterr()
+
+    assert out == ""
+    assert says in err
+    assert err.count("\n") == 1
+    assert not data.exists()
+
+
+@pytest.mark.usefixtures("given")
+def test_unknown_role_is_refused(add: Added, capsys: Capture) -> None:
+    with pytest.raises(SystemExit, match="2"):
+        add(role="king")
+    assert "invalid choice: 'king'" in capsys.readouterr().err
+
+
+@pytest.mark.usefixtures("given")
+def test_handle_is_given_once(data: Path, add: Added, capsys: Capture) -> None:
+    add()
+
+    assert add(name="Somebody else") == 2
+    assert "Somebody already has this handle" in capsys.readouterr().err
+    assert [p["name"] for p in listed(data, capsys)] == ["Ward three"]
+
+
+@pytest.mark.parametrize("passphrase", ["", "short", "x" * 257])
+def test_passphrase_has_a_length(
+    monkeypatch: pytest.MonkeyPatch, add: Added, capsys: Capture, passphrase: str
+) -> None:
+    monkeypatch.setenv("TAPELINE_PASSPHRASE", passphrase)
+
+    assert add() == 2
+    assert "12 to 256" in capsys.readouterr().err
+
+
+def test_without_a_terminal_it_says_where_to_put_it(
+    monkeypatch: pytest.MonkeyPatch, add: Added, capsys: Capture
+) -> None:
+    monkeypatch.setattr(sys.stdin, "isatty", lambda: False, raising=False)
+
+    assert add() == 2
+    assert "put the passphrase in TAPELINE_PASSPHRASE" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("typed", "code", "says"),
+    [
+        ([PASSPHRASE, PASSPHRASE], 0, ""),
+        ([PASSPHRASE, PASSPHRASE + "!"], 2, "differ; nobody was added"),
+    ],
+    ids=["the same twice", "two that differ"],
+)
+def test_terminal_asks_twice(
+    monkeypatch: pytest.MonkeyPatch,
+    add: Added,
+    capsys: Capture,
+    typed: list[str],
+    code: int,
+    says: str,
+) -> None:
+    answers = iter(typed)
+    monkeypatch.setattr(sys.stdin, "isatty", lambda: True, raising=False)
+    monkeypatch.setattr(getpass, "getpass", lambda _prompt: next(answers))
+
+    assert add() == code
+    assert says in capsys.readouterr().err
+    assert next(answers, None) is None
+
+
+def test_list_makes_no_site(data: Path, capsys: Capture) -> None:
+    assert main(["people", "list", "--data", str(data)]) == 2
+    assert "there is no site in" in capsys.readouterr().err
+    assert not data.exists()
+
+
+@pytest.mark.parametrize("command", [["people", "list"], ["serve", "--port", "0"]])
+def test_file_that_is_no_database_is_refused(
+    data: Path, capsys: Capture, command: list[str]
+) -> None:
+    data.mkdir()
+    (data / "tapeline.sqlite").write_text("a letter, not a database " * 50)
+
+    assert main([*command, "--data", str(data)]) == 2
+    err = capsys.readouterr().err
+    assert "the database cannot be used: " in err
+    assert err.count("\n") == 1
+
+
+def test_port_out_of_range_is_refused(data: Path, capsys: Capture) -> None:
+    assert main(["serve", "--port", "70000", "--data", str(data)]) == 2
+    assert "TAPELINE_PORT='70000' cannot be used" in capsys.readouterr().err
+    assert not data.exists()
+
+
+@pytest.mark.usefixtures("given")
+def test_real_site_says_how_to_begin_until_somebody_can(data: Path, add: Added) -> None:
+    with started("serve", "--port", "0", "--data", str(data)) as empty:
+        health = httpx.get(f"{empty.url}healthz")
+        demo = httpx.get(f"{empty.url}demo")
+        assert empty.process.stdout is not None
+        advice = [empty.process.stdout.readline() for _ in range(2)]
+        add()
+    with started("serve", "--port", "0", "--data", str(data)) as staffed:
+        home = httpx.get(staffed.url, follow_redirects=True)
+        staffed.process.terminate()
+        rest = staffed.process.communicate()[0]
+
+    assert health.json()["status"] == "ok"
+    assert demo.status_code == 404
+    assert "add the first supervisor" in advice[0]
+    assert f"tapeline people add --data {data}" in advice[1]
+    assert home.url.path == "/sign-in"
+    assert rest == "Stopped.\n"

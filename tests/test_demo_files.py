@@ -1,0 +1,82 @@
+"""Demo data: ages hold whatever the day, and what the bedside refuses is named."""
+
+from datetime import date, timedelta
+from pathlib import Path
+from shutil import copytree
+
+import pytest
+
+from app.catalogue.fields import CatalogueError
+from app.catalogue.load import catalogue
+from app.clinical.person import ages_on
+from app.commands.demo_files import DemoPatient, read_story
+from app.commands.demo_site import details_of
+from app.resources import folder
+
+FOLDER = folder("demo_data")
+SHELF = catalogue()
+STORY = read_story(FOLDER, SHELF)
+FIVE = "five_times_sit_to_stand"
+
+
+@pytest.mark.parametrize("patient", STORY.patients, ids=lambda p: p.label)
+@pytest.mark.parametrize("today", ["2026-03-02", "2027-01-03", "2028-02-29"])
+def test_age_holds_at_every_visit(patient: DemoPatient, today: str) -> None:
+    def day(days_ago: int) -> date:
+        return date.fromisoformat(today) - timedelta(days=days_ago)
+
+    details = details_of(patient, day)
+    visits = [day(v.days_ago) for v in patient.visits] or [day(0)]
+    ages = [
+        ages_on(on, born=details.birth_date, year=details.birth_year) for on in visits
+    ]
+
+    if patient.turns is None:
+        assert set(ages) == {(patient.age,)}
+    else:
+        assert ages[-1] == (patient.turns - 1, patient.turns)
+
+
+PATIENT = "patients/cobalt_badger.toml"
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new", "says"),
+    [
+        (PATIENT, '"13.9 s"', '"13,9 s"', "visit 2: round 1: trial 1: result: "),
+        (PATIENT, '"13.9 s"', '"1390 s"', "outside what a trial can be"),
+        (PATIENT, '"17 in"', '"17"', "visit 1: round 1: facts: seat_height"),
+        (PATIENT, "arms_used", "arms", "has no set-up fact 'arms'"),
+        (PATIENT, '"single"', '"double"', "variant: 'double' is not one of"),
+        (PATIENT, f'"{FIVE}"', '"six_times"', "measure: 'six_times' is not one of"),
+        (PATIENT, "days_ago = 3", "days_ago = 0", "visit 2: days_ago: today belongs"),
+        (PATIENT, "days_ago = 3", "days_ago = 30", "before the episode opened"),
+        (PATIENT, "days_ago = 3", "days_ago = -3", "must be a whole number of days"),
+        (PATIENT, '"11:05"', '"noon"', "at: write a time of day"),
+        (PATIENT, "13.9]", "14.9]", "splits_s: must rise, and end before"),
+        (PATIENT, '"male"', '"m"', "sex: 'm' is not one of"),
+        (PATIENT, "age = 79", "age = 8", "age: must be 14 to 120"),
+        (PATIENT, "age = 79", "", "give either age or turns"),
+        (PATIENT, '"demo-therapist"]', '"nobody"]', "assigned: 'nobody' is not one of"),
+        (PATIENT, "reason =", "why =", "episode: reason: is missing"),
+        (PATIENT, '"community"', '"garden"', "setting: 'garden' is not one of"),
+        (PATIENT, "shows =", "colour = 1\nshows =", "unknown key colour"),
+        (PATIENT, "Cobalt Badger", "Amber Heron", "label: another file has it"),
+        ("patients/jade_wren.toml", '"physical"', '"lazy"', "reason: 'lazy' is not"),
+        ("patients/saffron_otter.toml", '"12"]', '"3"]', "marks: The end mark"),
+        ("patients/indigo_kestrel.toml", "not_done", "stopped", "in force: Weight-"),
+        ("people.toml", '"student"', '"guest"', "role: 'guest' is not one of"),
+    ],
+)  # fmt: skip
+def test_bad_demo_data_names_file_and_key(
+    tmp_path: Path, file: str, old: str, new: str, says: str
+) -> None:
+    copied = copytree(FOLDER, tmp_path / "demo_data")
+    text = (copied / file).read_text()
+    assert old in text
+    (copied / file).write_text(text.replace(old, new))
+
+    with pytest.raises(CatalogueError) as caught:
+        read_story(copied, SHELF)
+    assert str(caught.value).startswith(f"{Path(file).name}: ")
+    assert says in str(caught.value)
