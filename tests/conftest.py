@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 
+import hypothesis
 import pytest
 from fastapi import FastAPI
 from selectolax.lexbor import LexborHTMLParser, LexborNode
@@ -27,6 +28,9 @@ from app.storage.people import Person
 from app.web.deps import Site
 from tests.make import NOW, make_episode, make_patient, make_person
 
+# A slow machine is no failed property.
+hypothesis.settings.register_profile("no_deadline", deadline=None)
+hypothesis.settings.load_profile("no_deadline")
 BASE = "http://localhost:8765"
 #: Handle and role. An outsider has the therapist's role and nobody on the caseload.
 CAST = {

@@ -83,7 +83,7 @@ def scores(engine: Engine, label: str, measure: str) -> list[Score]:
 def caseload(engine: Engine, handle: str) -> list[CaseloadRow]:
     with read_session(engine) as session:
         person = session.exec(select(Person).where(Person.handle == handle)).one()
-        return caseload_for(session, person, demo=True)
+        return caseload_for(session, person, demo=True, day=date.today())
 
 
 class TestTheSite:

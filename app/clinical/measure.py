@@ -201,8 +201,8 @@ class Fact:
     A choice has `options` (value -> words); a length has `spans` by unit. `standard`
     holds the values of the published set-up (empty: any). `for_change`: must be the
     same at both tests. `easier`: values, or "over"/"under" for lengths, that make the
-    test easier. `when_condition`: asked only of people with one of these. `main`: asked at
-    once, the others a tap away.
+    test easier. `when_condition`: asked only of people with one of these. `main`:
+    asked at once, the others a tap away.
     """
 
     key: str

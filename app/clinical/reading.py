@@ -197,10 +197,11 @@ def _still_beyond(
     for r in ranked:
         usable = easier and r.confirmed and r.match.only_setup and r.crossed
         if usable and r.kind == "cutoff" and r.threshold is not None and r.row:
+            source = measure.sources[r.row.source].short
             yield (
                 "This set-up is easier than the published one and the score still "
-                f"lies beyond {words(r.threshold, r.unit)} ({measure.sources[r.row.source].short}): "
-                "reasoning, not a published finding."
+                f"lies beyond {words(r.threshold, r.unit)} ({source}): reasoning, "
+                "not a published finding."
             )
             return
 

@@ -127,9 +127,9 @@ def _listening(settings: Settings) -> Iterator[socket.socket]:
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     try:
         door = socket.create_server((host, port), family=family, backlog=128)
-    except (OSError, UnicodeError) as fault:
-        why = fault.strerror if isinstance(fault, OSError) else "no name of a machine"
-        other = port + 1 if port < 65535 else 8765
+    except OSError as fault:
+        why = str(fault.strerror).partition(" (while")[0]
+        other = port + 1 if 0 < port < 65535 else 8765
         raise Refused(
             f"cannot listen on {host} port {port} ({why}): choose another port, for "
             f"example --port {other}, or another --host"

@@ -13,7 +13,7 @@ from sqlmodel import Session, col, select
 from sqlmodel.sql.expression import SelectOfScalar
 
 from app.access import Subject, may
-from app.storage.episodes import Episode, PrecautionOnEpisode
+from app.storage.episodes import Episode, PrecautionOnEpisode, holds_on
 from app.storage.patients import Assignment, Patient, PatientCondition
 from app.storage.people import Person, actor
 from app.storage.scores import Score
@@ -59,10 +59,13 @@ class CaseloadRow:
     next_due: date | None
 
 
-def caseload_for(session: Session, person: Person, *, demo: bool) -> list[CaseloadRow]:
+def caseload_for(
+    session: Session, person: Person, *, demo: bool, day: date
+) -> list[CaseloadRow]:
     """Whom `person` may see and has to do with, by label; closed patients are left out.
 
-    `demo` chooses the invented patients or the real ones; they never share a list.
+    `day` is today there, for what precautions hold. `demo` chooses the invented
+    patients or the real ones; they never share a list.
     """
     ids = _visible(person, demo)
     if ids is None:
@@ -72,8 +75,8 @@ def caseload_for(session: Session, person: Person, *, demo: bool) -> list[Caselo
     conditions = _conditions(session, ids)
     episodes = _open_episodes(session, ids)
     scores = _last_scores(session, ids)
-    precautions = _precautions(session, ids)
-    due = _next_due(session, ids)
+    precautions = _precautions(session, ids, day)
+    due = _next_due(session, ids, day)
     return [
         CaseloadRow(
             patient_id=patient.id,
@@ -134,15 +137,15 @@ def _open_episodes(session: Session, ids: Ids) -> dict[int, Episode]:
     return {episode.patient_id: episode for episode in session.exec(in_order)}
 
 
-def _precautions(session: Session, ids: Ids) -> dict[int, list[str]]:
-    """Tags nobody has lifted, on any open episode."""
+def _precautions(session: Session, ids: Ids, day: date) -> dict[int, list[str]]:
+    """Tags that hold on `day`, on any open episode."""
     wanted = (
         select(Episode.patient_id, PrecautionOnEpisode.tag)
         .join(PrecautionOnEpisode, col(PrecautionOnEpisode.episode_id) == Episode.id)
         .where(
             col(Episode.patient_id).in_(ids),
             col(Episode.closed_on).is_(None),
-            col(PrecautionOnEpisode.ended_on).is_(None),
+            holds_on(day),
         )
     )
     return _by_patient(session.exec(wanted.order_by(col(PrecautionOnEpisode.id))))
@@ -179,14 +182,14 @@ def _light(score: Score) -> LastScore:
     )
 
 
-def _next_due(session: Session, ids: Ids) -> dict[int, date]:
+def _next_due(session: Session, ids: Ids, day: date) -> dict[int, date]:
     wanted = (
         select(Episode.patient_id, func.min(PrecautionOnEpisode.review_on))
         .join(PrecautionOnEpisode, col(PrecautionOnEpisode.episode_id) == Episode.id)
         .where(
             col(Episode.patient_id).in_(ids),
             col(Episode.closed_on).is_(None),
-            col(PrecautionOnEpisode.ended_on).is_(None),
+            holds_on(day),
         )
         .group_by(col(Episode.patient_id))
     )

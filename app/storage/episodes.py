@@ -9,7 +9,7 @@ from datetime import date, datetime
 from typing import Final, Literal
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import UniqueConstraint, or_
+from sqlalchemy import ColumnElement, UniqueConstraint, and_, or_
 from sqlmodel import Field, Session, col, select
 
 from app.clinical.precautions import PRECAUTIONS
@@ -179,17 +179,23 @@ def end_precaution(
     audit.deed(session, "ended_precaution", precaution, by=person.id, now=now)
 
 
+def holds_on(day: date) -> ColumnElement[bool]:
+    """The one rule of when a precaution holds: from `set_on` to before `ended_on`."""
+    return and_(
+        col(PrecautionOnEpisode.set_on) <= day,
+        or_(
+            col(PrecautionOnEpisode.ended_on).is_(None),
+            col(PrecautionOnEpisode.ended_on) > day,
+        ),
+    )
+
+
 def precautions_on(
     session: Session, episode: Episode, day: date
 ) -> Sequence[PrecautionOnEpisode]:
     """What holds on that day, oldest first. A passed review date lifts nothing."""
     wanted = select(PrecautionOnEpisode).where(
-        PrecautionOnEpisode.episode_id == episode.id,
-        PrecautionOnEpisode.set_on <= day,
-        or_(
-            col(PrecautionOnEpisode.ended_on).is_(None),
-            col(PrecautionOnEpisode.ended_on) > day,
-        ),
+        PrecautionOnEpisode.episode_id == episode.id, holds_on(day)
     )
     in_order = wanted.order_by(
         col(PrecautionOnEpisode.set_on), col(PrecautionOnEpisode.id)

@@ -40,7 +40,7 @@ def show(
     zone: Zone,
 ) -> HTMLResponse:
     today = now.astimezone(zone).date()
-    rows = caseload_for(session, me, demo=me.is_demo)
+    rows = caseload_for(session, me, demo=me.is_demo, day=today)
     lines = [person_line(site.catalogue, row, today) for row in rows]
     groups = [
         ("Test again", [line for line in lines if line.due]),

@@ -30,7 +30,7 @@ DAY = timedelta(days=1)
 
 def listed(ward: Ward, person: Person, *, demo: bool = False) -> list[CaseloadRow]:
     with read_session(ward.engine) as session:
-        return caseload_for(session, person, demo=demo)
+        return caseload_for(session, person, demo=demo, day=TODAY)
 
 
 def labels(ward: Ward, person: Person, *, demo: bool = False) -> list[str]:
@@ -138,6 +138,18 @@ def test_row_says_what_is_known(ward: Ward) -> None:
         "16.2",
         TODAY,
     )
+
+
+def test_precaution_holds_until_the_day_it_ends(ward: Ward) -> None:
+    """An order that ends tomorrow still blocks today, on the list as on the brief."""
+    with write_session(ward.engine) as session:
+        order = make_precaution(session, ward.therapist, ward.episode)
+        tomorrow = TODAY + DAY
+        episodes.end_precaution(session, ward.therapist, order, on=tomorrow, now=NOW)
+
+    (row,) = listed(ward, ward.therapist)
+
+    assert row.precautions == (order.tag,)
 
 
 def test_lifted_precaution_is_off_the_row(ward: Ward) -> None:
