@@ -3,7 +3,7 @@
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import closing
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from pathlib import Path
 

@@ -168,12 +168,8 @@ def start_round(
     patient_for(session, person, episode.patient_id, "record_trial")
     known = session.exec(select(Round).where(Round.uid == uid)).first()
     if known is not None:
-        its_visit = session.get_one(Visit, known.visit_id)
-        was = (known.person_id, known.measure, known.variant, known.facts)
-        same = was == (person.id, measure, variant, facts)
-        if not same or its_visit.episode_id != visit.episode_id:
-            raise SameIdOtherBody
-        return known
+        said = (person.id, measure, variant, facts, visit.episode_id)
+        return _known_round(session, known, said)
     begun = Round(
         uid=uid,
         visit_id=visit.id,
@@ -187,6 +183,15 @@ def start_round(
     session.flush()
     audit.deed(session, "started_round", begun, by=person.id, now=now)
     return begun
+
+
+def _known_round(session: Session, known: Round, said: tuple[Any, ...]) -> Round:
+    """The round this id began before, if what is said of it now is the same."""
+    its_visit = session.get_one(Visit, known.visit_id)
+    was = (known.person_id, known.measure, known.variant, known.facts)
+    if (*was, its_visit.episode_id) != said:
+        raise SameIdOtherBody
+    return known
 
 
 def _patient_of(session: Session, round_id: int) -> int:
