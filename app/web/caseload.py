@@ -6,8 +6,10 @@ from datetime import date
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
+from app.access import may
 from app.catalogue.load import Catalogue
 from app.storage.caseload import CaseloadRow, LastScore, caseload_for
+from app.storage.people import actor
 from app.web.deps import Now, ReadSession, SignedIn, SiteDep, Zone, page
 from app.web.due import due_tests
 from app.web.last_scores import value_words
@@ -46,7 +48,13 @@ def show(
         ("Test again", [line for line in lines if line.due]),
         ("Nothing owed today", [line for line in lines if not line.due]),
     ]
-    return page(request, "caseload/list.html", groups=groups, count=len(lines))
+    return page(
+        request,
+        "caseload/list.html",
+        groups=groups,
+        count=len(lines),
+        may_add=may(actor(me), "add_patient", None),
+    )
 
 
 def person_line(shelf: Catalogue, row: CaseloadRow, today: date) -> PersonLine:

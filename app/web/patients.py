@@ -3,30 +3,46 @@
 import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 
 from fastapi import APIRouter, Request
-from fastapi.responses import HTMLResponse
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlmodel import Session
 
+from app.access import may
 from app.catalogue.load import Catalogue
 from app.clinical.precautions import PRECAUTIONS, Precaution
-from app.clinical.vocabulary import SETTINGS
+from app.clinical.vocabulary import CONDITIONS, PERSON_FACTS, SETTINGS, SEXES
 from app.storage.caseload import LastScore
 from app.storage.episodes import (
     Episode,
     PrecautionOnEpisode,
+    add_episode,
+    add_precaution,
     open_episode,
     precautions_on,
 )
-from app.storage.errors import NotFound
-from app.storage.patients import Patient, details_of, patient_for
+from app.storage.errors import NotAllowed, NotFound
+from app.storage.patients import Patient, add_patient, details_of, patient_for
+from app.storage.people import Person, actor
 from app.storage.scores import Score, scores_of
 from app.storage.trials import rounds_of
 from app.web.dates import ago_words, day_words
-from app.web.deps import Now, ReadSession, RowId, SignedIn, SiteDep, Zone, page
+from app.web.deps import (
+    Form,
+    FormDep,
+    Now,
+    ReadSession,
+    RowId,
+    SignedIn,
+    SiteDep,
+    WriteSession,
+    Zone,
+    page,
+)
 from app.web.due import due_tests
 from app.web.last_scores import latest_by_test
+from app.web.patient_form import FormErrors, NewPatient, made_up_label, new_patient
 from app.web.person_words import about_words, age_words
 from app.web.setup_form import remembered
 
@@ -53,6 +69,70 @@ class DueLine:
     since: str
     setup: str
     uid: str
+
+
+@router.get("/patients/new")
+def new(request: Request, me: SignedIn) -> HTMLResponse:
+    if not may(actor(me), "add_patient", None):
+        raise NotAllowed
+    return _new_page(request, Form({"label": made_up_label()}.items()), {})
+
+
+@router.post("/patients/new")
+def add(
+    request: Request,
+    form: FormDep,
+    me: SignedIn,
+    session: WriteSession,
+    now: Now,
+    zone: Zone,
+) -> Response:
+    """Add a patient with an open episode; the same form again adds nobody."""
+    today = now.astimezone(zone).date()
+    try:
+        wanted = new_patient(form, today)
+    except FormErrors as wrong:
+        return _new_page(request, form, wrong.errors)
+    uid = form.text("uid") or uuid.uuid4().hex
+    patient = add_patient(session, me, wanted.details, uid=uid, now=now)
+    if episode_or_none(session, patient) is None:
+        _open(session, me, patient, wanted, today, now)
+    return RedirectResponse(f"/patients/{patient.id}", 303)
+
+
+def _open(
+    session: Session,
+    me: Person,
+    patient: Patient,
+    wanted: NewPatient,
+    today: date,
+    now: datetime,
+) -> None:
+    episode = add_episode(
+        session, me, patient, reason=wanted.reason, setting=wanted.setting,
+        plan=wanted.plan, opened_on=today, now=now,
+    )  # fmt: skip
+    for tag in wanted.precautions:
+        add_precaution(
+            session, me, episode, tag=tag, set_by=me.name, set_on=today, now=now
+        )
+
+
+def _new_page(request: Request, form: Form, errors: dict[str, str]) -> HTMLResponse:
+    return page(
+        request,
+        "patients/new.html",
+        "patients/_new_form.html",
+        status=422 if errors else 200,
+        typed=form,
+        errors=errors,
+        uid=form.text("uid") or uuid.uuid4().hex,
+        sexes=SEXES,
+        settings=SETTINGS,
+        conditions=CONDITIONS,
+        facts=PERSON_FACTS,
+        precautions=PRECAUTIONS,
+    )
 
 
 @router.get("/patients/{patient_id}")
