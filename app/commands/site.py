@@ -31,6 +31,7 @@ from app.settings import Settings
 from app.storage import people
 from app.storage.database import read_session
 from app.web.deps import Site
+from app.web.rebuilding import rebuild_scores
 
 #: Seconds an open page may hold up a stop.
 PATIENCE = 3
@@ -88,6 +89,7 @@ def run_serve(given: argparse.Namespace) -> int:
         with told_plainly():
             app = create_app(settings)
         print(f"Tapeline: {_address(settings, door)}  (Ctrl-C stops it)", flush=True)
+        _read_again(app.state.site)
         _say_how_to_begin(app.state.site)
         _serve(app, door)
     return 0
@@ -106,6 +108,18 @@ def _demo_folder(wanted: str | None) -> Iterator[str]:
 def _fill(site: Site) -> None:
     story = read_story(folder("demo_data"), site.catalogue)
     build(site.engine, site.catalogue, story, now=site.clock(), zone=site.zone)
+
+
+def _read_again(site: Site) -> None:
+    """Scores read from an older catalogue are read anew, with progress."""
+    rebuild_scores(
+        site.engine,
+        site.catalogue,
+        now=site.clock(),
+        progress=lambda done, of: print(
+            f"New catalogue edition: read {done} of {of} scores again.", flush=True
+        ),
+    )
 
 
 def _say_how_to_begin(site: Site) -> None:

@@ -117,3 +117,9 @@ def scores_of(
         col(Score.patient_id), col(Score.on_date), col(Score.round_id)
     )
     return session.exec(in_order).all()
+
+
+def of_other_editions(session: Session, edition: str) -> Sequence[Score]:
+    """Scores that were read from another edition of the catalogue."""
+    wanted = select(Score).where(Score.edition != edition).order_by(col(Score.id))
+    return session.exec(wanted).all()

@@ -35,6 +35,7 @@ from app.web.deps import (
     SiteDep,
     WriteSession,
     page,
+    site_of,
     wants_fragment,
 )
 from app.web.judging import Judged, clinical_trial, counts, judge, keep
@@ -156,6 +157,8 @@ def _page(
         typed=form or Form(),
         errors=errors or {},
         saved=saved or (judged.trials[-1].uid if judged.trials else ""),
+        again_uid=uuid.uuid4().hex,
+        edition=site_of(request).catalogue.edition,
         unable_reasons=UNABLE_REASONS,
     )
 
