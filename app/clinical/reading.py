@@ -176,7 +176,9 @@ def _cautions(
     measure: Measure, score: Score, ranked: list[Reading], lead: Lead | None
 ) -> Iterator[str]:
     off = deviations(measure, score.facts)
-    if off:
+    if off and lead is not None:
+        yield "Read by sources that used this set-up; the usual ones do not match it."
+    elif off:
         yield (
             "Not the published set-up, so norms and cut-offs are shown without a "
             "verdict; a score on the better side of a limit reassures nobody."

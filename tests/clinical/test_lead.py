@@ -105,6 +105,17 @@ def test_off_standard_and_better_reassures_nobody() -> None:
     assert any("reassures nobody" in c for c in found.cautions)
 
 
+def test_setup_a_source_asks_for_is_no_fault() -> None:
+    """Kristensen 2007 used a fast pace and a rollator: that set-up has its verdict."""
+    found = result(
+        "timed_up_and_go", "25", age=82, conditions=["hip_fracture"], setting="acute",
+        variant="fastest_of_three", pace="fast", device="rollator",
+    )  # fmt: skip
+
+    assert not any("without a verdict" in c for c in found.cautions)
+    assert any("used this set-up" in c for c in found.cautions)
+
+
 def test_disagreeing_sources_are_named() -> None:
     found = result("five_times_sit_to_stand", "13.9", age=74, setting="community")
 
