@@ -253,10 +253,13 @@ def _says(
     side = (step < 0) == (measure.better == "lower")
     word = better_word(measure) if side else worse_word(measure)
     moved = f"{words(abs(step), unit)} {word}" if step else "no difference"
-    text = f"{verdict.capitalize()} since {words(was, unit)}: {moved}."
     judged = error_readings(readings)
     if verdict == UNTOLD:
-        return f"{text} No measurement error is published for such a person."
+        return (
+            f"Change since {words(was, unit)} cannot be told: {moved}. No confirmed "
+            "measurement error is published for such a person."
+        )
+    text = f"{verdict.capitalize()} since {words(was, unit)}: {moved}."
     if verdict == DISAGREE:
         beyond = sum(1 for r in judged if r.crossed)
         return f"{text} Beyond the error of {beyond} of {len(judged)} fitting sources."

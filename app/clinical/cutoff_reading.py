@@ -84,8 +84,8 @@ def _says(row: Cutoff, value: Decimal, crossed: bool) -> str:
     limit = f"{DIRECTION_WORDS[row.direction]} {words(row.value, row.unit)}"
     if row.no_verdict:
         return (
-            f"{here}; the limit is {limit} for {row.outcome} in {row.population}. The "
-            "source found it no use for telling people apart: no verdict."
+            f"{here}; the limit is {limit} for {row.outcome} in {row.population}. Not "
+            "used for a verdict: see the note."
         )
     if row.outcome_type == "health_vs_disease":
         side = "beyond" if crossed else "not beyond"
@@ -95,7 +95,7 @@ def _says(row: Cutoff, value: Decimal, crossed: bool) -> str:
         )
     if row.outcome_type in ("protocol_limit", "percentile"):
         side = "is" if crossed else "is not"
-        return f"{here} {side} {limit}: {row.outcome} ({row.population})."
+        return f"{here} {side} {limit}, the line for {row.outcome} ({row.population})."
     if crossed:
         return (
             f"In the range linked with {row.outcome} in {row.population}: {here}, "

@@ -102,7 +102,7 @@ def _bounds(fit: Fit) -> tuple[int | None, int | None]:
 
 def _age(fit: Fit, person: Person, found: _Findings) -> None:
     low, high = _bounds(fit)
-    if fit.ages_unknown and fit.condition in ("none", "older_adult", "any"):
+    if fit.ages_unknown:
         found.off("age", "ages of that sample are not stated")
         return
     if low is None and high is None:

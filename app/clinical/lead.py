@@ -22,10 +22,13 @@ def may_lead(reading: Reading) -> bool:
     """Fits, was read somewhere, may be judged with, and is no diagnosis line."""
     if not reading.matched or reading.kind not in ("norm", "cutoff"):
         return False
-    if not reading.confirmed or getattr(reading.row, "no_verdict", False):
+    if not reading.confirmed or reading.no_verdict:
         return False
-    # Someone who has the disease gains nothing from patients-against-healthy.
-    return reading.outcome_type != "health_vs_disease"
+    if reading.row is not None and reading.row.fit.group in ("fallers", "nonfallers"):
+        return False  # an average of fallers would reassure who is faster than it
+    # Someone who has the disease gains nothing from patients-against-healthy, and a
+    # consensus line would read as the diagnosis it belongs to.
+    return reading.outcome_type not in ("health_vs_disease", "protocol_limit")
 
 
 def rank(reading: Reading) -> tuple[int, ...]:
@@ -39,7 +42,7 @@ def rank(reading: Reading) -> tuple[int, ...]:
         0 if reading.design in ("prospective", "pooled") else 1,
         0 if reading.sensitivity is not None or reading.effect is not None else 1,
         int(_wide(reading, row)),
-        int(_sex_guessed(reading, row)),
+        int(sex_guessed(reading)),
         -(row.n or 0),
         _KNOWN.index(row.how),
     )
@@ -60,11 +63,9 @@ def _wide(reading: Reading, row: Row) -> bool:
     return row.fit.whole_sample or (reading.kind == "norm" and no_ages)
 
 
-def _sex_guessed(reading: Reading, row: Row) -> bool:
+def sex_guessed(reading: Reading) -> bool:
     """A row that fits only "if a man" must not lead over one that fits anyone."""
-    return row.fit.sex is not None and any(
-        a in reading.match.assumed for a in ("if a woman", "if a man")
-    )
+    return any(a in reading.match.assumed for a in ("if a woman", "if a man"))
 
 
 def choose_lead(readings: Sequence[Reading]) -> Lead | None:

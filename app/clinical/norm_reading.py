@@ -20,6 +20,9 @@ from app.clinical.readings import (
 )
 from app.clinical.scoring import Score
 
+#: Said of a mean whose sample has a long slow tail.
+PULLED = " A few very slow people pull this average up."
+
 
 def read_norm(measure: Measure, norm: Norm, score: Score, fit: Match) -> Reading | None:
     """What one norm row says; None when the score holds nothing comparable."""
@@ -86,17 +89,16 @@ def _says(
     here, who = words(value, norm.unit), norm.population
     if limit is not None:
         return _limit_says(measure, norm, here, limit, crossed)
-    if norm.mean is not None:
+    if norm.mean is not None and not (norm.skewed and norm.percentiles):
         mean = words(norm.mean, norm.unit)
         side = _side(measure, value, norm.mean)
         text = f"{here} is {side} the average of {who} ({mean})."
-        if percentile is not None and z is not None:
-            sds = words(abs(rounded(z, 1)), "count")
+        if percentile is not None and z is not None and z != 0:
             text = (
-                f"{here} is {sds} SD {side} the average of {who} ({mean}); of 100 such"
-                f" people about {percentile} would do worse."
+                f"{here} is {abs(rounded(z, 1))} SD {side} the average of {who} "
+                f"({mean}); of 100 such people {_of_100(percentile)} would do worse."
             )
-        return text
+        return text + PULLED * norm.skewed
     return f"{here}; in {who}, {_percentiles(norm)}."
 
 
@@ -117,6 +119,12 @@ def _limit_says(
     if crossed:
         return f"{slow.capitalize()} than the average of {who}: {here}. {tail}"
     return f"Not {slow} than the average of {who}: {here}. {tail}"
+
+
+def _of_100(percentile: int) -> str:
+    """Beyond the ends a share of a hundred is not known to a whole number."""
+    ends = {1: "fewer than 2", 99: "more than 98"}
+    return ends.get(percentile, f"about {percentile}")
 
 
 def _side(measure: Measure, value: Decimal, mean: Decimal) -> str:

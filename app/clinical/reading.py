@@ -13,7 +13,7 @@ from app.clinical.chance import read_chance
 from app.clinical.change import Change, judge_change
 from app.clinical.cutoff_reading import read_cutoff, read_ladder, read_unable
 from app.clinical.fit import Match, match
-from app.clinical.lead import Lead, choose_lead, may_lead, rank
+from app.clinical.lead import Lead, choose_lead, may_lead, rank, sex_guessed
 from app.clinical.measure import Cutoff, Measure
 from app.clinical.norm_reading import read_norm
 from app.clinical.person import Person
@@ -21,6 +21,7 @@ from app.clinical.quantities import convert, words
 from app.clinical.readings import Reading
 from app.clinical.scoring import Score
 from app.clinical.setup import assumed_setup, deviations
+from app.clinical.vocabulary import PERSON_FACTS
 
 UNCONFIRMED = "Rows marked unconfirmed were recalled, not read; none of them leads."
 #: Hand timing error and half a tape mark: common practice.
@@ -107,8 +108,11 @@ def _ranked(measure: Measure, score: Score, person: Person) -> list[Reading]:
 
 
 def _norms(measure: Measure, score: Score, person: Person) -> Iterator[Reading]:
-    for row in measure.norms:
-        fit = match(measure, row.fit, person, score)
+    rows = [(row, match(measure, row.fit, person, score)) for row in measure.norms]
+    finer = {r.source for r, fit in rows if fit.fits and not r.fit.whole_sample}
+    for row, fit in rows:
+        if row.fit.whole_sample and row.source in finer:
+            continue  # the same source has said it for these ages
         made = read_norm(measure, row, score, fit) if fit.fits or fit.near else None
         if made is not None:
             yield made
@@ -146,7 +150,7 @@ def _margins(measure: Measure, score: Score, person: Person) -> dict[str, Decima
 
 
 def _edge(reading: Reading, margins: dict[str, Decimal]) -> Reading:
-    if reading.threshold is None or reading.value is None:
+    if reading.threshold is None or reading.value is None or reading.no_verdict:
         return reading
     if abs(reading.value - reading.threshold) > margins.get(reading.unit, Decimal(0)):
         return reading
@@ -186,6 +190,7 @@ def _cautions(
         yield from _still_beyond(measure, ranked, all(d.easier for d in off))
     if lead is not None:
         yield from _disagreement(measure, ranked, ranked[lead.index])
+        yield from _rests_on_a_guess(ranked, ranked[lead.index])
     if score.outcome == "unable":
         yield "Unable is a result: write down why, and try again another day."
     if any(r.matched and not r.confirmed for r in ranked):
@@ -197,8 +202,7 @@ def _still_beyond(
     measure: Measure, ranked: list[Reading], easier: bool
 ) -> Iterator[str]:
     for r in ranked:
-        usable = easier and r.confirmed and r.match.only_setup and r.crossed
-        if usable and r.kind == "cutoff" and r.threshold is not None and r.row:
+        if easier and r.crossed and _plain_limit(r) and r.row and r.threshold:
             source = measure.sources[r.row.source].short
             yield (
                 "This set-up is easier than the published one and the score still "
@@ -208,22 +212,45 @@ def _still_beyond(
             return
 
 
+def _plain_limit(r: Reading) -> bool:
+    """A confirmed limit about falls, function or help that the set-up alone parts."""
+    about = r.outcome_type in ("falls", "function", "help_needed")
+    needs_own_setup = r.row is not None and bool(r.row.fit.requires)
+    judged = r.kind == "cutoff" and r.confirmed and not r.no_verdict
+    return about and judged and r.match.only_setup and not needs_own_setup
+
+
 def _disagreement(
     measure: Measure, ranked: list[Reading], lead: Reading
 ) -> Iterator[str]:
     if lead.crossed is None or lead.kind != "cutoff":
         return
-    others = [
-        r
-        for r in ranked
-        if r.matched and r.confirmed and r.kind == "cutoff" and r is not lead
-        and r.outcome_type == lead.outcome_type and r.crossed != lead.crossed
-    ]  # fmt: skip
+    others: dict[str, Decimal] = {}
+    for r in ranked:
+        judged = r.matched and r.confirmed and r.kind == "cutoff" and not r.no_verdict
+        same = r.outcome_type == lead.outcome_type and not sex_guessed(r)
+        if judged and same and r.crossed != lead.crossed and r.row and r.threshold:
+            others.setdefault(measure.sources[r.row.source].short, r.threshold)
     if others:
-        said = ", ".join(
-            f"{words(r.threshold, r.unit)} ({measure.sources[r.row.source].short})"
-            for r in others
-            if r.threshold is not None and r.row is not None
-        )
+        said = ", ".join(f"{words(v, lead.unit)} ({k})" for k, v in others.items())
         side = "not beyond" if lead.crossed else "beyond"
         yield f"Sources disagree: the same score is {side} {said}."
+
+
+def _rests_on_a_guess(ranked: list[Reading], lead: Reading) -> Iterator[str]:
+    """The lead assumes a fact of which another source here needs the opposite."""
+    if lead.row is None:
+        return
+    for key, wanted in lead.row.fit.requires_person.items():
+        labels = PERSON_FACTS[key]
+        assumed = "if " + " or ".join(labels[v] for v in wanted)
+        other = any(
+            r.matched and r.row and key in r.row.fit.requires_person
+            and not set(wanted) & set(r.row.fit.requires_person[key])
+            for r in ranked
+        )  # fmt: skip
+        if other and assumed in lead.match.assumed:
+            yield (
+                f"This holds {assumed}; another source here needs the opposite. Say "
+                "which, and the right one leads."
+            )

@@ -49,6 +49,11 @@ class Reading:
         return self.match.fits
 
     @property
+    def no_verdict(self) -> bool:
+        """Kept in sight, but its source or its note forbids judging by it."""
+        return bool(getattr(self.row, "no_verdict", False))
+
+    @property
     def confirmed(self) -> bool:
         """Whether the number was read somewhere, not recalled."""
         return self.row is None or self.row.how != "memory"

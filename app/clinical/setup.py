@@ -59,7 +59,8 @@ def length(text: str) -> tuple[Decimal, str]:
 def fact_words(fact: Fact, value: str) -> str:
     """`seat height 20 in`, `walking device: cane`."""
     mark = ":" if fact.options else ""
-    return f"{fact.label.lower()}{mark} {fact.options.get(value, value)}"
+    label = fact.label[:1].lower() + fact.label[1:]
+    return f"{label}{mark} {fact.options.get(value, value)}"
 
 
 def asked(measure: Measure, conditions: Sequence[str]) -> list[Fact]:

@@ -73,12 +73,12 @@ ROW_CONDITIONS: Final = _closed(
 SETTINGS: Final = _closed(
     community="living in the community",
     home_care="at home with home care",
-    outpatient="outpatient",
-    day_hospital="geriatric day hospital",
-    sheltered_housing="sheltered housing",
+    outpatient="an outpatient",
+    day_hospital="attending a geriatric day hospital",
+    sheltered_housing="living in sheltered housing",
     institution="living in a care institution",
-    acute="acute hospital ward",
-    inpatient="hospital or rehabilitation inpatient",
+    acute="on an acute hospital ward",
+    inpatient="a hospital or rehabilitation inpatient",
 )
 
 GROUPS: Final = _closed(

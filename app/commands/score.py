@@ -247,7 +247,8 @@ def _source_line(result: Result, reading: Any) -> str:
     if reading.row is None:
         return ""
     source = result.measure.sources[reading.row.source]
-    text = f"{source.short}, {source.journal} - {words.HOWS[reading.row.how]}"
+    named = ", ".join(part for part in (source.short, source.journal) if part)
+    text = f"{named} - {words.HOWS[reading.row.how]}"
     if reading.match.differs:
         text += " - not matched: " + "; ".join(reading.match.differs)
     elif reading.match.assumed:

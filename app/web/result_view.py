@@ -1,5 +1,7 @@
 """A judged round as the result page shows it: words and order ready, nothing judged."""
 
+import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from app.clinical import change as changes
@@ -153,6 +155,12 @@ def _parts(result: Result) -> list[str]:
     ]
 
 
+def named(text: str, sources: Mapping[str, Source]) -> str:
+    """A note with sources as people cite them: `barry2014` becomes `Barry 2014`."""
+    keys = "|".join(sorted(map(re.escape, sources), key=len, reverse=True))
+    return re.sub(rf"\b({keys})\b", lambda m: sources[m[0]].short, text)
+
+
 def _view(result: Result, reading: Reading) -> ReadingView:
     row = reading.row
     return ReadingView(
@@ -162,7 +170,7 @@ def _view(result: Result, reading: Reading) -> ReadingView:
         how=HOWS[row.how] if row else "",
         population=row.population if row else "",
         n=row.n if row else None,
-        note=row.note if row else "",
+        note=named(row.note, result.measure.sources) if row else "",
         assumed=reading.match.assumed,
         differs=reading.match.differs,
     )

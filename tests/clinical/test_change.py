@@ -70,7 +70,7 @@ def test_no_published_error_cannot_be_told() -> None:
     found = change("timed_up_and_go", "20", "12", age=58, conditions=["vestibular"])
 
     assert found.verdict == "cannot be told"
-    assert "No measurement error is published" in found.says
+    assert "No confirmed measurement error is published" in found.says
 
 
 def test_recalled_error_alone_gives_no_headline() -> None:

@@ -39,9 +39,20 @@ CHOICES: list[tuple[str, str, str, dict[str, Any], str | None, str | None]] = [
      {"age": 82, "conditions": ["hip_fracture"], "setting": "acute",
       "variant": "fastest_of_three", "pace": "fast", "device": "rollator"},
      "kristensen2007", "24.0"),
-    ("hip-fracture-with-walker-at-usual-pace", "timed_up_and_go", "26",
-     {"age": 82, "conditions": ["hip_fracture"], "setting": "acute",
-      "device": "walker"}, "hipfracture2020falls", None),
+    # What fits are adjusted means with another aid: kept in sight, no verdict.
+    (
+        "hip-fracture-with-walker-at-usual-pace",
+        "timed_up_and_go",
+        "26",
+        {
+            "age": 82,
+            "conditions": ["hip_fracture"],
+            "setting": "acute",
+            "device": "walker",
+        },
+        None,
+        None,
+    ),
     ("early-dementia", "timed_up_and_go", "14",
      {"age": 79, "conditions": ["cognitive_impairment"],
       "about": {"cognition": "mild_to_moderate"}}, "jrrd2014ci", None),
@@ -158,6 +169,53 @@ def test_both_year_ages_are_shown_at_a_bands_edge() -> None:
         if r.matched
     }
     assert bands == {"12.6": ("if still 79",), "14.8": ("if already 80",)}
+
+
+def test_consensus_line_never_leads() -> None:
+    """EWGSOP2's 15 s is a line for probable sarcopenia: shown, and no diagnosis."""
+    found = result(
+        "five_times_sit_to_stand", "14", age=76, setting="acute",
+        conditions=["hip_fracture"],
+    )  # fmt: skip
+    lines = [r for r in found.readings if r.outcome_type == "protocol_limit"]
+
+    assert lines
+    assert found.leading is None or found.leading.outcome_type != "protocol_limit"
+    assert all("is above" not in r.says or r.crossed for r in lines)
+
+
+def test_average_of_fallers_reassures_nobody() -> None:
+    """Shumway-Cook 2000: 22.2 s in people who had fallen; 12.4 s is no comfort."""
+    unknown = result("timed_up_and_go", "12.4", age=83)
+    never = result("timed_up_and_go", "12.4", age=83, about={"fall_history": "none"})
+
+    groups = [
+        r.row.fit.group for r in never.readings if r.matched and r.row is not None
+    ]
+    leads = [f.leading.row for f in (unknown, never) if f.leading]
+    assert "fallers" not in groups
+    assert all(row is not None and row.fit.group != "fallers" for row in leads)
+
+
+def test_row_without_verdict_takes_no_side() -> None:
+    """Thrane 2007 in women: no better than chance, so no part of a disagreement."""
+    found = result("timed_up_and_go", "12.4", age=83, sex="female", setting="community")
+
+    said = " ".join(found.cautions)
+    assert "Thrane" not in said
+    assert all(not r.near_edge for r in of(found, "thrane2007") if r.no_verdict)
+
+
+def test_lead_that_rests_on_a_guess_asks_for_the_fact() -> None:
+    """Amputation new or long-standing: 19 s (Dite 2007) or 8.17 s (Sawers 2020)."""
+    unsaid = result("timed_up_and_go", "10", age=62, conditions=["amputation"])
+    said = result(
+        "timed_up_and_go", "10", age=62, conditions=["amputation"],
+        about={"time_since": "established"},
+    )  # fmt: skip
+
+    assert any("needs the opposite" in c for c in unsaid.cautions)
+    assert not any("needs the opposite" in c for c in said.cautions)
 
 
 def _fitting(conditions: list[str]) -> set[str]:
