@@ -203,7 +203,7 @@ def contents(path: Path) -> list[str]:
         ("Slate Tern", TUG, "22.4", "dite2007", True, None),
         ("Coral Curlew", TUG, "9.3", "sawers2020", True, None),
         ("Coral Curlew", SQUARES, "10.1", "sawers2020", True, None),
-        ("Ivory Newt", TUG, "16.9", "mulas2021", None, WITHIN),
+        ("Ivory Newt", TUG, "16.9", "kojima2015", True, WITHIN),
         ("Umber Stoat", SQUARES, "11.8", "kalron2016", None, "real gain"),
         ("Jade Wren", FIVE, "24.8", "buatois2008", True, "newly able"),
         ("Russet Ibex", FIVE, "12.4", "", None, None),
@@ -263,7 +263,7 @@ class TestTheStory:
         assert off.change_verdict is None
         assert on.change_verdict == "not comparable"
         assert changes[1] is not None
-        assert changes[1].differs == ("parkinson medication: off then, on now",)
+        assert changes[1].differs == ("medication for Parkinson disease: off then, on now",)
         assert changes[2] is not None
         assert changes[2].difference == Decimal("-4.0")
         assert later.change_verdict == "real gain"

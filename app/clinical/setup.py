@@ -59,8 +59,12 @@ def length(text: str) -> tuple[Decimal, str]:
 def fact_words(fact: Fact, value: str) -> str:
     """`seat height 20 in`, `walking device: cane`."""
     mark = ":" if fact.options else ""
-    label = fact.label[:1].lower() + fact.label[1:]
-    return f"{label}{mark} {fact.options.get(value, value)}"
+    return f"{inline(fact)}{mark} {fact.options.get(value, value)}"
+
+
+def inline(fact: Fact) -> str:
+    """The fact's label inside a sentence; a name in it keeps its capital."""
+    return fact.label[:1].lower() + fact.label[1:]
 
 
 def asked(measure: Measure, conditions: Sequence[str]) -> list[Fact]:
@@ -108,7 +112,7 @@ def assumed_setup(
 ) -> list[str]:
     """Standards that nobody stated and the readings take for granted."""
     return [
-        f"{f.label.lower()}: {f.standard_says}"
+        f"{inline(f)}: {f.standard_says}"
         for f in asked(measure, conditions)
         if f.standard_says and f.key not in facts
     ]
@@ -123,7 +127,7 @@ def setup_differences(
         a, b = before.get(fact.key), now.get(fact.key)
         if fact.for_change and a and b and not _same(fact, a, b):
             was, now_is = fact.options.get(a, a), fact.options.get(b, b)
-            found.append(f"{fact.label.lower()}: {was} then, {now_is} now")
+            found.append(f"{inline(fact)}: {was} then, {now_is} now")
     return found
 
 
