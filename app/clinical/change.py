@@ -16,7 +16,7 @@ from app.clinical.person import Person
 from app.clinical.quantities import convert, rounded, shown, words
 from app.clinical.readings import Reading, better_word, worse_word
 from app.clinical.scoring import Score
-from app.clinical.setup import setup_differences
+from app.clinical.setup import HowDone, what_differs
 
 REAL_GAIN, REAL_LOSS = "real gain", "real loss"
 WITHIN = "within measurement error"
@@ -50,7 +50,11 @@ def judge_change(
     """Judge `now` against an earlier score of the same person."""
     if now.value is None or before.value is None:
         return _ability(now, before)
-    differs = _not_comparable(measure, now, before)
+    differs = what_differs(
+        measure,
+        HowDone(now.variant, now.facts),
+        HowDone(before.variant, before.facts),
+    )
     if differs:
         says = "Not comparable with the earlier score: " + "; ".join(differs) + "."
         return Change(NOT_COMPARABLE, says, differs=tuple(differs))
@@ -75,14 +79,6 @@ def _ability(now: Score, before: Score) -> Change:
         return Change(NEWLY_UNABLE, "Newly unable: find out why.")
     both = f"{before.outcome.replace('_', ' ')}, then {now.outcome.replace('_', ' ')}"
     return Change(UNTOLD, f"No two numbers to compare ({both}).")
-
-
-def _not_comparable(measure: Measure, now: Score, before: Score) -> list[str]:
-    differs = setup_differences(measure, now.facts, before.facts)
-    if now.variant != before.variant:
-        a, b = measure.variant(before.variant), measure.variant(now.variant)
-        differs.append(f"trial rule: {a.label} then, {b.label} now")
-    return differs
 
 
 def _judge(

@@ -118,10 +118,29 @@ def assumed_setup(
     ]
 
 
-def setup_differences(
+@dataclass(frozen=True, slots=True)
+class HowDone:
+    """What must match for two scores to be compared: trial rule and set-up facts."""
+
+    variant: str
+    facts: Mapping[str, str]
+
+
+def what_differs(measure: Measure, now: HowDone, before: HowDone) -> list[str]:
+    """Why two scores of one test are not comparable; empty when they are.
+
+    A fact that one of them does not state counts as the same.
+    """
+    found = _facts_differ(measure, now.facts, before.facts)
+    if now.variant != before.variant:
+        a, b = measure.variant(before.variant), measure.variant(now.variant)
+        found.append(f"trial rule: {a.label} then, {b.label} now")
+    return found
+
+
+def _facts_differ(
     measure: Measure, now: Mapping[str, str], before: Mapping[str, str]
 ) -> list[str]:
-    """Facts that must match for change and do not; unstated counts as the same."""
     found = []
     for fact in measure.facts:
         a, b = before.get(fact.key), now.get(fact.key)

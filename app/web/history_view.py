@@ -7,7 +7,7 @@ from fractions import Fraction
 
 from app.clinical.measure import Measure
 from app.clinical.quantities import convert, shown
-from app.clinical.setup import setup_differences
+from app.clinical.setup import HowDone, what_differs
 from app.storage.scores import Score
 from app.storage.trials import RoundTrials
 from app.web.dates import day_words
@@ -54,11 +54,12 @@ def _differs(
 ) -> list[str]:
     if newest is None:
         return []
-    found = setup_differences(measure, newest.round.facts, kept.round.facts)
-    if kept.round.variant != newest.round.variant:
-        rule = measure.variant(kept.round.variant or None)
-        found.append(f"trial rule: {rule.label}")
-    return found
+    return what_differs(measure, how_done(measure, newest), how_done(measure, kept))
+
+
+def how_done(measure: Measure, kept: RoundTrials) -> HowDone:
+    variant = measure.variant(kept.round.variant or None).id
+    return HowDone(variant, kept.round.facts)
 
 
 def _line(

@@ -17,7 +17,7 @@ from app.clinical.measure import Measure
 from app.clinical.person import Person, ages_on
 from app.clinical.reading import Result, read
 from app.clinical.scoring import NotScorable, Score
-from app.clinical.setup import setup_differences
+from app.clinical.setup import HowDone, what_differs
 from app.storage.episodes import Episode, Visit
 from app.storage.patients import Patient, PatientDetails, details_of
 from app.storage.scores import DerivedScore, drop_score, keep_score
@@ -192,9 +192,11 @@ def _earlier(
             score = score_of(measure, kept)
         except NotScorable:
             continue
-        differs = setup_differences(measure, now.facts, score.facts)
-        if score.variant != now.variant:
-            differs.append(f"trial rule: {measure.variant(score.variant).label} then")
+        differs = what_differs(
+            measure,
+            HowDone(now.variant, now.facts),
+            HowDone(score.variant, score.facts),
+        )
         found.append(Earlier(kept.round, kept.on_date, score, tuple(differs)))
     return found
 
