@@ -102,6 +102,12 @@ TABLE: Final[Mapping[str, Mapping[str, Rule]]] = MappingProxyType(
             student=demo_only,
             supervisor=whole_caseload,
         ),
+        "look_into_stop": _by_role(
+            therapist=when_assigned,
+            assistant=nobody,
+            student=nobody,
+            supervisor=whole_caseload,
+        ),
         "add_patient": _by_role(
             therapist=in_own_world,
             assistant=nobody,

@@ -14,19 +14,33 @@ from app.resources import folder
 from app.settings import Settings, SettingsProblem
 from app.storage.database import make_engine, migrate
 from app.version import VERSION
-from app.web import caseload, errors, health, measures, patients, rounds, sign_in
+from app.web import (
+    bedside,
+    caseload,
+    errors,
+    health,
+    held,
+    measures,
+    patients,
+    rounds,
+    safety,
+    sign_in,
+)
 from app.web.assets import Assets
 from app.web.deps import Site, signed_in
 from app.web.security import Guard
 
 #: Answer without sign-in. Every other router asks for one, whatever its routes say.
-PUBLIC: Sequence[APIRouter] = (health.router, sign_in.public)
+PUBLIC: Sequence[APIRouter] = (health.router, sign_in.public, bedside.public)
 SIGNED_IN: Sequence[APIRouter] = (
     sign_in.router,
     caseload.router,
     patients.router,
     measures.router,
     rounds.router,
+    safety.router,
+    held.router,
+    bedside.router,
 )
 
 
@@ -43,6 +57,7 @@ def create_app(settings: Settings) -> FastAPI:
         lifespan=_lifespan,
     )
     app.state.site = _make_site(settings, assets)
+    app.state.assets = assets
     for router in PUBLIC:
         app.include_router(router)
     for router in SIGNED_IN:

@@ -6,6 +6,7 @@ that cannot work stops the start with a sentence that names it.
 
 import os
 from collections.abc import Mapping
+from datetime import timedelta
 from pathlib import Path
 from typing import Annotated, Any, Self
 from zoneinfo import ZoneInfo
@@ -58,6 +59,7 @@ class Settings(BaseSettings):
     port: int = Field(default=8765, ge=0, le=65535)
     trusted_hosts: Annotated[tuple[str, ...], NoDecode] = ()
     secure_cookies: bool = False
+    idle_minutes: int = Field(default=5, ge=0, le=720)
     demo: bool = False
 
     @field_validator("data_dir")
@@ -94,6 +96,15 @@ class Settings(BaseSettings):
     def database(self) -> str:
         """The database's address: the one set, else a file in the data folder."""
         return self.database_url or f"sqlite:///{self.data_dir / 'tapeline.sqlite'}"
+
+    @property
+    def idle(self) -> timedelta | None:
+        """How long a sign-in may rest before it locks; None: it never does.
+
+        In the demo nobody has a passphrase to unlock with.
+        """
+        off = self.demo or self.idle_minutes == 0
+        return None if off else timedelta(minutes=self.idle_minutes)
 
     @property
     def zone(self) -> ZoneInfo:

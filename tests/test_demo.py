@@ -263,7 +263,8 @@ class TestTheStory:
         assert off.change_verdict is None
         assert on.change_verdict == "not comparable"
         assert changes[1] is not None
-        assert changes[1].differs == ("medication for Parkinson disease: off then, on now",)
+        said = "medication for Parkinson disease: off then, on now"
+        assert changes[1].differs == (said,)
         assert changes[2] is not None
         assert changes[2].difference == Decimal("-4.0")
         assert later.change_verdict == "real gain"

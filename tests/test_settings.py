@@ -1,5 +1,6 @@
 """A setting that cannot work stops the start with a sentence that names it."""
 
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -20,6 +21,9 @@ from app.settings import Settings, SettingsProblem, machine_zone
         ("DATA_DIR", __file__),
         ("DEMO", "perhaps"),
         ("SECURE_COOKIES", "2"),
+        ("IDLE_MINUTES", "-1"),
+        ("IDLE_MINUTES", "721"),
+        ("IDLE_MINUTES", "soon"),
         ("HOST", ""),
     ],
 )
@@ -61,6 +65,16 @@ def test_command_line_goes_before_the_environment(
 
     assert Settings.read().port == 9000
     assert Settings.read({"port": 9001}).port == 9001
+
+
+@pytest.mark.parametrize(
+    ("minutes", "demo", "idle"),
+    [(5, False, timedelta(minutes=5)), (0, False, None), (5, True, None)],
+)
+def test_idleness_locks_unless_it_is_off(
+    minutes: int, demo: bool, idle: timedelta | None
+) -> None:
+    assert Settings(idle_minutes=minutes, demo=demo).idle == idle
 
 
 def test_trusted_hosts_are_names_with_commas(monkeypatch: pytest.MonkeyPatch) -> None:

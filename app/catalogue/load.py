@@ -216,7 +216,17 @@ def _card(t: Table) -> dict[str, Any]:
         "must_not": t.words("must_not", PRECAUTIONS),
         "caution": t.words("caution", PRECAUTIONS),
         "splits": t.words("splits"),
+        "window_seconds": _seconds(t, "window_seconds"),
+        "ceiling_seconds": _seconds(t, "ceiling_seconds"),
     }
+
+
+def _seconds(t: Table, key: str) -> int | None:
+    """A whole number of seconds after which the phone ends a trial by itself."""
+    seconds = t.whole(key)
+    if seconds is not None and not 1 <= seconds <= 600:
+        raise t.wrong(key, "must lie between 1 and 600")
+    return seconds
 
 
 def _published(t: Table) -> dict[str, Any]:
@@ -240,6 +250,10 @@ def _consistent(m: Measure, name: str) -> None:
         raise CatalogueError(f"{name}: id: must be the file's name")
     if not m.variants or not m.units or set(m.tape) != set(m.units):
         raise CatalogueError(f"{name}: needs a variant, units and a tape span per unit")
+    if m.window_seconds and m.kind != "count":
+        raise CatalogueError(f"{name}: window_seconds: only a count has a window")
+    if m.ceiling_seconds and m.kind != "time":
+        raise CatalogueError(f"{name}: ceiling_seconds: only a time has a ceiling")
     variants = {v.id for v in m.variants}
     used = {p.source for p in m.protocol} | {c.source for c in m.checks}
     used |= {v.source for v in m.variants if v.source}

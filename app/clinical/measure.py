@@ -286,7 +286,11 @@ class Check:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measure:
-    """One standardised test. On screen it is called a test."""
+    """One standardised test. On screen it is called a test.
+
+    A count is made within `window_seconds`; a hold that lasts `ceiling_seconds` ends
+    there.
+    """
 
     id: str
     name: str
@@ -310,6 +314,8 @@ class Measure:
     splits: tuple[str, ...]
     variants: tuple[Variant, ...]
     facts: tuple[Fact, ...]
+    window_seconds: int | None = None
+    ceiling_seconds: int | None = None
     inputs: tuple[Input, ...] = ()
     pairs: tuple[Pair, ...] = ()
     norms: tuple[Norm, ...] = ()

@@ -55,7 +55,8 @@ _TAGS: Final[tuple[Precaution, ...]] = (
                "No strain, no breath-holding, support the wound."),
     Precaution("shoulder", "Shoulder rules", "order", "arm",
                "Stay inside the ordered range; never pull on the arm."),
-    Precaution("ortho_hypo", "Drops when standing", "risk", "heart and lungs",
+    Precaution("ortho_hypo", "Blood pressure drops on standing", "risk",
+               "heart and lungs",
                "Known postural drop: reading first, slow changes, sit at "
                "first symptom."),
     Precaution("dizzy_uncontrolled", "Dizziness not settled", "risk", "senses",
@@ -79,7 +80,7 @@ _TAGS: Final[tuple[Precaution, ...]] = (
     Precaution("high_fall_standing", "Needs more than light help to stay standing",
                "risk", "falls",
                "Physical help is needed to stay standing."),
-    Precaution("bleeding_risk", "Bleeds easily or thinner blood", "risk", "falls",
+    Precaution("bleeding_risk", "Bleeds easily, or on blood thinners", "risk", "falls",
                "A fall costs more: lower the challenge, clear hard edges."),
     Precaution("osteoporosis", "Fragile bone", "risk", "falls",
                "No loaded end-range bending or twisting; hands-on guard for "

@@ -47,6 +47,10 @@ def _why_not(typed: str, units: tuple[str, ...]) -> str:
         return f"{typed!r}: write a point, not a comma: {typed.replace(',', '.')}"
     if typed.startswith("-"):
         return f"{typed!r} is below zero. Type a number in {_or(units)}."
+    if re.fullmatch(r"\d+:\d\d(\.\d+)?", typed, re.ASCII):
+        return f"{typed!r}: type all of it in seconds, so 1:05 is 65."
+    if re.fullmatch(r"\d+\.\d{4,} ?\w*", typed, re.ASCII):
+        return f"{typed!r} has too many decimals. Three are the most."
     return f"{typed!r} is not a plain number. Type one like 16.2, in {_or(units)}."
 
 

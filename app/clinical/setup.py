@@ -13,6 +13,10 @@ _LENGTH = re.compile(r"(\d{1,3}(?:\.\d{1,2})?) ?(in|cm)", re.ASCII)
 _PLAIN = re.compile(r"\d{1,3}(?:\.\d{1,2})?", re.ASCII)
 
 
+#: No seat or other length of a set-up lies outside these (common practice).
+SHORTEST_CM, LONGEST_CM = 10, 110
+
+
 class BadFact(ValueError):
     """A set-up fact is unknown or its value is; the message lists what may be said."""
 
@@ -47,6 +51,9 @@ def _read(measure: Measure, key: str, value: str) -> str:
     found = _LENGTH.fullmatch(value)
     if found is None or Decimal(found[1]) == 0:
         raise BadFact(f"{key}: write a length with its unit, like 17.5in or 44cm.")
+    in_cm = convert(Fraction(found[1]), found[2], "cm")
+    if not SHORTEST_CM <= in_cm <= LONGEST_CM:
+        raise BadFact(f"{key}: {found[0]} cannot be. Check the number and the unit.")
     return f"{found[1]} {found[2]}"
 
 

@@ -21,6 +21,8 @@ from app.storage.errors import HandleTaken
 from app.storage.tables import Numbered, check, hexadecimal, length, one_of
 
 LONGEST_SIGN_IN: Final = timedelta(hours=12)
+#: How long after its last use an ended sign-in still tells whose it was.
+LONGEST_REMEMBERED: Final = timedelta(days=7)
 SEEN_EVERY: Final = timedelta(minutes=1)
 #: 19 MiB and two passes: a whole ward signing in at once still fits a small machine.
 _hasher: Final = PasswordHasher(
@@ -61,6 +63,7 @@ class SignIn(Numbered, table=True):
     started_at: datetime
     last_seen_at: datetime
     ended_at: datetime | None = None
+    locked_at: datetime | None = None
 
 
 def actor(person: Person) -> Actor:
@@ -167,8 +170,16 @@ def _person_seen(session: Session, person_id: int, now: datetime) -> None:
 
 def signed_in(session: Session, token: str, now: datetime) -> Person | None:
     """Who a token belongs to, unless it ended, is 12 hours old, or they left."""
+    found = live_sign_in(session, token, now)
+    return found[0] if found else None
+
+
+def live_sign_in(
+    session: Session, token: str, now: datetime
+) -> tuple[Person, SignIn] | None:
+    """The same with the sign-in itself, which may be locked."""
     wanted = (
-        select(Person)
+        select(Person, SignIn)
         .join(SignIn, col(SignIn.person_id) == col(Person.id))
         .where(
             SignIn.token_hash == _hash_of(token),
@@ -178,6 +189,52 @@ def signed_in(session: Session, token: str, now: datetime) -> Person | None:
         )
     )
     return session.exec(wanted).first()
+
+
+def was_signed_in(session: Session, token: str, now: datetime) -> Person | None:
+    """Whose sign-in a token was, though it may have ended; None when that is long ago.
+
+    Good for keeping what they sent until they sign in again, and for nothing else.
+    """
+    wanted = (
+        select(Person)
+        .join(SignIn, col(SignIn.person_id) == col(Person.id))
+        .where(
+            SignIn.token_hash == _hash_of(token),
+            SignIn.last_seen_at > now - LONGEST_REMEMBERED,
+            col(Person.active),
+        )
+    )
+    return session.exec(wanted).first()
+
+
+def is_locked(sign_in: SignIn, now: datetime, idle: timedelta | None) -> bool:
+    """Locked by hand, or unused for `idle`; None means that idleness never locks.
+
+    Last-seen may be a minute old, so a minute is granted on top. A locked sign-in is
+    not seen any more, so that it stays locked until it is unlocked.
+    """
+    if sign_in.locked_at is not None:
+        return True
+    return idle is not None and now - sign_in.last_seen_at >= idle + SEEN_EVERY
+
+
+def lock(session: Session, token: str, now: datetime) -> None:
+    """Lock a sign-in: it shows nothing until its person's passphrase is given."""
+    sign_in = _open_sign_in(session, token)
+    if sign_in is not None and sign_in.locked_at is None:
+        sign_in.locked_at = now
+        session.flush()
+        audit.deed(session, "locked", sign_in, by=sign_in.person_id, now=now)
+
+
+def unlock(session: Session, token: str, now: datetime) -> None:
+    """Unlock it; check the passphrase first, before the writing session."""
+    sign_in = _open_sign_in(session, token)
+    if sign_in is not None:
+        sign_in.locked_at, sign_in.last_seen_at = None, now
+        session.flush()
+        audit.deed(session, "unlocked", sign_in, by=sign_in.person_id, now=now)
 
 
 def _open_sign_in(session: Session, token: str) -> SignIn | None:

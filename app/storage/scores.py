@@ -8,14 +8,14 @@ from collections.abc import Collection, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date, datetime
 
-from sqlalchemy import Index
+from sqlalchemy import Index, func
 from sqlmodel import Field, Session, col, select
 
 from app.clinical.quantities import UNIT_WORDS
 from app.clinical.vocabulary import OUTCOMES
 from app.storage.episodes import Episode, Visit
 from app.storage.tables import Numbered, check, one_of
-from app.storage.trials import Round
+from app.storage.trials import Round, Trial
 
 
 class Score(Numbered, table=True):
@@ -122,4 +122,28 @@ def scores_of(
 def of_other_editions(session: Session, edition: str) -> Sequence[Score]:
     """Scores that were read from another edition of the catalogue."""
     wanted = select(Score).where(Score.edition != edition).order_by(col(Score.id))
+    return session.exec(wanted).all()
+
+
+def unfinished_rounds(
+    session: Session, patient_id: int, day: date
+) -> Sequence[tuple[Round, int]]:
+    """Rounds of that day with trials that make no score yet, and how many they are."""
+    trials = func.count(col(Trial.id))
+    wanted = (
+        select(Round, trials)
+        .join(Visit, col(Round.visit_id) == col(Visit.id))
+        .join(Episode, col(Visit.episode_id) == col(Episode.id))
+        .join(Trial, col(Trial.round_id) == col(Round.id))
+        .outerjoin(Score, col(Score.round_id) == col(Round.id))
+        .where(
+            Episode.patient_id == patient_id,
+            Visit.local_date == day,
+            col(Score.id).is_(None),
+            col(Trial.voided_at).is_(None),
+            col(Trial.practice).is_(False),
+        )
+        .group_by(col(Round.id))
+        .order_by(col(Round.id))
+    )
     return session.exec(wanted).all()

@@ -12,7 +12,7 @@ from dataclasses import asdict, dataclass, field
 from datetime import date, datetime
 from typing import Any, Final
 
-from sqlalchemy import JSON, Select, UniqueConstraint, func
+from sqlalchemy import JSON, Index, Select, UniqueConstraint, func, text
 from sqlmodel import Field, Session, col, select
 
 from app.clinical.vocabulary import OUTCOMES, UNABLE_REASONS
@@ -70,6 +70,13 @@ class Trial(Numbered, table=True):
     __table_args__ = (
         uid(),
         UniqueConstraint("round_id", "place"),
+        # Stops are few and looked for on every list: one small index holds them all.
+        Index(
+            "ix_trial_stopped",
+            "recorded_by",
+            sqlite_where=text("outcome = 'stopped'"),
+            postgresql_where=text("outcome = 'stopped'"),
+        ),
         check("place", "place >= 1"),
         one_of("outcome", OUTCOMES),
         between("raw_ms", 1, LONGEST_MS),

@@ -16,17 +16,21 @@ from fastapi import Depends, Path, Request
 from fastapi.responses import HTMLResponse
 from sqlalchemy import Engine
 from sqlmodel import Session
+from starlette.concurrency import run_in_threadpool
 
 from app.catalogue.load import Catalogue
 from app.settings import Settings
 from app.storage import people
 from app.storage.database import read_session, write_session
+from app.storage.held_requests import let_go
 from app.storage.people import Person
 
 #: Field limits below the body cap, so that the parser can never be kept busy.
 MOST_FIELDS = 1000
 LONGEST_FIELD = 256 * 1024
 SEEN_EVERY = timedelta(minutes=1)
+#: The script of a page says whose page it is, by id.
+PAGE_OF = "tapeline-person"
 
 
 @dataclass(slots=True)
@@ -50,6 +54,10 @@ class Site:
 
 class SignInNeeded(Exception):
     """Nobody is signed in, or the session has ended."""
+
+
+class SessionLocked(Exception):
+    """Somebody is signed in, but only their passphrase opens anything now."""
 
 
 class FormProblem(Exception):
@@ -135,13 +143,23 @@ def person_or_none(request: Request, site: SiteDep, now: Now) -> Person | None:
     if not token:
         return None
     with read_session(site.engine) as session:
-        person = people.signed_in(session, token, now)
-        if person is not None:
-            session.expunge(person)
-    if person is not None:
+        found = people.live_sign_in(session, token, now)
+        if found is None:
+            return None
+        session.expunge_all()
+    person, sign_in = found
+    if request.headers.get(PAGE_OF, str(person.id)) != str(person.id):
+        return None  # a page left open by another person never acts as this one
+    request.state.me = person
+    request.state.locked = people.is_locked(sign_in, now, site.settings.idle)
+    if not request.state.locked:  # looking at a lock is no use of the session
         _write_seen(site, token, now)
-        request.state.me = person
     return person
+
+
+def is_locked(request: Request) -> bool:
+    """Whether the session that asks is locked: its answers then tell of nobody."""
+    return bool(getattr(request.state, "locked", False))
 
 
 def _write_seen(site: Site, token: str, now: datetime) -> None:
@@ -168,9 +186,23 @@ def _write_seen(site: Site, token: str, now: datetime) -> None:
 MaybeSignedIn = Annotated[Person | None, Depends(person_or_none)]
 
 
-async def signed_in(person: MaybeSignedIn) -> Person:
+#: What a locked session may still do. A trial in progress must never be lost.
+LOCKED_MAY = frozenset(
+    {
+        ("POST", "/rounds/{round_id}/trials"),
+        ("POST", "/lock"),
+        ("POST", "/unlock"),
+        ("POST", "/sign-out"),
+    }
+)
+
+
+async def signed_in(request: Request, person: MaybeSignedIn) -> Person:
     if person is None:
         raise SignInNeeded
+    route = getattr(request.scope.get("route"), "path", "")
+    if is_locked(request) and (request.method, route) not in LOCKED_MAY:
+        raise SessionLocked
     return person
 
 
@@ -197,7 +229,15 @@ PublicWriteSession = Annotated[
 ]
 
 
-async def _own_writing(_me: SignedIn, session: PublicWriteSession) -> Session:
+async def _own_writing(
+    me: SignedIn, session: PublicWriteSession, form: FormDep, now: Now
+) -> Session:
+    """A form that was held for this person leaves the list with its own deed."""
+    held = form.text("held")
+    if held.isdecimal() and len(held) < 10:
+        await run_in_threadpool(
+            let_go, session, me, int(held), did="sent_held", now=now
+        )
     return session
 
 
@@ -223,10 +263,15 @@ def wants_fragment(request: Request) -> bool:
 def render(request: Request, template: str, **context: Any) -> str:
     """A template with what the shell gives every one of them."""
     site = site_of(request)
+    me = getattr(request.state, "me", None)
+    idle = site.settings.idle
     return site.templates.get_template(template).render(
         request=request,
         demo=site.settings.demo,
-        me=getattr(request.state, "me", None),
+        me=me,
+        person_id=me.id if me else None,
+        idle_minutes=idle.seconds // 60 if idle else 0,
+        locked=is_locked(request),
         **context,
     )
 

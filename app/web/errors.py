@@ -12,6 +12,7 @@ from urllib.parse import quote
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import HTMLResponse, PlainTextResponse, RedirectResponse
+from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
@@ -25,10 +26,12 @@ from app.storage.errors import (
 )
 from app.web.deps import (
     FormProblem,
+    SessionLocked,
     SignInNeeded,
     by_script,
     render,
 )
+from app.web.holding import held_state, keep_for_later
 
 log = logging.getLogger("tapeline.problems")
 UNCHANGED = "Nothing was changed."
@@ -86,6 +89,15 @@ SIGNED_OUT = Problem(
     ("/sign-in", "Sign in on a new page"),
     new_tab=True,
 )
+LOCKED = Problem(
+    423,
+    "Locked",
+    "Nobody touched this for a while, or it was locked by hand.",
+    "What is on this page stays as it is.",
+    "Unlock on a new page with your passphrase, come back here, and do it again.",
+    ("/caseload", "Unlock on a new page"),
+    new_tab=True,
+)
 OUR_FAULT = Problem(
     500,
     "Something went wrong here",
@@ -102,6 +114,8 @@ def problem_of(fault: Exception) -> Problem:
             return fault.problem
         case SignInNeeded():
             return SIGNED_OUT
+        case SessionLocked():
+            return LOCKED
         case FormProblem():
             return _told(
                 422, "Please check this", fault.sentence, IN_FORM, "Change it."
@@ -169,6 +183,8 @@ def answer(request: Request, fault: Exception) -> Response:
     problem = problem_of(fault)
     if problem.status == 401 and not by_script(request):
         return RedirectResponse(_sign_in_path(request), 303)
+    if problem.status == 423 and not by_script(request):
+        return lock_page(request, next=_here(request), status=423)
     if problem.status >= 500:
         log.error("%s %s", request.state.request_id, _frames(fault))
     headers = getattr(fault, "headers", None)
@@ -199,10 +215,34 @@ def _status(request: Request, problem: Problem) -> int:
 
 def _sign_in_path(request: Request) -> str:
     """Sign in, then back here; a form's own address is not one to come back to."""
+    held = held_state(request)
+    if held:
+        return f"/sign-in?held={held}"
+    here = _here(request)
+    return f"/sign-in?next={quote(here)}" if here else "/sign-in"
+
+
+def _here(request: Request) -> str:
+    """The page that was asked for; empty for a form or the start."""
     if request.method != "GET" or request.url.path == "/":
-        return "/sign-in"
+        return ""
     query = f"?{request.url.query}" if request.url.query else ""
-    return f"/sign-in?next={quote(request.url.path + query)}"
+    return request.url.path + query
+
+
+def lock_page(
+    request: Request, *, next: str, wrong: str = "", status: int
+) -> HTMLResponse:
+    """All that a locked session is shown: who may unlock it, and nobody else."""
+    held = held_state(request)
+    text = render(request, "sign_in/lock.html", next=next, wrong=wrong, held=held)
+    return HTMLResponse(text, status)
+
+
+async def _ask_first(request: Request, fault: Exception) -> Response:
+    """Before a sign-in or a passphrase is asked for, what was sent is put aside."""
+    await keep_for_later(request)
+    return await run_in_threadpool(answer, request, fault)
 
 
 def _frames(fault: BaseException | None) -> str:
@@ -218,9 +258,10 @@ def _frames(fault: BaseException | None) -> str:
 
 def install(app: FastAPI) -> None:
     """Answer every named problem raised in a route; the guard answers all others."""
+    app.add_exception_handler(SignInNeeded, _ask_first)
+    app.add_exception_handler(SessionLocked, _ask_first)
     for kind in (
         Refused,
-        SignInNeeded,
         FormProblem,
         RequestValidationError,
         HTTPException,

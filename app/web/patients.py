@@ -25,7 +25,8 @@ from app.storage.episodes import (
 from app.storage.errors import NotAllowed, NotFound
 from app.storage.patients import Patient, add_patient, details_of, patient_for
 from app.storage.people import Person, actor
-from app.storage.scores import Score, scores_of
+from app.storage.safety import open_stops_of
+from app.storage.scores import Score, scores_of, unfinished_rounds
 from app.storage.trials import rounds_of
 from app.web.dates import ago_words, day_words
 from app.web.deps import (
@@ -40,11 +41,12 @@ from app.web.deps import (
     Zone,
     page,
 )
-from app.web.due import due_tests
+from app.web.due import clearance_of, due_tests
 from app.web.last_scores import latest_by_test
 from app.web.patient_form import FormErrors, NewPatient, made_up_label, new_patient
 from app.web.person_words import about_words, age_words
 from app.web.setup_form import remembered
+from app.web.stops import stop_views
 
 router = APIRouter()
 
@@ -68,7 +70,18 @@ class DueLine:
     name: str
     since: str
     setup: str
+    mind: tuple[Precaution, ...]
     uid: str
+
+
+@dataclass(frozen=True, slots=True)
+class OpenRound:
+    """A test begun today that lacks trials."""
+
+    round_id: int
+    name: str
+    have: int
+    need: int
 
 
 @router.get("/patients/new")
@@ -163,8 +176,28 @@ def show(
         day=(today - episode.opened_on).days + 1 if episode else 0,
         precautions=precaution_lines(held, today),
         due=due if episode else [],
+        begun=_begun(session, site.catalogue, patient, today),
         scores=latest_by_test(site.catalogue, scores, today),
+        stops=stop_views(
+            open_stops_of(session, patient.id), me, site.catalogue, zone, today
+        ),
+        from_page="patient",
     )
+
+
+def _begun(
+    session: Session, shelf: Catalogue, patient: Patient, day: date
+) -> list[OpenRound]:
+    return [
+        OpenRound(
+            round.id,
+            shelf.measures[round.measure].name,
+            have,
+            shelf.measures[round.measure].variant(round.variant or None).of,
+        )
+        for round, have in unfinished_rounds(session, patient.id, day)
+        if round.measure in shelf.measures
+    ]
 
 
 def episode_or_none(session: Session, patient: Patient) -> Episode | None:
@@ -200,7 +233,8 @@ def _due(
     today: date,
 ) -> list[DueLine]:
     latest = {s.measure: s for s in scores}
-    owed = due_tests(shelf, map(_light, latest.values()), [p.tag for p in held], today)
+    tags = [p.tag for p in held]
+    owed = due_tests(shelf, map(_light, latest.values()), tags, today)
     rounds = rounds_of(session, patient.id) if owed else []
     lines = []
     for due in owed:
@@ -213,6 +247,7 @@ def _due(
                     due.measure.name,
                     since,
                     before.words,
+                    clearance_of(due.measure, tags).warned_by,
                     uuid.uuid4().hex,
                 )
             )

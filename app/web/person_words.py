@@ -20,5 +20,8 @@ def condition_words(conditions: Iterable[str]) -> str:
 
 def about_words(details: PatientDetails) -> str:
     """Conditions and the facts that readings depend on."""
-    facts = (PERSON_FACTS[key][value] for key, value in details.facts.items())
+    facts = (
+        f"{key.replace('_', ' ')}: {PERSON_FACTS[key][value]}"
+        for key, value in details.facts.items()
+    )
     return ", ".join((*(CONDITIONS[c] for c in details.conditions), *facts))

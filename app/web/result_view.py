@@ -10,8 +10,9 @@ from app.clinical.quantities import UNIT_WORDS, shown
 from app.clinical.quantities import words as with_unit
 from app.clinical.reading import JUDGEMENT, UNCONFIRMED, Result
 from app.clinical.readings import Reading
+from app.clinical.scoring import Part
 from app.clinical.vocabulary import HOWS, OUTCOMES, UNABLE_REASONS
-from app.web.judging import Judged
+from app.web.judging import Judged, counts
 from app.web.score_tape import score_tape
 from app.web.setup_form import setup_words
 from app.web.tape import TapeView
@@ -99,7 +100,7 @@ def result_view(judged: Judged) -> ResultView:
         reason=UNABLE_REASONS.get(score.reason, score.reason),
         rule=result.measure.variant(score.variant).label,
         setup=setup_words(judged.measure, judged.round.facts),
-        parts=tuple(_parts(result)),
+        parts=tuple(_parts(judged, result)),
         tape=score_tape(judged),
         chip=lead_chip(lead, result),
         lead=_view(result, lead) if lead else None,
@@ -111,7 +112,11 @@ def result_view(judged: Judged) -> ResultView:
         else None,
         change_says=change.says if change else "",
         change_readings=tuple(
-            _view(result, r) for r in (change.readings if change else ()) if r.matched
+            _view(result, r)
+            for r in sorted(
+                change.readings if change else (), key=lambda r: not r.confirmed
+            )
+            if r.matched
         ),
         others=tuple(_view(result, r) for r in rest if r.matched and r.confirmed),
         unconfirmed=tuple(
@@ -131,6 +136,9 @@ def lead_chip(lead: Reading | None, result: Result) -> Chip:
     if lead is None:
         return Chip("unsure", "No reading leads")
     if lead.kind == "cutoff":
+        disagree = any(c.startswith("Sources disagree") for c in result.cautions)
+        if disagree and not lead.crossed:
+            return Chip("unsure", "Not beyond this limit; other sources disagree")
         if lead.crossed:
             return Chip("in", CROSSED[lead.outcome_type or "protocol_limit"])
         return Chip("out", "Not beyond this source's limit")
@@ -143,16 +151,37 @@ def lead_chip(lead: Reading | None, result: Result) -> Chip:
     )
 
 
-def _parts(result: Result) -> list[str]:
+def _parts(judged: Judged, result: Result) -> list[str]:
+    """What stands beside the score: other rules, the paired test, what was counted."""
     score, measure = result.score, result.measure
-    beside = [
+    said = [
         f"{measure.variant(name).label}: {with_unit(shown(v, score.unit), score.unit)}"
         for name, v in score.beside.items()
     ]
-    return beside + [
-        f"{p.label}: {with_unit(shown(p.value, p.unit), p.unit)}"
-        for p in score.parts.values()
-    ]
+    said += [_pair_words(name, part) for name, part in score.parts.items()]
+    if measure.pairs and not score.parts and score.value is not None:
+        said.append("No plain test of the same day: no difference can be told.")
+    return said + _counted(judged)
+
+
+def _pair_words(name: str, part: Part) -> str:
+    value = shown(part.value, part.unit)
+    if name == "difference":
+        side = "slower" if value > 0 else "faster"
+        return f"{with_unit(abs(value), part.unit)} {side} than the plain test"
+    return f"{part.label}: {with_unit(value, part.unit)}"
+
+
+def _counted(judged: Judged) -> list[str]:
+    """Counts kept with the last counted trial, and those that are missing."""
+    done = [t for t in judged.trials if counts(t)]
+    if not done or not judged.measure.inputs:
+        return []
+    kept = done[-1].inputs
+    wanted = [i for i in judged.measure.inputs if i.kind != "yes_no"]
+    said = [f"{i.label}: {kept[i.key]}" for i in judged.measure.inputs if i.key in kept]
+    missing = [i.label.lower() for i in wanted if i.key not in kept]
+    return said + ([f"Not counted: {', '.join(missing)}"] if missing else [])
 
 
 def named(text: str, sources: Mapping[str, Source]) -> str:

@@ -9,12 +9,15 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlmodel import Session
 
+from app.clinical import make_safe
+from app.clinical.precautions import Precaution
 from app.clinical.quantities import shown
 from app.clinical.quantities import words as with_unit
-from app.clinical.vocabulary import OUTCOMES, UNABLE_REASONS
-from app.storage.episodes import Episode, Visit
+from app.clinical.vocabulary import UNABLE_REASONS
+from app.storage.episodes import Episode, Visit, precautions_on
 from app.storage.patients import Patient, patient_for
 from app.storage.people import Person
+from app.storage.safety import stops_in
 from app.storage.trials import (
     Round,
     Trial,
@@ -30,18 +33,23 @@ from app.web.deps import (
     Now,
     ReadSession,
     RowId,
+    SessionLocked,
     SignedIn,
     Site,
     SiteDep,
     WriteSession,
+    is_locked,
     page,
     site_of,
     wants_fragment,
 )
-from app.web.judging import Judged, clinical_trial, counts, judge, keep
+from app.web.due import clearance_of
+from app.web.judging import Judged, counts, judge, keep
 from app.web.result_view import result_view
 from app.web.setup_form import setup_words
+from app.web.stops import StopView, stop_views
 from app.web.trial_form import FieldProblem, trial_body
+from app.web.trial_words import trial_words
 
 router = APIRouter()
 
@@ -64,7 +72,7 @@ def show(
 ) -> HTMLResponse:
     round, patient = _fetch(session, me, round_id, "see_patient")
     judged = judge(session, site.catalogue, patient, round)
-    return _page(request, judged, patient)
+    return _page(request, session, judged, patient)
 
 
 @router.post("/rounds/{round_id}/trials")
@@ -82,10 +90,15 @@ def record(
     try:
         body = trial_body(measure, form)
     except FieldProblem as problem:
+        if is_locked(request):  # the form again would name the patient
+            raise SessionLocked from problem
         judged = judge(session, site.catalogue, patient, round)
-        return _page(request, judged, patient, form, problem.errors)
+        return _page(request, session, judged, patient, form, problem.errors)
     uid = form.text("uid") or uuid.uuid4().hex
     trial, _ = record_trial(session, me, round, uid=uid, body=body, now=now)
+    if is_locked(request):
+        keep(session, site.catalogue, patient, round, now=now)
+        return _stored(request, trial)
     return _answer(request, session, site, patient, round, now, saved=trial.uid)
 
 
@@ -100,7 +113,9 @@ def void(
     trial_id: RowId,
 ) -> Response:
     trial = trial_for(session, me, trial_id, "void_trial")
-    reason = form.text("void_reason") or form.text("void_other")
+    reason = form.text("void_reason")
+    if reason in ("", "other"):
+        reason = form.text("void_other")
     if not 1 <= len(reason) <= 500:
         raise FormProblem("Say in a few words why this trial does not count.")
     void_trial(session, me, trial, reason=reason, now=now)
@@ -128,20 +143,38 @@ def _answer(
 ) -> Response:
     judged = keep(session, site.catalogue, patient, round, now=now)
     if wants_fragment(request):
-        return _page(request, judged, patient, saved=saved)
+        return _page(request, session, judged, patient, saved=saved)
     return RedirectResponse(f"/rounds/{round.id}", 303)
+
+
+def _stored(request: Request, trial: Trial) -> HTMLResponse:
+    """What a locked session is told: that it is kept, and nothing of whom."""
+    return page(
+        request,
+        "rounds/stored.html",
+        "rounds/_stored.html",
+        saved=trial.uid,
+        stopped=trial.outcome == "stopped",
+        safe=make_safe,
+        next=f"/rounds/{trial.round_id}",
+    )
 
 
 def _page(
     request: Request,
+    session: Session,
     judged: Judged,
     patient: Patient,
     form: Form | None = None,
     errors: dict[str, str] | None = None,
     saved: str = "",
 ) -> HTMLResponse:
-    """The round; only its form when a field is refused, only its work after a trial."""
-    refused = "rounds/_trial_form.html" if errors else "rounds/_work.html"
+    """The round; only its form when a field is refused, only its work after a trial.
+
+    A refused reason is shown in the other endings, below the form.
+    """
+    in_form = errors and "reason" not in errors
+    refused = "rounds/_trial_form.html" if in_form else "rounds/_work.html"
     return page(
         request,
         "rounds/show.html",
@@ -160,7 +193,28 @@ def _page(
         again_uid=uuid.uuid4().hex,
         edition=site_of(request).catalogue.edition,
         unable_reasons=UNABLE_REASONS,
+        stops=_stops(request, session, judged.round),
+        mind=_mind(session, judged),
+        safe=make_safe,
     )
+
+
+def _mind(session: Session, judged: Judged) -> tuple[Precaution, ...]:
+    """Precautions of that day that call for care in this test."""
+    visit = session.get_one(Visit, judged.round.visit_id)
+    episode = session.get_one(Episode, visit.episode_id)
+    held = precautions_on(session, episode, visit.local_date)
+    clear = clearance_of(judged.measure, [p.tag for p in held])
+    return (*clear.blocked_by, *clear.warned_by)
+
+
+def _stops(request: Request, session: Session, round: Round) -> list[StopView]:
+    """The round's stops, which lead its page; the last one with its form."""
+    site = site_of(request)
+    today = site.clock().astimezone(site.zone).date()
+    found = stops_in(session, round)
+    me: Person = request.state.me
+    return stop_views(found, me, site.catalogue, site.zone, today)
 
 
 def trial_lines(judged: Judged) -> list[TrialLine]:
@@ -178,22 +232,17 @@ def trial_lines(judged: Judged) -> list[TrialLine]:
                 counted,
                 trial.practice,
                 trial.void_reason or "",
-                _split_words(trial),
+                split_words(judged, trial),
             )
         )
     return lines
 
 
-def trial_words(trial: Trial) -> str:
-    """What happened, with the unit it was read in."""
-    made = clinical_trial(trial)
-    if made.value is None:
-        reason = UNABLE_REASONS.get(trial.reason, trial.reason)
-        return OUTCOMES[trial.outcome] + (f": {reason}" if reason else "")
-    return with_unit(shown(made.value, made.unit), made.unit)
-
-
-def _split_words(trial: Trial) -> tuple[str, ...]:
+def split_words(judged: Judged, trial: Trial) -> tuple[str, ...]:
+    """Each marked part by its name, with the time it was marked at."""
+    names = judged.measure.splits
+    timed = [with_unit(shown(Decimal(ms) / 1000, "s"), "s") for ms in trial.splits_ms]
     return tuple(
-        with_unit(shown(Decimal(ms) / 1000, "s"), "s") for ms in trial.splits_ms
+        f"{names[i] if i < len(names) else f'part {i + 1}'} at {at}"
+        for i, at in enumerate(timed)
     )

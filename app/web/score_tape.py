@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from fractions import Fraction
 
+from app.clinical.lead import sex_guessed
 from app.clinical.measure import Cutoff, Measure, Norm, Span
 from app.clinical.quantities import convert, shown, words
 from app.clinical.reading import Result
@@ -69,14 +70,15 @@ def _spread(result: Result, unit: str) -> Band | None:
     """Mean and SD of the best-ranked healthy reference, one SD either way."""
     for reading in _usable(result):
         norm = reading.row
-        if reading.z is None or not isinstance(norm, Norm):
+        if reading.z is None or not isinstance(norm, Norm) or sex_guessed(reading):
             continue
         assert norm.mean is not None
         assert norm.sd is not None
         low = in_score_unit(norm.mean - norm.sd, norm.unit, unit)
         high = in_score_unit(norm.mean + norm.sd, norm.unit, unit)
         if low is not None and high is not None:
-            return Band(low, high, "healthy, mean ± SD")
+            said = f"healthy, mean ± SD, {_short(result, reading)}"
+            return Band(low, high, said)
     return None
 
 

@@ -74,5 +74,5 @@ def facts_from(measure: Measure, form: Form) -> tuple[dict[str, str], dict[str, 
         try:
             facts |= read_facts(measure, {fact.key: value})
         except BadFact as fault:
-            errors[f"fact-{fact.key}"] = str(fault)
+            errors[f"fact-{fact.key}"] = str(fault).replace(fact.key, fact.label, 1)
     return facts, errors

@@ -1,30 +1,38 @@
-"""In and out of a site: sign-in, sign-out, and the demo's one-tap start page."""
+"""In and out of a site: sign-in, sign-out, the lock, and the demo's start page.
+
+A script is answered by status alone: 204 done, 422 with a sentence, 401 signed out.
+"""
 
 import re
 from datetime import datetime
 from typing import Annotated, Final
 
 from fastapi import APIRouter, Depends, Request
-from fastapi.responses import HTMLResponse, RedirectResponse
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlmodel import Session, col, select
 
 from app.storage import people
 from app.storage.database import read_session
 from app.storage.errors import NotFound
+from app.storage.held_requests import forget_old, held_of
 from app.storage.people import Person
 from app.web.deps import (
     FormDep,
     MaybeSignedIn,
     Now,
     PublicWriteSession,
+    SignedIn,
     Site,
     SiteDep,
     WriteSession,
+    by_script,
     cookie_name,
+    is_locked,
     over_tls,
     page,
     token_of,
 )
+from app.web.errors import lock_page
 
 public = APIRouter()
 router = APIRouter()
@@ -33,6 +41,10 @@ HOME: Final = "/caseload"
 NO_MATCH: Final = (
     "That handle and passphrase do not belong together. Nothing was changed: "
     "check both and try again."
+)
+NOT_YOURS: Final = (
+    "That is not the passphrase of who signed in here. It is still locked: try again, "
+    "or sign out."
 )
 #: Who may be tried in the demo, with what each would do first.
 DEMO_ROLES: Final = {
@@ -73,9 +85,18 @@ def start(site: SiteDep, me: MaybeSignedIn) -> RedirectResponse:
     return RedirectResponse("/demo" if enter else HOME, 303)
 
 
+@public.get("/session")
+async def session_state(request: Request, me: MaybeSignedIn) -> Response:
+    """Whether this browser is signed in, and in a header whether that is locked."""
+    told = {"x-tapeline-locked": "yes"} if is_locked(request) else {}
+    return Response(status_code=204 if me else 401, headers=told)
+
+
 @public.get("/sign-in")
-def sign_in_page(request: Request, site: SiteDep, next: str = HOME) -> HTMLResponse:
-    return _form_page(request, site, handle="", next=next)
+def sign_in_page(
+    request: Request, site: SiteDep, next: str = HOME, held: str = ""
+) -> HTMLResponse:
+    return _form_page(request, site, handle="", next=next, held=held)
 
 
 @public.post("/sign-in", response_model=None)
@@ -86,7 +107,9 @@ def sign_in(
     claimed: Claimed,  # before the session: nobody waits for the hashing
     session: PublicWriteSession,
     now: Now,
-) -> HTMLResponse | RedirectResponse:
+) -> Response:
+    if claimed is None and by_script(request):
+        return _wrong(NO_MATCH)
     if claimed is None:
         return _form_page(
             request,
@@ -97,7 +120,55 @@ def sign_in(
             status=422,
         )
     token = _change_over(session, request, claimed, now)
-    return _signed_in(request, token, local_path(form.text("next")))
+    if by_script(request):
+        return _with_cookie(request, Response(status_code=204), token)
+    path = _onward(session, claimed, form.text("next"), now)
+    return _signed_in(request, token, path)
+
+
+def _wrong(sentence: str) -> HTMLResponse:
+    """For a dialog over an untouched page."""
+    return HTMLResponse(f'<p class="error" role="alert">{sentence}</p>', 422)
+
+
+def _onward(session: Session, person: Person, next: str, now: datetime) -> str:
+    """Where to go: what was not saved yet comes before everything else."""
+    return "/held" if held_of(session, person, now) else local_path(next)
+
+
+@router.post("/lock", response_model=None)
+def lock(request: Request, site: SiteDep, session: WriteSession, now: Now) -> Response:
+    if site.settings.demo:  # where nobody has a passphrase to unlock with
+        raise NotFound
+    people.lock(session, token_of(request) or "", now)
+    return Response(status_code=204) if by_script(request) else _go(HOME)
+
+
+def _own_passphrase(me: SignedIn, form: FormDep, site: SiteDep) -> bool:
+    """Whether the passphrase is that of who is signed in; hashed as for a sign-in."""
+    typed = form.get("passphrase", "")
+    with read_session(site.engine) as session:
+        return people.check_passphrase(session, me.handle, typed) is not None
+
+
+@router.post("/unlock", response_model=None)
+def unlock(
+    request: Request,
+    me: SignedIn,
+    form: FormDep,
+    right: Annotated[bool, Depends(_own_passphrase, max_concurrency=2)],
+    session: WriteSession,
+    now: Now,
+) -> Response:
+    if right:
+        people.unlock(session, token_of(request) or "", now)
+        if by_script(request):
+            return Response(status_code=204)
+        return _go(_onward(session, me, form.text("next"), now))
+    if by_script(request):
+        return _wrong(NOT_YOURS)
+    next = local_path(form.text("next"))
+    return lock_page(request, next=next, wrong=NOT_YOURS, status=422)
 
 
 @router.post("/sign-out")
@@ -118,14 +189,14 @@ def demo_page(request: Request, site: SiteDep) -> HTMLResponse:
     return page(request, "sign_in/demo.html", roles=DEMO_ROLES)
 
 
-@public.post("/demo/enter")
+@public.post("/demo/enter", response_model=None)
 def enter_demo(
     request: Request,
     site: SiteDep,
     form: FormDep,
     session: PublicWriteSession,
     now: Now,
-) -> RedirectResponse:
+) -> Response:
     _demo_only(site)
     person = _demo_person(session, form.text("role"))
     token = _change_over(session, request, person, now)
@@ -155,6 +226,7 @@ def _form_page(
     handle: str,
     next: str,
     wrong: str = "",
+    held: str = "",
     status: int = 200,
 ) -> HTMLResponse:
     with read_session(site.engine) as session:
@@ -166,6 +238,7 @@ def _form_page(
         handle=handle,
         next=local_path(next),
         wrong=wrong,
+        held=held,
         anybody=anybody,
     )
 
@@ -175,11 +248,19 @@ def _change_over(
 ) -> str:
     """A new session's token; the one this browser had before ends."""
     people.end_sign_in(session, token_of(request) or "", now)
+    forget_old(session, now)
     return people.start_sign_in(session, person, now)
 
 
-def _signed_in(request: Request, token: str, path: str) -> RedirectResponse:
-    response = RedirectResponse(path, 303)
+def _go(path: str) -> RedirectResponse:
+    return RedirectResponse(path, 303)
+
+
+def _signed_in(request: Request, token: str, path: str) -> Response:
+    return _with_cookie(request, _go(path), token)
+
+
+def _with_cookie(request: Request, response: Response, token: str) -> Response:
     response.set_cookie(
         cookie_name(request),
         token,

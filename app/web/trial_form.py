@@ -49,11 +49,11 @@ def trial_body(measure: Measure, form: Form) -> TrialBody:
 
 
 def _reason(form: Form, outcome: str) -> str:
-    reason = form.text("reason")
+    reason = form.text("reason") or form.text("why")
     if outcome == "unable" and reason not in UNABLE_REASONS:
         raise FieldProblem("reason", "Choose why, so that the result can be used.")
     if outcome in ("declined", "not_done") and not reason:
-        raise FieldProblem("reason", "Say why in a few words.")
+        raise FieldProblem("why", "Say why in a few words.")
     if len(reason) > LONGEST_REASON:
         raise FieldProblem("reason", f"At most {LONGEST_REASON} letters, please.")
     return reason
@@ -87,9 +87,14 @@ def _distance(measure: Measure, form: Form) -> dict[str, Any]:
     if unit not in measure.units:
         raise FieldProblem("unit", "Choose inches or centimetres.")
     start, end = form.text("start_mark"), form.text("end_mark")
+    typed = form.text("distance")
     if not start and not end:
-        trial = _read(measure, f"{form.text('distance')} {unit}".strip(), "distance")
+        trial = _read(measure, f"{typed} {unit}" if typed else "", "distance")
         return {"raw_value": str(_value(trial)), "raw_unit": trial.unit}
+    if typed:
+        raise FieldProblem(
+            "distance", "Give the distance or the two marks, not both: clear one."
+        )
     try:
         trial = between_marks(measure, start, end, unit)
     except BadNumber as fault:

@@ -2,24 +2,39 @@
 /** Attaches each behaviour to its `data-*` elements, on load and after htmx swaps. */
 import { watchBusy } from "./busy.js";
 import { bindCounter } from "./counter.js";
+import { applyHand, bindPref } from "./hand.js";
 import { forgetSaved } from "./kept.js";
+import { watchLock } from "./lock.js";
+import { watchOutbox } from "./outbox_form.js";
 import { bindReadyRow, bindTickAll } from "./ready.js";
+import { watchSession } from "./session.js";
+import { watchSignOut } from "./sign_out.js";
 import { bindStepper } from "./stepper.js";
 import { stopwatch } from "./stopwatch_bind.js";
 import { watchTrouble } from "./trouble.js";
 import { fillUid } from "./uid.js";
+import { bindUndo } from "./undo.js";
+import { watchWaiting } from "./waiting.js";
 import { watchWakeLock } from "./wake_lock.js";
+import { watchWithdrawn } from "./withdraw.js";
+import { startWorker } from "./worker.js";
 
 /** In this order: a time the server holds is forgotten before a stopwatch looks for it.
  * @type {[string, (element: any) => void][]} */
 const BEHAVIOURS = [
   ["[data-saved]", forgetSaved],
   ["input[data-uid]", fillUid],
+  ["[data-pref]", bindPref],
   ["form[data-stopwatch]", stopwatch],
+  ["[data-undo-stop]", bindUndo],
   ["[data-stepper]", bindStepper],
   ["[data-counter]", bindCounter],
   ["[data-ready]", bindReadyRow],
   ["[data-tick-all]", bindTickAll],
+  ["[data-bedside]", (e) => import("./bedside.js").then((m) => m.bedside(e))],
+  ["[data-waits]", (e) => import("./bedside_kept.js").then((m) => m.showWaits(e))],
+  ["[data-attach]", (e) => import("./attach.js").then((m) => m.attach(e))],
+  ["[data-attached]", (e) => import("./attach.js").then((m) => m.forgetAttached(e))],
 ];
 const bound = new WeakMap(BEHAVIOURS.map(([, act]) => [act, new WeakSet()]));
 
@@ -37,8 +52,16 @@ function bind(root) {
 }
 
 watchBusy();
+watchOutbox();
+watchSession();
+watchWaiting();
+watchSignOut();
+watchLock();
 watchWakeLock();
 watchTrouble();
+watchWithdrawn();
+startWorker();
+applyHand();
 bind(document);
 document.addEventListener("htmx:after:process", (event) => {
   bind(/** @type {Element} */ (event.target));

@@ -8,8 +8,8 @@ const HOLD_MS = 600;
 /** A page that never comes back must not stay locked for good. */
 const GIVE_UP_MS = 20_000;
 
-/** @param {HTMLFormElement} form */
-function free(form) {
+/** It was answered, or goes nowhere. @param {HTMLFormElement} form */
+export function free(form) {
   delete form.dataset.busy;
   for (const button of form.querySelectorAll("[data-held]")) {
     button.removeAttribute("data-held");

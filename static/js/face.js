@@ -2,12 +2,14 @@
 /**
  * What a stopwatch form shows and sends: digits, splits, which parts are seen, and the
  * hidden fields the server reads. Parts say when they are seen with
- * `data-when="idle running doubt sending"`.
+ * `data-when="idle delay running doubt sending"`.
  *
  * @typedef {import("./timing.js").Run} Run
  * @typedef {import("./timing.js").Mark} Mark
  */
-import { clocksOf, elapsed, rawMs, splitsMs, tenths } from "./timing.js";
+import { clocksOf } from "./doubts.js";
+import { bothMs, elapsed, rawMs, since, splitsMs, tenths } from "./timing.js";
+import { offerUndo } from "./undo.js";
 
 /** @param {HTMLFormElement} form @param {string} name @returns {HTMLElement | null} */
 export function part(form, name) {
@@ -50,7 +52,7 @@ export function fillFrom(form, run) {
   if (run.outcome) fill(form, { outcome: run.outcome });
 }
 
-/** @typedef {"idle" | "running" | "doubt" | "sending"} State */
+/** @typedef {"idle" | "delay" | "running" | "doubt" | "sending"} State */
 
 /** @param {HTMLFormElement} form @param {State} state */
 export function show(form, state) {
@@ -59,11 +61,29 @@ export function show(form, state) {
     const states = seen.getAttribute("data-when")?.split(" ") ?? [];
     seen.toggleAttribute("hidden", !states.includes(state));
   }
+  offerUndo();
+}
+
+/** What the two clocks say, and why it is asked. @param {HTMLFormElement} form */
+export function askBoth(form, /** @type {Run} */ run, /** @type {string[]} */ why) {
+  const { mono, wall } = bothMs(run, run.seen ?? run.stop ?? run.start);
+  const [steady, day] = [tenths(mono), tenths(wall)];
+  say(form, "why", why.join(" "));
+  say(form, "mono", `${steady} s`);
+  say(form, "wall", `${day} s`);
+  const same = steady === day;
+  say(form, "confirm", same ? `Save ${steady} s` : `Save ${steady} s, steady clock`);
+  say(form, "confirm-wall", `Save ${day} s, time of day`);
+  part(form, "confirm")?.toggleAttribute("hidden", !same && mono === 0);
+  part(form, "confirm-wall")?.toggleAttribute("hidden", same || wall === 0);
 }
 
 /** @param {HTMLFormElement} form @param {Run | null} run @param {Mark} now */
 export function paint(form, run, now) {
-  say(form, "clock", run ? tenths(elapsed(run.start, run.stop ?? now)) : "0.0");
+  const ahead = run ? -since(run.start, now) : 0;
+  say(form, "ahead", ahead > 0 ? String(Math.ceil(ahead / 1000)) : "");
+  const ran = run && (run.stop ? rawMs(run) : elapsed(run.start, now));
+  say(form, "clock", tenths(ran ?? 0));
   const times = run ? splitsMs(run) : [];
   form.querySelectorAll("[data-splits] > li").forEach((element, place) => {
     const item = /** @type {HTMLElement} */ (element);

@@ -5,12 +5,12 @@
  *
  * @typedef {import("./timing.js").Run} Run
  */
-import { readRun } from "./timing.js";
+import { begun } from "./timing.js";
 
 const PREFIX = "tapeline.run.";
 
 /** @template T @param {(store: Storage) => T} use @returns {T | null} */
-function withStore(use) {
+export function withStore(use) {
   try {
     return use(window.localStorage);
   } catch {
@@ -18,19 +18,54 @@ function withStore(use) {
   }
 }
 
+/**
+ * A stored run, or null for anything that is not one. What an earlier edition of this
+ * page did not write yet is as in a new run.
+ * @param {string | null} text
+ * @returns {Run | null}
+ */
+export function readRun(text) {
+  try {
+    const run = JSON.parse(text ?? "null");
+    const whole = run && isMark(run.start) && Array.isArray(run.splits)
+      && run.splits.every(isMark) && (run.stop === null || isMark(run.stop));
+    return whole && typeof run.uid === "string" ? { ...begun("", run.start), ...run } : null;
+  } catch {
+    return null;
+  }
+}
+
+/** @param {any} mark */
+function isMark(mark) {
+  return [mark?.mono, mark?.wall, mark?.origin].every(Number.isFinite);
+}
+
+/** Where the disk refuses: lasts as long as the page. @type {Map<string, string>} */
+const memory = new Map();
+
 /** @param {string} key @returns {Run | null} */
 export function load(key) {
-  return readRun(withStore((store) => store.getItem(PREFIX + key)));
+  const name = PREFIX + key;
+  const text = withStore((store) => store.getItem(name)) ?? memory.get(name);
+  return readRun(text ?? null);
 }
 
 /** @param {string} key @param {Run} run */
 export function save(key, run) {
-  withStore((store) => store.setItem(PREFIX + key, JSON.stringify(run)));
+  const text = JSON.stringify(run);
+  const kept = withStore((store) => { store.setItem(PREFIX + key, text); return true; });
+  if (!kept) memory.set(PREFIX + key, text);
+}
+
+/** @param {string} name */
+function remove(name) {
+  memory.delete(name);
+  withStore((store) => store.removeItem(name));
 }
 
 /** @param {string} key */
 export function drop(key) {
-  withStore((store) => store.removeItem(PREFIX + key));
+  remove(PREFIX + key);
 }
 
 /** @param {StorageEvent} event @param {string} key */
@@ -43,11 +78,14 @@ export function isAbout(event, key) {
  * @param {HTMLElement} element
  */
 export function forgetSaved(element) {
-  withStore((store) => {
-    for (const key of Object.keys(store)) {
-      if (!key.startsWith(PREFIX)) continue;
-      const uid = readRun(store.getItem(key))?.uid;
-      if (uid === element.dataset.saved) store.removeItem(key);
-    }
-  });
+  forget(element.dataset.saved ?? "");
+}
+
+/** It is kept elsewhere. @param {string} uid */
+export function forget(uid) {
+  const names = withStore((store) => Object.keys(store)) ?? [];
+  for (const name of new Set([...names, ...memory.keys()])) {
+    if (!name.startsWith(PREFIX)) continue;
+    if (load(name.slice(PREFIX.length))?.uid === uid) remove(name);
+  }
 }

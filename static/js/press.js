@@ -23,6 +23,7 @@ export function onPress(element, act) {
   element.addEventListener("pointerdown", (event) => {
     if (!event.isPrimary || event.button !== 0) return;
     pressed = true;
+    dropStray(element);
     act(event);
   });
   element.addEventListener("keydown", (event) => {
@@ -38,4 +39,30 @@ export function onPress(element, act) {
     if (!pressed) act(event);
     pressed = false;
   });
+}
+
+/** The click comes right after the finger lifts. */
+const STRAY_MS = 80;
+/** A finger that rests longer makes no click. */
+const LONGEST_MS = 1500;
+
+/**
+ * The act may move the page under the finger: its release must not be a click on what
+ * has come to lie there, such as "Repeat the trial".
+ * @param {HTMLElement} element what was pressed
+ */
+function dropStray(element) {
+  const stray = (/** @type {Event} */ event) => {
+    if (element.contains(/** @type {Node} */ (event.target))) return;
+    event.preventDefault();
+    event.stopImmediatePropagation();
+  };
+  const watch = new AbortController();
+  const { signal } = watch;
+  const over = () => setTimeout(() => watch.abort(), STRAY_MS);
+  document.addEventListener("click", stray, { capture: true, signal });
+  for (const end of ["pointerup", "pointercancel"]) {
+    window.addEventListener(end, over, { capture: true, signal });
+  }
+  setTimeout(() => watch.abort(), LONGEST_MS);
 }

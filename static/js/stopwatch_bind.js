@@ -2,21 +2,21 @@
 /** Ties a stopwatch form to fingers, keys, the page's comings and goings, answers. */
 import { part, valueOf } from "./face.js";
 import { isAbout, save } from "./kept.js";
+import { meaning } from "./keys.js";
 import { onPress } from "./press.js";
+import { Reps } from "./reps.js";
 import { Stopwatch } from "./stopwatch.js";
-
-/** Page keys are what a hand-held clicker sends. */
-const CLICKER = ["PageDown", "PageUp"];
-const KEYS = [" ", "Enter"];
 
 /** @param {HTMLFormElement} form */
 export function stopwatch(form) {
-  const watch = new Stopwatch(form);
+  const watch = form.dataset.seconds ? new Reps(form) : new Stopwatch(form);
   form.noValidate = true; // a time is never held back by another field
   onPress(part(form, "pad"), (event) => watch.tap(event));
   onPress(part(form, "split"), (event) => watch.split(event));
   onPress(part(form, "safe"), (event) => watch.safe(event));
-  part(form, "confirm")?.addEventListener("click", () => watch.confirm());
+  part(form, "confirm")?.addEventListener("click", () => watch.confirm("mono"));
+  part(form, "confirm-wall")?.addEventListener("click", () => watch.confirm("wall"));
+  part(form, "one-more")?.addEventListener("click", () => watch.confirm("mono", 1));
   part(form, "repeat")?.addEventListener("click", () => watch.clear());
   closeTyped(form);
   listen(form, watch);
@@ -33,8 +33,14 @@ function listen(form, watch) {
   form.addEventListener("htmx:after:request", (event) => watch.answered(event));
   form.addEventListener("htmx:error", (event) => watch.answered(event));
   form.addEventListener("submit", (event) => {
-    if (form.dataset.state === "running") event.preventDefault(); // enter in some field
+    const under = form.dataset.state === "running" || form.dataset.state === "delay";
+    if (under) event.preventDefault(); // enter in some field
   });
+  for (const act of /** @type {const} */ (["tap", "split", "safe"])) {
+    form.addEventListener(`stopwatch:${act}`, (/** @type {any} */ event) => {
+      watch[act](event.detail ?? event); // pressed elsewhere on the page
+    });
+  }
   whilePresent(form, document, "visibilitychange", () => {
     if (!document.hidden || !watch.run || watch.run.stop) return;
     watch.run.hidden = true;
@@ -43,11 +49,16 @@ function listen(form, watch) {
   whilePresent(form, window, "storage", (/** @type {StorageEvent} */ event) => {
     if (isAbout(event, watch.key)) watch.restore();
   });
+  whilePresent(form, window, "pageshow", (/** @type {PageTransitionEvent} */ event) => {
+    if (event.persisted) watch.restore(); // what was kept may have been sent meanwhile
+  });
   whilePresent(form, document, "keydown", (/** @type {KeyboardEvent} */ event) => {
-    const free = event.target === document.body && KEYS.includes(event.key);
-    if (event.repeat || !(free || CLICKER.includes(event.key))) return;
+    const near = event.target instanceof Node
+      && (event.target.contains(form) || form.contains(event.target));
+    const act = near && meaning(event);
+    if (!act) return;
     event.preventDefault();
-    watch.tap(event);
+    watch[act](event);
   });
 }
 

@@ -5,9 +5,15 @@
  * A mark keeps both clocks at one touch: `mono` counts from `origin` and never jumps,
  * but may stop while the phone sleeps; `wall` goes on, but jumps when it is set.
  *
+ * A run with a `limit` ends by itself: `stop` is then the planned instant, and `seen`
+ * the moment when the page noticed.
+ *
  * @typedef {{mono: number, wall: number, origin: number}} Mark
+ * @typedef {"" | "mono" | "wall"} Clock which one a person believed
  * @typedef {{uid: string, start: Mark, splits: Mark[], stop: Mark | null,
- *   hidden: boolean, confirmed: boolean, outcome: string}} Run
+ *   seen: Mark | null, hidden: boolean, reloaded: boolean, confirmed: boolean,
+ *   by: Clock, outcome: string, limit: number, delay: number, undone: boolean,
+ *   extra: number}} Run
  */
 
 /** Clocks that differ by more than this many milliseconds are not believed. */
@@ -28,15 +34,72 @@ export function markAt(stamp, clocks) {
   return { mono, wall: clocks.wall - (clocks.now - mono), origin: clocks.origin };
 }
 
+/** An instant that is planned, not met. @param {Mark} mark @param {number} ms */
+export function later(mark, ms) {
+  return { mono: mark.mono + ms, wall: mark.wall + ms, origin: mark.origin };
+}
+
+/** A new run. @param {string} uid @param {Mark} start @returns {Run} */
+export function begun(uid, start, { limit = 0, delay = 0 } = {}) {
+  return {
+    uid, start, splits: [], stop: null, seen: null, hidden: false, reloaded: false,
+    confirmed: false, by: "", outcome: "", limit, delay, undone: false, extra: 0,
+  };
+}
+
+/** A stop by mistake: the same start goes on under another id. @param {Run} run */
+export function reopened(run, /** @type {string} */ uid) {
+  /** @type {Run} */
+  const on = { ...run, uid, stop: null, confirmed: false, by: "", undone: true };
+  return on;
+}
+
 /**
- * Milliseconds between two marks. After a reload the monotonic clock has started anew,
- * so only the wall clock spans the gap.
+ * Milliseconds from one mark to another, negative before it. After a reload the
+ * monotonic clock has started anew, so only the wall clock spans the gap.
  * @param {Mark} from
  * @param {Mark} to
  */
+export function since(from, to) {
+  return from.origin === to.origin ? to.mono - from.mono : to.wall - from.wall;
+}
+
+/** @param {Mark} from @param {Mark} to */
 export function elapsed(from, to) {
-  const ms = from.origin === to.origin ? to.mono - from.mono : to.wall - from.wall;
-  return Math.max(0, ms);
+  return Math.max(0, since(from, to));
+}
+
+/** Whole, never negative, never past the end. @param {Run} run @param {number} ms */
+function whole(run, ms) {
+  return Math.max(0, Math.round(run.limit ? Math.min(ms, run.limit) : ms));
+}
+
+/**
+ * What each clock makes of the run so far. Page origins lie on one scale, so that the
+ * steady clock can be read across a reload too, unless the browser was ended.
+ * @param {Run} run
+ * @param {Mark} end
+ */
+export function bothMs(run, end) {
+  const mono = end.origin - run.start.origin + end.mono - run.start.mono;
+  return { mono: whole(run, mono), wall: whole(run, end.wall - run.start.wall) };
+}
+
+/** Either clock has come to the end. @param {Run} run @param {Mark} now */
+export function isOver(run, now) {
+  if (!run.limit || run.stop) return false;
+  return Math.max(...Object.values(bothMs(run, now))) >= run.limit;
+}
+
+/**
+ * Ends a run by itself: to the millisecond where the steady clock has come so far; if
+ * it has not, it stood still or the wall clock jumped, and `doubts` says so.
+ * @param {Run} run
+ * @param {Mark} now
+ */
+export function endBySelf(run, now) {
+  run.stop = since(run.start, now) >= run.limit ? later(run.start, run.limit) : now;
+  run.seen = now;
 }
 
 /**
@@ -44,7 +107,9 @@ export function elapsed(from, to) {
  * @param {Run} run
  */
 export function rawMs(run) {
-  return run.stop && Math.round(elapsed(run.start, run.stop));
+  if (!run.stop) return null;
+  if (run.by) return bothMs(run, run.seen ?? run.stop)[run.by];
+  return whole(run, elapsed(run.start, run.stop));
 }
 
 /** @param {Run} run */
@@ -59,63 +124,4 @@ export function splitsMs(run) {
 export function tenths(ms) {
   const count = Math.floor((Math.round(ms) + 50) / 100);
   return `${Math.floor(count / 10)}.${count % 10}`;
-}
-
-/** @param {Run} run */
-export function resumed(run) {
-  return Boolean(run.stop) && run.stop?.origin !== run.start.origin;
-}
-
-/** @param {Run} run */
-export function clocksDisagree(run) {
-  if (!run.stop || resumed(run)) return false;
-  const mono = run.stop.mono - run.start.mono;
-  const wall = run.stop.wall - run.start.wall;
-  return Math.abs(wall - mono) > DISAGREE_MS;
-}
-
-/**
- * Why this time needs a person's yes before it is saved; empty when it does not.
- * @param {Run} run
- */
-export function doubts(run) {
-  const why = [];
-  if (clocksDisagree(run)) why.push("The phone's two clocks disagree.");
-  if (resumed(run)) why.push("The page was loaded again during the trial.");
-  else if (run.hidden) why.push("The page was out of sight during the trial.");
-  return why;
-}
-
-/**
- * What the server keeps beside the time.
- * @param {Run} run
- */
-export function clocksOf(run) {
-  const { start, splits, stop, hidden, confirmed } = run;
-  const doubtful = doubts(run).length > 0;
-  return {
-    timeOrigin: start.origin, start, splits, stop, hidden,
-    resumed: resumed(run), doubtful, confirmed,
-  };
-}
-
-/**
- * A stored run, or null for anything that is not one.
- * @param {string | null} text
- * @returns {Run | null}
- */
-export function readRun(text) {
-  try {
-    const run = JSON.parse(text ?? "null");
-    const whole = run && isMark(run.start) && Array.isArray(run.splits)
-      && run.splits.every(isMark) && (run.stop === null || isMark(run.stop));
-    return whole && typeof run.uid === "string" ? run : null;
-  } catch {
-    return null;
-  }
-}
-
-/** @param {any} mark */
-function isMark(mark) {
-  return [mark?.mono, mark?.wall, mark?.origin].every(Number.isFinite);
 }

@@ -113,6 +113,31 @@ def test_text_for_a_number_is_refused(folder: Path) -> None:
     assert said.endswith("value: must be a number")
 
 
+@pytest.mark.parametrize(
+    ("line", "why"),
+    [
+        ("ceiling_seconds = 0", "ceiling_seconds: must lie between 1 and 600"),
+        ("ceiling_seconds = 601", "ceiling_seconds: must lie between 1 and 600"),
+        ("ceiling_seconds = 9.5", "ceiling_seconds: must be a whole number"),
+        ("window_seconds = 30", "window_seconds: only a count has a window"),
+    ],
+)
+def test_end_of_a_trial_that_cannot_be_is_refused(
+    folder: Path, line: str, why: str
+) -> None:
+    said = broken(folder, 'kind = "time"', f'kind = "time"\n{line}')
+
+    assert said == f"four_square_step.toml: {why}"
+
+
+def test_ceiling_is_read(folder: Path) -> None:
+    path = folder / "measures/four_square_step.toml"
+    path.write_text(f"ceiling_seconds = 30\n{path.read_text()}")
+
+    measure = load(folder).measures["four_square_step"]
+    assert (measure.ceiling_seconds, measure.window_seconds) == (30, None)
+
+
 def test_two_bibliographies_for_one_source_are_refused(folder: Path) -> None:
     shutil.copy(FOLDER / "measures/timed_up_and_go.toml", folder / "measures")
     said = broken(

@@ -1,17 +1,16 @@
 // Run with: node --test tests/js
 import assert from "node:assert/strict";
 import { test } from "node:test";
+import { clocksOf, doubts } from "../../static/js/doubts.js";
+import { readRun } from "../../static/js/kept.js";
 import {
-  clocksOf, doubts, elapsed, markAt, rawMs, readRun, splitsMs, tenths,
+  begun, bothMs, elapsed, endBySelf, isOver, later, markAt, rawMs, reopened, splitsMs, tenths,
 } from "../../static/js/timing.js";
 
 const at = (ms, { origin = 1_000, wallShift = 0 } = {}) => (
   { mono: ms, wall: 1_000 + ms + wallShift, origin }
 );
-const runOf = (over = {}) => ({
-  uid: "a", start: at(500), splits: [], stop: at(16_700), hidden: false,
-  confirmed: false, outcome: "", ...over,
-});
+const runOf = (over = {}) => ({ ...begun("a", at(500)), stop: at(16_700), ...over });
 
 test("tenths round half up from whole milliseconds", () => {
   const shown = [[0, "0.0"], [49, "0.0"], [50, "0.1"], [949, "0.9"], [950, "1.0"],
@@ -105,4 +104,62 @@ test("anything stored that is not a run is nobody's trial", () => {
   const bad = [null, "", "{", "null", "7", "[]", "{}", JSON.stringify(runOf({ start: null })),
     JSON.stringify(runOf({ stop: { mono: "x" } })), JSON.stringify(runOf({ uid: 3 }))];
   for (const text of bad) assert.equal(readRun(text), null, String(text));
+});
+
+test("what an earlier edition of the page kept is taken up", () => {
+  const { uid, start, splits, stop, hidden, confirmed, outcome } = runOf();
+  const old = { uid, start, splits, stop, hidden, confirmed, outcome };
+
+  assert.deepEqual(readRun(JSON.stringify(old)), runOf());
+});
+
+test("both clocks are told, and the one that is believed is sent", () => {
+  const run = runOf({ stop: at(16_700, { wallShift: 3_000 }) });
+
+  assert.deepEqual(bothMs(run, run.stop), { mono: 16_200, wall: 19_200 });
+  assert.equal(rawMs(run), 16_200);
+  assert.equal(rawMs({ ...run, by: "wall" }), 19_200);
+  const { mono_ms, wall_ms, used } = clocksOf({ ...run, by: "wall" });
+  assert.deepEqual([mono_ms, wall_ms, used], [16_200, 19_200, "wall"]);
+});
+
+test("the steady clock is read across a reload by the pages' origins", () => {
+  const run = runOf({ stop: { mono: 40, wall: 36_500, origin: 30_000 } });
+
+  assert.deepEqual(bothMs(run, run.stop), { mono: 28_540, wall: 35_000 });
+  assert.equal(clocksOf(run).used, "wall");
+});
+
+test("a planned start lies its delay after the tap, on both clocks", () => {
+  assert.deepEqual(later(at(500), 5_000), at(5_500));
+});
+
+test("a hold ends at its longest time to the millisecond", () => {
+  const run = { ...begun("a", at(500), { limit: 30_000 }) };
+  assert.equal(isOver(run, at(30_499)), false);
+  assert.equal(isOver(run, at(30_512)), true);
+  endBySelf(run, at(30_512));
+
+  assert.equal(rawMs(run), 30_000);
+  assert.deepEqual(doubts(run), []);
+  assert.equal(isOver(run, at(40_000)), false, "it has ended");
+});
+
+test("a hold during which the phone slept ends by the other clock and is doubted", () => {
+  const run = { ...begun("a", at(500), { limit: 30_000 }) };
+  const woken = at(12_500, { wallShift: 50_000 });
+  assert.equal(isOver(run, woken), true);
+  endBySelf(run, woken);
+
+  assert.equal(doubts(run).length, 1);
+  assert.deepEqual(bothMs(run, run.seen), { mono: 12_000, wall: 30_000 });
+});
+
+test("an undone stop goes on from the same start under another id", () => {
+  const run = runOf({ splits: [at(3_400)], by: "wall", confirmed: true });
+  const on = reopened(run, "b");
+
+  assert.deepEqual([on.uid, on.stop, on.by, on.confirmed], ["b", null, "", false]);
+  assert.deepEqual([on.start, on.splits], [run.start, run.splits]);
+  assert.equal(clocksOf(on).resumed_after_undo, true);
 });

@@ -196,3 +196,28 @@ def test_nobody_else_sees_the_pages(
     other: TestClient = request.getfixturevalue(who)
 
     assert other.get(f"/patients/{patient_id}/{path}").status_code == 404
+
+
+def test_same_setup_does_not_swallow_a_not_ok(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    """Both buttons send one form: what is marked not ok holds either."""
+    a_round(therapist, patient_id, STANDS)
+    text = therapist.get(f"/patients/{patient_id}/measures/{STANDS}/ready").text
+    same = found(text, "form#ready button[name=same]")
+
+    answer = begin(therapist, patient_id, STANDS, same="yes", not_ok="1")
+
+    assert same.attributes["value"] == "yes"
+    assert answer.status_code == 422
+    assert len(rounds(site)) == 1
+
+
+def test_seat_that_cannot_be_is_refused(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    answer = begin(therapist, patient_id, STANDS, **{"fact-seat_height": "200"})
+
+    assert answer.status_code == 422
+    assert "cannot be" in found(answer.text, "#fact-seat_height-error").text()
+    assert rounds(site) == []

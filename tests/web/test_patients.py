@@ -11,7 +11,7 @@ from app.storage.patients import Patient
 from app.web.deps import Site
 from tests.conftest import Clock, found, person_by
 from tests.make import make_precaution
-from tests.web.bedside import done
+from tests.web.bedside import a_round, done, send
 
 SignIn = Callable[[str], TestClient]
 STANDS = "five_times_sit_to_stand"
@@ -27,7 +27,7 @@ def test_brief_says_who_and_what_holds(
     text = therapist.get(f"/patients/{patient_id}").text
 
     assert "77 or 78, woman" in text
-    assert "Drops when standing" in text
+    assert "Blood pressure drops on standing" in text
     assert "walks less since a fall" in text
 
 
@@ -102,3 +102,36 @@ def test_no_label_stands_in_an_address(therapist: TestClient) -> None:
     assert "Blue" not in "".join(
         part.split('"')[0] for part in text.split('href="')[1:]
     )
+
+
+def test_unfinished_test_is_offered_again(
+    therapist: TestClient, patient_id: int
+) -> None:
+    url = a_round(therapist, patient_id, "functional_reach")
+    send(therapist, url, distance="9.5", unit="in")
+    text = therapist.get(f"/patients/{patient_id}").text
+
+    assert "1 of 3 trials so far" in text
+    assert f'href="{url}"' in text
+
+
+def test_due_card_says_what_to_mind(
+    sign_in_as: SignIn, patient_id: int, clock: Clock, site: Site
+) -> None:
+    done(sign_in_as("therapist"), patient_id, STANDS, "16.2")
+    with write_session(site.engine) as session:
+        owner = person_by(session, "therapist")
+        patient = session.get_one(Patient, patient_id)
+        make_precaution(session, owner, open_episode(session, patient), "ortho_hypo")
+    clock.move(days=14)
+    text = sign_in_as("therapist").get(f"/patients/{patient_id}").text
+
+    assert "reading first, slow changes" in found(text, ".owed-test .caution").text()
+
+
+def test_caseload_puts_trouble_first(therapist: TestClient, patient_id: int) -> None:
+    url = a_round(therapist, patient_id, STANDS)
+    assert "Not tested yet" in therapist.get("/caseload").text
+    send(therapist, url, outcome="stopped", raw_ms="4000")
+
+    assert "Find out first" in therapist.get("/caseload").text

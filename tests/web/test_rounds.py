@@ -8,11 +8,14 @@ import pytest
 from sqlmodel import col, select
 from starlette.testclient import TestClient
 
-from app.storage.database import read_session
+from app.storage.database import read_session, write_session
+from app.storage.episodes import open_episode
+from app.storage.patients import Patient
 from app.storage.scores import Score
 from app.storage.trials import Trial
 from app.web.deps import Site
-from tests.conftest import Clock, found
+from tests.conftest import Clock, found, person_by
+from tests.make import make_precaution
 from tests.web.bedside import a_round, done, send
 
 SignIn = Callable[[str], TestClient]
@@ -304,3 +307,57 @@ def test_supervisor_sees_the_round(
     url = a_round(therapist, patient_id, STANDS)
 
     assert supervisor.get(url).status_code == 200
+
+
+def test_distance_and_marks_together_are_refused(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    url = a_round(therapist, patient_id, REACH)
+    fields = {"distance": "9", "start_mark": "10", "end_mark": "21.5", "unit": "in"}
+    answer = send(therapist, url, **fields)
+
+    assert answer.status_code == 422
+    assert "not both" in found(answer.text, "#distance-error").text()
+    assert trials(site) == []
+
+
+def test_declined_without_a_reason_is_told_at_its_own_field(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    url = a_round(therapist, patient_id, STANDS)
+    answer = send(therapist, url, outcome="declined")
+
+    assert answer.status_code == 422
+    assert found(answer.text, "#why-error").text()
+    assert trials(site) == []
+
+
+def test_what_was_not_counted_is_said(therapist: TestClient, patient_id: int) -> None:
+    url = a_round(therapist, patient_id, "tug_cognitive")
+    send(therapist, url, **{"typed": "15", "input-errors": "1"})
+    text = therapist.get(url).text
+
+    assert "Not counted: " in text
+    assert "No plain test of the same day" in text
+
+
+def test_precaution_stands_on_the_stopwatch_page(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    with write_session(site.engine) as session:
+        owner = person_by(session, "therapist")
+        patient = session.get_one(Patient, patient_id)
+        make_precaution(session, owner, open_episode(session, patient), "ortho_hypo")
+    url = a_round(therapist, patient_id, STANDS)
+
+    text = found(therapist.get(url).text, "form .caution").text()
+    assert "Blood pressure drops on standing" in text
+
+
+def test_marked_parts_have_their_names(therapist: TestClient, patient_id: int) -> None:
+    url = a_round(therapist, patient_id, "timed_up_and_go")
+    send(therapist, url, raw_ms="12000", splits_ms="[2100, 5200]")
+    text = therapist.get(url).text
+
+    assert "at 2.1 s" in text
+    assert "part 1" not in text

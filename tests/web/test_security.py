@@ -26,9 +26,13 @@ PUBLIC = {
     ("GET", "/healthz"),
     ("GET", "/sign-in"),
     ("POST", "/sign-in"),
+    # 401 and nothing else.
+    ("GET", "/session"),
     ("GET", "/demo"),
     ("POST", "/demo/enter"),
     ("GET", "/static"),
+    ("GET", "/sw.js"),
+    ("GET", "/bedside"),
 }
 
 

@@ -177,13 +177,48 @@ def test_signing_in_again_ends_the_session_before(
     assert client.get(greeted).status_code == 303
 
 
-@pytest.mark.parametrize(("hours", "status"), [(11.9, 200), (12.1, 303)])
+@pytest.mark.parametrize(("hours", "status"), [(11.9, 204), (12.1, 401)])
 def test_sign_in_lasts_twelve_hours(
-    therapist: TestClient, greeted: str, clock: Clock, hours: float, status: int
+    therapist: TestClient, clock: Clock, hours: float, status: int
 ) -> None:
     clock.move(hours=hours)
 
-    assert therapist.get(greeted).status_code == status
+    assert therapist.get("/session").status_code == status
+    assert therapist.head("/session").status_code == status
+
+
+SCRIPT = [{"hx-request": "true"}, {"sec-fetch-mode": "cors"}]
+
+
+@pytest.mark.parametrize("headers", SCRIPT, ids=str)
+def test_script_signs_in_by_status_and_cookie(
+    client: TestClient, greeted: str, headers: dict[str, str]
+) -> None:
+    form = {"handle": "therapist", "passphrase": PASSPHRASE}
+    answer = client.post("/sign-in", data=form, headers=headers)
+
+    assert (answer.status_code, answer.text) == (204, "")
+    assert client.get(greeted).json() == {"name": "Therapist"}
+
+
+@pytest.mark.parametrize("headers", SCRIPT, ids=str)
+def test_script_is_told_in_one_sentence_why_not(
+    client: TestClient, headers: dict[str, str]
+) -> None:
+    form = {"handle": "therapist", "passphrase": "wrong"}
+    answer = client.post("/sign-in", data=form, headers=headers)
+
+    assert answer.status_code == 422
+    assert answer.headers["content-type"].startswith("text/html")
+    assert "do not belong together" in found(answer.text, "[role=alert]").text()
+    assert "<html" not in answer.text
+    assert "set-cookie" not in answer.headers
+
+
+def test_session_tells_a_stranger_nothing_but_401(client: TestClient) -> None:
+    answer = client.get("/session")
+
+    assert (answer.status_code, answer.text) == (401, "")
 
 
 def last_seen(app: FastAPI) -> datetime:

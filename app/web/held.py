@@ -1,0 +1,141 @@
+"""What somebody sent after their session had ended: send it once more, or let it go."""
+
+import re
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from zoneinfo import ZoneInfo
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, RedirectResponse
+from sqlmodel import Session
+
+from app.catalogue.load import Catalogue
+from app.clinical.quantities import shown
+from app.clinical.vocabulary import OUTCOMES
+from app.storage.errors import StorageProblem
+from app.storage.held_requests import HeldRequest, held_of, let_go
+from app.storage.people import Person
+from app.storage.trials import round_for
+from app.web.dates import day_words
+from app.web.deps import (
+    Form,
+    Now,
+    ReadSession,
+    RowId,
+    SignedIn,
+    SiteDep,
+    WriteSession,
+    Zone,
+    page,
+)
+from app.web.holding import pairs_of
+
+router = APIRouter()
+TRIAL = re.compile(r"/rounds/([0-9]{1,9})/trials")
+READY = re.compile(r"/patients/[0-9]+/measures/([a-z0-9_]+)/ready")
+#: What other forms are called.
+OTHERS = {
+    re.compile(r"/trials/[0-9]+/void"): "A trial to be voided",
+    re.compile(r"/trials/[0-9]+/safety"): "What was noted after a stop",
+    re.compile(r"/trials/[0-9]+/seen"): "A stop that was looked into",
+    re.compile(r"/patients/new"): "A new patient",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class HeldLine:
+    """One form: what it says in short, and its fields to be sent as they were."""
+
+    id: int
+    path: str
+    words: str
+    sent: str
+    fields: tuple[tuple[str, str], ...]
+
+
+@router.get("/held")
+def show(
+    request: Request,
+    me: SignedIn,
+    session: ReadSession,
+    site: SiteDep,
+    now: Now,
+    zone: Zone,
+) -> HTMLResponse:
+    lines = [
+        _line(session, me, site.catalogue, held, now, zone)
+        for held in held_of(session, me, now)
+    ]
+    return page(request, "held/list.html", lines=lines)
+
+
+@router.post("/held/{held_id}/discard")
+def discard(
+    me: SignedIn, session: WriteSession, now: Now, held_id: RowId
+) -> RedirectResponse:
+    let_go(session, me, held_id, did="discarded_held", now=now)
+    more = held_of(session, me, now)
+    return RedirectResponse("/held" if more else "/caseload", 303)
+
+
+def _line(
+    session: Session,
+    me: Person,
+    shelf: Catalogue,
+    held: HeldRequest,
+    now: datetime,
+    zone: ZoneInfo,
+) -> HeldLine:
+    fields = pairs_of(held.body)
+    at = held.created_at.astimezone(zone)
+    return HeldLine(
+        id=held.id,
+        path=held.path,
+        words=_words(session, me, shelf, held.path, Form(fields)),
+        sent=f"{day_words(at.date(), now.astimezone(zone).date())}, {at:%H:%M}",
+        fields=tuple(pair for pair in fields if pair[0] != "held"),
+    )
+
+
+def _words(
+    session: Session, me: Person, shelf: Catalogue, path: str, form: Form
+) -> str:
+    trial = TRIAL.fullmatch(path)
+    if trial:
+        return f"{_test(session, me, shelf, int(trial[1]))}: {value_sent(form)}"
+    ready = READY.fullmatch(path)
+    if ready and ready[1] in shelf.measures:
+        return f"{shelf.measures[ready[1]].name}: the set-up"
+    for pattern, words in OTHERS.items():
+        if pattern.fullmatch(path):
+            return words
+    return "A form"
+
+
+def _test(session: Session, me: Person, shelf: Catalogue, round_id: int) -> str:
+    """The test's name; a round that they may not see any more tells nothing."""
+    try:
+        round = round_for(session, me, round_id)
+    except StorageProblem:
+        return "A trial"
+    measure = shelf.measures.get(round.measure)
+    return measure.name if measure else round.measure
+
+
+def value_sent(form: Form) -> str:
+    """The value or outcome of a trial as it was sent, unjudged."""
+    outcome = form.text("outcome")
+    if outcome in OUTCOMES and outcome != "completed":
+        return OUTCOMES[outcome]
+    raw = form.text("raw_ms")
+    if raw.isascii() and raw.isdigit() and len(raw) < 10:
+        return f"{shown(Decimal(int(raw)) / 1000, 's')} s (raw)"
+    if form.text("typed"):
+        return f"{form.text('typed')} s"
+    if form.text("distance"):
+        return f"{form.text('distance')} {form.text('unit')}".strip()
+    if form.text("end_mark"):
+        marks = f"{form.text('start_mark')} to {form.text('end_mark')}"
+        return f"from {marks} {form.text('unit')}".strip()
+    return form.text("count") or "no value"

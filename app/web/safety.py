@@ -1,0 +1,101 @@
+"""After "Stop - make safe": what happened and what was done, and who looks into it."""
+
+import re
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+
+from app.clinical import make_safe
+from app.storage.people import Person
+from app.storage.safety import Stop, mark_seen, record_answers, stop_for
+from app.web.deps import (
+    Form,
+    FormDep,
+    Now,
+    ReadSession,
+    RowId,
+    SignedIn,
+    WriteSession,
+    Zone,
+    page,
+    site_of,
+    wants_fragment,
+)
+from app.web.safety_form import read_answers
+from app.web.stops import stop_views
+
+router = APIRouter()
+
+
+@router.get("/trials/{trial_id}/safety")
+def show(
+    request: Request, me: SignedIn, session: ReadSession, trial_id: RowId
+) -> HTMLResponse:
+    stop = stop_for(session, me, trial_id)
+    return _page(request, me, stop, "safety/_panel.html")
+
+
+@router.post("/trials/{trial_id}/safety", response_model=None)
+def record(
+    request: Request,
+    form: FormDep,
+    me: SignedIn,
+    session: WriteSession,
+    now: Now,
+    zone: Zone,
+    trial_id: RowId,
+) -> Response:
+    """Keep what can be used of the form, and say what could not."""
+    stop = stop_for(session, me, trial_id, "record_trial")
+    said, errors = read_answers(form, stop.trial.recorded_at, zone)
+    stop = record_answers(session, me, trial_id, said, base_id=_base(form), now=now)
+    if errors:
+        return _page(request, me, stop, "safety/_answers.html", form, errors)
+    part = "safety/_saved.html" if form.text("asked") else "safety/_panel.html"
+    answer = _page(request, me, stop, part)
+    return answer if wants_fragment(request) else _to_round(stop)
+
+
+@router.post("/trials/{trial_id}/seen", response_model=None)
+def look_into(
+    form: FormDep, me: SignedIn, session: WriteSession, now: Now, trial_id: RowId
+) -> Response:
+    stop = mark_seen(session, me, trial_id, now)
+    back = {"caseload": "/caseload", "patient": f"/patients/{stop.patient_id}"}
+    return RedirectResponse(
+        back.get(form.text("back"), f"/rounds/{stop.trial.round_id}"), 303
+    )
+
+
+def _base(form: Form) -> int | None:
+    """The row the form was filled from, when it says one."""
+    typed = form.text("base")
+    return int(typed) if re.fullmatch(r"[0-9]{1,9}", typed) else None
+
+
+def _page(
+    request: Request,
+    me: Person,
+    stop: Stop,
+    part: str,
+    form: Form | None = None,
+    errors: dict[str, str] | None = None,
+) -> HTMLResponse:
+    """The stop by itself, or the part of it that changed."""
+    site = site_of(request)
+    today = site.clock().astimezone(site.zone).date()
+    (view,) = stop_views([stop], me, site.catalogue, site.zone, today)
+    return page(
+        request,
+        "safety/show.html",
+        part,
+        status=422 if errors else 200,
+        stop=view,
+        safe=make_safe,
+        noted=form,
+        wrong=errors or {},
+    )
+
+
+def _to_round(stop: Stop) -> RedirectResponse:
+    return RedirectResponse(f"/rounds/{stop.trial.round_id}#make-safe", 303)

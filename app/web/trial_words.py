@@ -1,0 +1,16 @@
+"""One stored trial in words, the same on every page that lists it."""
+
+from app.clinical.quantities import shown
+from app.clinical.quantities import words as with_unit
+from app.clinical.vocabulary import OUTCOMES, UNABLE_REASONS
+from app.storage.trials import Trial
+from app.web.judging import clinical_trial
+
+
+def trial_words(trial: Trial) -> str:
+    """What happened, with the unit it was read in."""
+    made = clinical_trial(trial)
+    if made.value is None:
+        reason = UNABLE_REASONS.get(trial.reason, trial.reason)
+        return OUTCOMES[trial.outcome] + (f": {reason}" if reason else "")
+    return with_unit(shown(made.value, made.unit), made.unit)

@@ -1,0 +1,23 @@
+// @ts-check
+/** What a script of this page says of itself when it asks the server something. */
+
+/** Whose page this is, by id; empty when nobody is signed in. */
+export function person() {
+  return document.body.dataset.person ?? "";
+}
+
+/**
+ * The server answers a script by status alone, and refuses what another person's
+ * session would have sent from this page.
+ * @param {string} url @param {URLSearchParams} body @param {AbortSignal} [signal]
+ */
+export function post(url, body, signal) {
+  const headers = { "HX-Request": "true", "Tapeline-Person": person() };
+  return fetch(url, { method: "POST", headers, body, signal });
+}
+
+/** A trial that must not be disturbed, up to the answer to its stop. */
+export function underWay() {
+  return Boolean(document.querySelector(
+    "form[data-stopwatch]:is([data-state=running], [data-state=delay], [data-state=sending])"));
+}

@@ -1,0 +1,87 @@
+// @ts-check
+/**
+ * What waits on this phone, wherever it is shown: lists with a way to take one back,
+ * and the line `[data-waits]` that leads to attaching.
+ *
+ * @typedef {import("./bedside_store.js").Waiting} Waiting
+ */
+import * as store from "./bedside_store.js";
+
+/** @template {keyof HTMLElementTagNameMap} T @param {T} tag @param {string} words */
+function made(tag, words) {
+  const element = document.createElement(tag);
+  element.textContent = words;
+  return element;
+}
+
+/** Day and time as this phone writes them. @param {number} at */
+export function when(at) {
+  const told = /** @type {const} */ (
+    { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" });
+  return new Date(at).toLocaleString(undefined, told);
+}
+
+/** @param {Waiting} item */
+export const rawWords = ({ raw, unit }) => [raw, unit].filter(Boolean).join(" ");
+
+/**
+ * A button that does nothing at the first tap but ask once more.
+ * @param {HTMLElement} button
+ * @param {() => void} act
+ */
+export function onSecondTap(button, act) {
+  let asked = false;
+  button.addEventListener("click", () => {
+    if (asked) return act();
+    asked = true;
+    button.textContent = "Discard it for good?";
+  });
+}
+
+/** @param {Waiting} item @param {() => void} changed */
+function line(item, changed) {
+  const row = made("li", "");
+  const back = made("button", "Take it back");
+  back.type = "button";
+  back.className = "btn plain small";
+  back.setAttribute("aria-label", `Take back ${rawWords(item)}`);
+  onSecondTap(back, () => store.forget(item.id).then(changed));
+  const about = [item.word, item.name, when(item.at)].filter(Boolean).join(" · ");
+  row.append(made("b", rawWords(item)), " ", made("span", about), " ", back);
+  return row;
+}
+
+/**
+ * Fills `[data-kept]` with all that waits, or `[data-kept-here]` with that of one round.
+ * @param {ParentNode} within
+ * @param {string} [round]
+ */
+export async function listKept(within, round) {
+  const items = await store.waiting();
+  const mine = round ? items.filter((item) => item.round === round) : items;
+  const places = round ? "[data-kept-here]" : "[data-kept]";
+  for (const place of within.querySelectorAll(places)) {
+    const list = made("ul", "");
+    list.className = "trials";
+    list.append(...mine.map((item) => line(item, () => listKept(within, round))));
+    place.toggleAttribute("hidden", mine.length === 0);
+    place.replaceChildren(made("h2", `On this phone: ${mine.length} waiting`), list);
+    if (!store.lasting()) place.append(made("p", LOSABLE));
+    if (round) continue;
+    const link = made("a", "Attach them to patients");
+    link.href = "/bedside/attach";
+    link.className = "btn ghost";
+    place.append(link);
+  }
+}
+
+const LOSABLE = "This phone keeps nothing beyond this page: closing it loses them.";
+
+/** The line on signed-in pages. @param {HTMLElement} place */
+export async function showWaits(place) {
+  const { length } = await store.waiting();
+  place.hidden = length === 0;
+  const link = place.querySelector("a");
+  const what = length === 1 ? "1 result" : `${length} results`;
+  if (link) link.textContent = `${what} from the bedside sheet: attach`;
+}

@@ -1,0 +1,102 @@
+// @ts-check
+/**
+ * One trial that waits on this phone: what is in it, its words, and what an answer to
+ * it means. Ids, times, numbers and outcome words only. No page and no disk here.
+ *
+ * @typedef {{v: number, uid: string, url: string, fields: [string, string][],
+ *   person: string, round: string, test: string, at: number, tries: number,
+ *   said?: string, undone?: string}} Item
+ *   `said`: why the server would not take it; `undone`: void it once it is there.
+ * @typedef {"sent" | "sign in" | "needs you" | "wait"} Verdict
+ */
+import { tenths } from "./timing.js";
+
+export const VERSION = 1;
+/** From a version to the next. A program reads what the three before it have written.
+ * @type {Record<number, (item: any) => any>} */
+const UPGRADES = {};
+const NEWER = "Kept by a newer version of this program. It is sent once that is back.";
+const SHORTEST_WAIT = 5_000;
+const LONGEST_WAIT = 60_000;
+const ENDINGS = {
+  stopped: "stopped for safety", unable: "unable", declined: "declined",
+  not_done: "not done",
+};
+
+/**
+ * @param {[string, string][]} fields
+ * @param {{url: string, person: string, test: string, at: number}} about
+ * @returns {Item}
+ */
+export function makeItem(fields, { url, person, test, at }) {
+  const uid = new Map(fields).get("uid") ?? "";
+  return { v: VERSION, uid, url, fields, person, round: roundOf(url), test, at, tries: 0 };
+}
+
+/** @param {string} path */
+export function roundOf(path) {
+  return /^\/rounds\/(\d+)(\/|$)/.exec(path)?.[1] ?? "";
+}
+
+/**
+ * What is on the disk as an item of today. One from a newer program stays as it is and
+ * is not sent: it is not ours to guess what it means.
+ * @param {any} kept
+ * @returns {Item}
+ */
+export function readItem(kept, upgrades = UPGRADES, version = VERSION) {
+  let item = kept;
+  while (item.v < version && upgrades[item.v]) item = upgrades[item.v](item);
+  return item.v === version ? item : { ...item, said: NEWER };
+}
+
+/** Made by a program that this one cannot read. @param {Item} item */
+export function isForeign(item) {
+  return item.v !== VERSION;
+}
+
+/**
+ * Only an answer of our own server counts: a hotel's or a ward's network may answer
+ * anything with a page of its own.
+ * @param {Response} response
+ * @returns {Verdict}
+ */
+export function verdictOf({ status, url, redirected, headers }) {
+  if (!headers.has("x-request-id")) return "wait";
+  if (redirected && !new URL(url).pathname.startsWith("/rounds/")) return "sign in";
+  if (status >= 200 && status < 400) return "sent";
+  if (status === 401) return "sign in";
+  const later = status >= 500 || [408, 423, 425, 429].includes(status);
+  return later ? "wait" : "needs you";
+}
+
+/** How long to leave the network alone after so many tries. @param {number} tries */
+export function waitMs(tries) {
+  return Math.min(LONGEST_WAIT, SHORTEST_WAIT * 2 ** Math.max(0, tries - 1));
+}
+
+/** The raw value as it was taken. @param {Item} item */
+export function valueWords({ fields }) {
+  const said = new Map(fields ?? []);
+  const outcome = said.get("outcome") || "completed";
+  const ran = said.get("raw_ms");
+  if (outcome !== "completed") {
+    const ending = ENDINGS[/** @type {keyof ENDINGS} */ (outcome)] ?? outcome;
+    return ran ? `${ending} at ${tenths(Number(ran))} s` : ending;
+  }
+  if (ran) return `${tenths(Number(ran))} s (raw)`;
+  if (said.get("typed")) return `${said.get("typed")} s (typed)`;
+  if (said.get("count")) return `count ${said.get("count")}`;
+  const unit = said.get("unit") ?? "";
+  const marks = `${said.get("start_mark")} to ${said.get("end_mark")}`;
+  return `${said.get("end_mark") ? marks : said.get("distance") || "no value"} ${unit}`;
+}
+
+/** @param {number} ms */
+export function ageWords(ms) {
+  const minutes = Math.floor(Math.max(0, ms) / 60_000);
+  if (minutes < 1) return "just now";
+  if (minutes < 60) return `${minutes} min`;
+  const hours = Math.floor(minutes / 60);
+  return hours < 48 ? `${hours} h` : `${Math.floor(hours / 24)} days`;
+}

@@ -1,0 +1,151 @@
+// @ts-check
+/**
+ * A session that ended or locked never costs what is on the page: whatever is asked of
+ * the server waits for the passphrase, in a dialog over the untouched page, and is then
+ * asked again. "session:renewed" tells the rest of the page that it goes on.
+ */
+import { person, post, underWay } from "./asking.js";
+import { free } from "./busy.js";
+import { withStore } from "./kept.js";
+
+/** @type {Promise<boolean> | null} */
+let asked = null;
+
+/**
+ * Everything htmx asks. A form of the outbox has its own way and its own patience.
+ * @param {string} url @param {any} request
+ */
+export async function ask(url, request) {
+  const response = await fetch(url, request);
+  const open = response.status === 401 ? await signInAgain()
+    : response.status === 423 && await unlocked();
+  const signal = AbortSignal.timeout?.(15_000); // the first one has run out by now
+  return open ? fetch(url, { ...request, signal }) : response;
+}
+
+/** Resolves when lock.js has let its person in again. @returns {Promise<boolean>} */
+function unlocked() {
+  document.dispatchEvent(new Event("session:locked"));
+  return new Promise((done) => {
+    document.addEventListener("session:renewed", () => done(true), { once: true });
+  });
+}
+
+/** Whether they signed in; never in the middle of a trial. @returns {Promise<boolean>} */
+export function signInAgain() {
+  asked ??= calm().then(open).finally(() => { asked = null; });
+  return asked;
+}
+
+async function calm() {
+  while (underWay()) {
+    await new Promise((done) => setTimeout(done, 500));
+  }
+}
+
+/** @returns {Promise<boolean>} */
+function open() {
+  const dialog = /** @type {HTMLDialogElement | null} */ (
+    document.querySelector("dialog[data-sign-in]"));
+  const form = dialog?.querySelector("form");
+  if (!dialog || !form) return Promise.resolve(false);
+  dialog.showModal();
+  form.querySelector("input[type=password]")?.focus();
+  return new Promise((done) => {
+    const finish = (/** @type {boolean} */ ok) => { dialog.close(); done(ok); };
+    form.onsubmit = (event) => { event.preventDefault(); submit(form, finish); };
+    dialog.oncancel = () => done(false);
+    const later = dialog.querySelector("[data-later]");
+    if (later instanceof HTMLElement) later.onclick = () => finish(false);
+  });
+}
+
+/** @param {HTMLFormElement} form @param {(ok: boolean) => void} finish */
+async function submit(form, finish) {
+  const wrong = await passphrase(form, "/sign-in");
+  if (wrong) return;
+  if (!(await isStillMine())) return window.location.assign("/caseload");
+  finish(true);
+  renewed();
+}
+
+export function renewed() {
+  document.dispatchEvent(new Event("session:renewed"));
+}
+
+/**
+ * Sends a form with a passphrase; what is wrong with it is said in it and returned.
+ * @param {HTMLFormElement} form @param {string} path
+ */
+export async function passphrase(form, path) {
+  const said = form.querySelector("[data-wrong]");
+  let wrong = "";
+  try {
+    const response = await post(path, new URLSearchParams(/** @type {any} */ (new FormData(form))));
+    if (!response.ok) wrong = words(await response.text());
+  } catch {
+    wrong = "No answer from Tapeline. What is on this page stays. Try again.";
+  }
+  free(form);
+  const input = form.querySelector("input[type=password]");
+  if (said) said.textContent = wrong;
+  if (input instanceof HTMLInputElement) {
+    input.value = "";
+    input.toggleAttribute("aria-invalid", Boolean(wrong));
+    if (wrong) input.focus();
+  }
+  return wrong;
+}
+
+/** The words of a piece of a page. @param {string} html */
+export function words(html) {
+  const { body } = new DOMParser().parseFromString(html, "text/html");
+  const said = body.querySelector(".error, #wrong") ?? body;
+  return said.textContent?.replace(/\s+/g, " ").trim().slice(0, 300) || "Not accepted.";
+}
+
+/** The server's word on this page's person; no answer is no reason to doubt. */
+async function isStillMine() {
+  const answer = await state();
+  return answer?.status !== 401;
+}
+
+function state() {
+  const headers = { "Tapeline-Person": person() };
+  return fetch("/session", { headers }).catch(() => null);
+}
+
+const LAST = "tapeline.person";
+
+/** Who this browser belongs to now, by id; nobody after a sign-out.
+ * @param {string} id */
+export function belongsTo(id) {
+  withStore((store) => store.setItem(LAST, id));
+}
+
+/** A page from the browser's own cache shows nothing until the session is known. */
+async function comeBack() {
+  document.body.classList.add("unsure");
+  const answer = await state();
+  const last = withStore((store) => store.getItem(LAST)) ?? person();
+  // No network to ask, and they have signed out.
+  if (!answer && last !== person()) return window.location.replace("/sign-in");
+  const mine = answer?.status !== 401 || (await signInAgain());
+  if (!mine) return window.location.reload();
+  document.body.classList.remove("unsure");
+  if (answer?.headers.get("x-tapeline-locked")) {
+    document.dispatchEvent(new Event("session:locked"));
+  }
+}
+
+/** Once per page. */
+export function watchSession() {
+  if (!person()) return;
+  belongsTo(person());
+  document.addEventListener("htmx:config:request", (event) => {
+    const { ctx } = /** @type {CustomEvent} */ (event).detail;
+    ctx.request.headers["Tapeline-Person"] = person();
+    ctx.fetch ||= ask;
+  });
+  window.addEventListener("pageshow", (event) => { if (event.persisted) comeBack(); });
+}

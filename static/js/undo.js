@@ -1,0 +1,74 @@
+// @ts-check
+/**
+ * "Undo stop": for ten seconds a stop tapped by mistake can be taken back. The clock
+ * goes on from its first start under a new id; what was sent is voided.
+ *
+ * @typedef {import("./timing.js").Run} Run
+ */
+import { load, save } from "./kept.js";
+import { reopened } from "./timing.js";
+import { newUid } from "./uid.js";
+import { withdraw } from "./withdraw.js";
+
+const SHOWN_MS = 10_000;
+/** An answer this late is to no stop that anybody remembers. */
+const LATEST_MS = 60_000;
+
+/** @typedef {{key: string, run: Run, work: Node | null, at: number, until: number}} Last */
+/** @type {Last | null} */
+let last = null;
+
+/**
+ * Before the stop: the run as it goes on, and the page it was on, with all that was
+ * typed and counted there; the answer to the trial will have replaced it.
+ * @param {HTMLFormElement} form @param {Run} run
+ */
+export function remember(form, run) {
+  const work = form.closest("#work")?.cloneNode(true) ?? null;
+  const at = performance.now();
+  last = { key: form.dataset.stopwatch ?? "", run: { ...run }, work, at, until: 0 };
+}
+
+/** Something to undo, and nothing under way that it would get into. */
+function isFresh() {
+  if (!last) return false;
+  const now = performance.now();
+  const kept = load(last.key);
+  if (now - last.at > LATEST_MS || (kept && kept.uid !== last.run.uid)) return false;
+  last.until ||= now + SHOWN_MS; // waiting for the answer costs none of the ten seconds
+  return now < last.until;
+}
+
+/** Shows or hides every `[data-undo-stop]`. */
+export function offerUndo() {
+  const places = [...document.querySelectorAll("[data-undo-stop]")];
+  const seen = places.some((place) => !place.parentElement?.closest("[hidden]"));
+  const fresh = seen && isFresh();
+  for (const place of places) place.toggleAttribute("hidden", !fresh);
+  if (fresh && last) setTimeout(offerUndo, Math.max(0, last.until - performance.now()) + 20);
+}
+
+/** @param {HTMLElement} button */
+export function bindUndo(button) {
+  button.addEventListener("click", undo);
+  offerUndo();
+}
+
+function undo() {
+  if (!last) return;
+  const { key, run, work } = last;
+  last = null;
+  const { dataset } = document.querySelector(`[data-saved="${run.uid}"]`) ?? document.body;
+  save(key, reopened(run, newUid()));
+  withdraw(run.uid, dataset.trialId ?? "");
+  if (work) putBack(work);
+  else window.location.reload();
+}
+
+/** @param {Node} work */
+function putBack(work) {
+  document.getElementById("work")?.replaceWith(work);
+  /** @type {any} */ (window).htmx?.process(work);
+  // What htmx would say; without htmx nobody else does.
+  work.dispatchEvent(new CustomEvent("htmx:after:process", { bubbles: true }));
+}
