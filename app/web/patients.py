@@ -68,6 +68,7 @@ class DueLine:
 
     measure_id: str
     name: str
+    short: str
     since: str
     setup: str
     mind: tuple[Precaution, ...]
@@ -245,6 +246,7 @@ def _due(
                 DueLine(
                     due.measure.id,
                     due.measure.name,
+                    due.measure.short,
                     since,
                     before.words,
                     clearance_of(due.measure, tags).warned_by,
