@@ -3,6 +3,7 @@
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from app.clinical import change as changes
 from app.clinical.measure import Source
@@ -90,9 +91,6 @@ def result_view(judged: Judged) -> ResultView:
     result = judged.result
     assert result is not None
     score, lead = result.score, result.leading
-    norms = [r for r in result.readings if r.kind != "change"]
-    rest = [r for r in norms if r is not lead]
-    change = result.change
     return ResultView(
         value="" if score.shown is None else str(score.shown),
         unit=UNIT_WORDS[score.unit],
@@ -105,28 +103,41 @@ def result_view(judged: Judged) -> ResultView:
         chip=lead_chip(lead, result),
         lead=_view(result, lead) if lead else None,
         why=result.lead.why if result.lead else result.no_lead_because,
-        change=Chip(
-            CHANGE_CHIP.get(change.verdict, "unsure"), change.verdict.capitalize()
-        )
-        if change
-        else None,
-        change_says=change.says if change else "",
-        change_readings=tuple(
-            _view(result, r)
-            for r in sorted(
-                change.readings if change else (), key=lambda r: not r.confirmed
-            )
-            if r.matched
-        ),
-        others=tuple(_view(result, r) for r in rest if r.matched and r.confirmed),
-        unconfirmed=tuple(
-            _view(result, r) for r in rest if r.matched and not r.confirmed
-        ),
-        near=tuple(_view(result, r) for r in rest if not r.matched),
         assumed=result.assumed,
         cautions=tuple(c for c in result.cautions if c not in _REMARKS),
         remarks=tuple(c for c in result.cautions if c in _REMARKS),
+        **_change(result),
+        **_groups(result),
     )
+
+
+def _change(result: Result) -> dict[str, Any]:
+    """The change since last time; what was read before what was recalled."""
+    change = result.change
+    if change is None:
+        return {"change": None, "change_says": "", "change_readings": ()}
+    kind = CHANGE_CHIP.get(change.verdict, "unsure")
+    confirmed_first = sorted(change.readings, key=lambda r: not r.confirmed)
+    return {
+        "change": Chip(kind, change.verdict.capitalize()),
+        "change_says": change.says,
+        "change_readings": tuple(
+            _view(result, r) for r in confirmed_first if r.matched
+        ),
+    }
+
+
+def _groups(result: Result) -> dict[str, tuple[ReadingView, ...]]:
+    """The readings that do not lead: fitting, unconfirmed, and not matched."""
+    lead = result.leading
+    rest = [r for r in result.readings if r.kind != "change" and r is not lead]
+    return {
+        "others": tuple(_view(result, r) for r in rest if r.matched and r.confirmed),
+        "unconfirmed": tuple(
+            _view(result, r) for r in rest if r.matched and not r.confirmed
+        ),
+        "near": tuple(_view(result, r) for r in rest if not r.matched),
+    }
 
 
 def lead_chip(lead: Reading | None, result: Result) -> Chip:
