@@ -13,7 +13,7 @@ const worker = /** @type {any} */ (self);
 const CACHE = `tapeline-${VERSION}`;
 /** A network that gives no answer for this long is as good as none. */
 const LONGEST_MS = 10_000;
-const ANSWER_MS = 1_000;
+const ANSWER_MS = 2_000;
 
 worker.addEventListener("install", (/** @type {any} */ event) => {
   event.waitUntil(fill()); // all of one edition, or the old one stays
@@ -43,6 +43,7 @@ async function removeOld() {
   const names = await caches.keys();
   const old = names.filter((name) => name.startsWith("tapeline-") && name !== CACHE);
   await Promise.all(old.map((name) => caches.delete(name)));
+  await worker.clients.claim(); // the next version waits for these pages too
 }
 
 /** @param {string | Request} wanted */

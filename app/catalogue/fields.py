@@ -125,4 +125,6 @@ class Table:
     def _number(self, key: str, value: object) -> Decimal:
         if isinstance(value, bool) or not isinstance(value, int | Decimal):
             raise self.wrong(key, "must be a number")
+        if not Decimal(value).is_finite():
+            raise self.wrong(key, "must be a finite number")
         return Decimal(value)

@@ -169,6 +169,7 @@ def _pair(t: Table) -> Pair:
         rule=t.word("rule", ("difference", "dual_task_effect")),  # type: ignore[arg-type]
         label=t.text("label"),
         unit=t.word("unit", rows.UNITS),
+        same=t.words("same"),
     )
     t.done()
     return made
@@ -257,8 +258,11 @@ def _consistent(m: Measure, name: str) -> None:
     variants = {v.id for v in m.variants}
     used = {p.source for p in m.protocol} | {c.source for c in m.checks}
     used |= {v.source for v in m.variants if v.source}
+    if len(variants) != len(m.variants):
+        raise CatalogueError(f"{name}: variant: two have one id")
     for row in all_rows(m):
         where = f"{name}: {row.key}"
+        _unit_fits(m, row, where)
         used |= {row.source} | ({row.read_in} if row.read_in else set())
         if row.fit.variant is not None and row.fit.variant not in variants:
             raise CatalogueError(f"{where}: variant: {row.fit.variant!r} is unknown")
@@ -274,6 +278,20 @@ def _consistent(m: Measure, name: str) -> None:
     for key in sorted(set(m.sources) - used):
         raise CatalogueError(f"{name}: source: {key!r} is listed but never cited")
     _no_overlap(m, name)
+
+
+def _unit_fits(m: Measure, row: Row, where: str) -> None:
+    """A row in a unit the score never has would be read by nobody, or fail at it."""
+    unit = getattr(row, "unit", None)
+    if unit is None:
+        return
+    length = {"in", "cm"}
+    own = length if set(m.units) & length else set(m.units)
+    pairs = {p.unit for p in m.pairs if p.quantity == row.fit.quantity}
+    phases = {"s"} if row.fit.quantity.startswith("phase_") else set()
+    fits = own if row.fit.quantity == "score" else pairs | phases
+    if unit not in fits:
+        raise CatalogueError(f"{where}: unit: {unit!r} is none this quantity has")
 
 
 def all_rows(m: Measure) -> tuple[Row, ...]:

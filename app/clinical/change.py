@@ -48,13 +48,13 @@ def judge_change(
     other_rater: bool = False,
 ) -> Change:
     """Judge `now` against an earlier score of the same person."""
-    if now.value is None or before.value is None:
-        return _ability(now, before)
     differs = what_differs(
         measure,
         HowDone(now.variant, now.facts),
         HowDone(before.variant, before.facts),
     )
+    if now.value is None or before.value is None:
+        return _ability(now, before, differs)
     if differs:
         says = "Not comparable with the earlier score: " + "; ".join(differs) + "."
         return Change(NOT_COMPARABLE, says, differs=tuple(differs))
@@ -72,7 +72,12 @@ def judge_change(
     return Change(verdict, says, step, now.unit, (), tuple(kept))
 
 
-def _ability(now: Score, before: Score) -> Change:
+def _ability(now: Score, before: Score, differs: list[str]) -> Change:
+    results = {now.outcome, before.outcome} == {"completed", "unable"}
+    if results and differs:
+        says = f"{before.outcome}, then {now.outcome}, in another set-up: "
+        says = f"{says.capitalize()}{'; '.join(differs)}."
+        return Change(NOT_COMPARABLE, says, differs=tuple(differs))
     if before.outcome == "unable" and now.outcome == "completed":
         return Change(NEWLY_ABLE, "Newly able: the earlier attempt was unable.")
     if before.outcome == "completed" and now.outcome == "unable":
@@ -95,7 +100,9 @@ def _judge(
     fit = _baseline(row, was, match(measure, row.fit, person, now, strict=True))
     if not fit.fits and not fit.near:
         return None
-    low, high, how = _limits(row, was, now.unit)
+    exact_low, exact_high, how = _limits(row, was, now.unit)
+    # Rounded once, before comparing: the limit printed is the limit judged by.
+    low, high = rounded(exact_low, 2), rounded(exact_high, 2)
     crossed = step < low or step > high
     verdict = NOT_JUDGED if row.no_verdict else _direction(measure, step, crossed)
     limit = low if step < 0 else high

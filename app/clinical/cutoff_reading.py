@@ -5,6 +5,7 @@ different things. A score beyond no limit never clears a person who has fallen.
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 from decimal import Decimal
 
 from app.clinical.fit import Match
@@ -52,16 +53,24 @@ def read_cutoff(
 
 def read_ladder(
     measure: Measure, rungs: Sequence[tuple[Cutoff, Match]], score: Score
-) -> Reading | None:
-    """One source's set of limits: only the worst one reached is said."""
+) -> list[Reading]:
+    """One source's set of limits: only the worst one reached is said.
+
+    A recalled rung does not hide a confirmed one: then both are.
+    """
     mild_first = sorted(
         rungs,
         key=lambda r: r[0].value * (1 if r[0].direction.endswith("above") else -1),
     )
     made = [read_cutoff(measure, row, score, fit) for row, fit in mild_first]
     readings = [r for r in made if r is not None]
+    if not readings:
+        return []
     reached = [r for r in readings if r.crossed]
-    return reached[-1] if reached else (readings[0] if readings else None)
+    confirmed = [r for r in reached if r.confirmed]
+    said = {id(r): r for r in (*reached[-1:], *confirmed[-1:])} or {0: readings[0]}
+    edges = tuple(r.threshold for r in readings if r.threshold is not None)
+    return [replace(r, edges=edges) for r in said.values()]
 
 
 def read_unable(row: UnableRow, fit: Match) -> Reading:

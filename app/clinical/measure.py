@@ -246,13 +246,17 @@ class Input:
 
 @dataclass(frozen=True, slots=True)
 class Pair:
-    """A score made from this test and another one done the same day."""
+    """A score made from this test and another one done the same day.
+
+    `same`: set-up facts that must be alike in both.
+    """
 
     measure: str
     quantity: str
     rule: Literal["difference", "dual_task_effect"]
     label: str
     unit: str
+    same: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -129,8 +129,7 @@ def _cutoffs(measure: Measure, score: Score, person: Person) -> Iterator[Reading
         elif (made := read_cutoff(measure, row, score, fit)) is not None:
             yield made
     for rungs in ladders.values():
-        if (made := read_ladder(measure, rungs, score)) is not None:
-            yield made
+        yield from read_ladder(measure, rungs, score)
 
 
 def _margins(measure: Measure, score: Score, person: Person) -> dict[str, Decimal]:
@@ -138,7 +137,7 @@ def _margins(measure: Measure, score: Score, person: Person) -> dict[str, Decima
     margins = dict(EDGE)
     for row in measure.reliability:
         usable = row.sem is not None and row.kind == "test_retest"
-        if not usable or row.how == "memory" or row.sem is None:
+        if not usable or row.how == "memory" or row.sem is None or row.no_verdict:
             continue
         if not match(measure, row.fit, person, score, strict=True).fits:
             continue
@@ -152,7 +151,9 @@ def _margins(measure: Measure, score: Score, person: Person) -> dict[str, Decima
 def _edge(reading: Reading, margins: dict[str, Decimal]) -> Reading:
     if reading.threshold is None or reading.value is None or reading.no_verdict:
         return reading
-    if abs(reading.value - reading.threshold) > margins.get(reading.unit, Decimal(0)):
+    edges = (reading.threshold, *reading.edges)
+    nearest = min(abs(reading.value - edge) for edge in edges)
+    if nearest > margins.get(reading.unit, Decimal(0)):
         return reading
     return replace(reading, near_edge=True, says=reading.says + EDGE_SAYS)
 
@@ -241,6 +242,12 @@ def _rests_on_a_guess(ranked: list[Reading], lead: Reading) -> Iterator[str]:
     """The lead assumes a fact of which another source here needs the opposite."""
     if lead.row is None:
         return
+    for said in lead.match.assumed:
+        if said.startswith(("if still", "if already")):
+            yield (
+                f"The age is known by year only; this holds {said}. The other age's "
+                "row stands among the other sources."
+            )
     for key, wanted in lead.row.fit.requires_person.items():
         labels = PERSON_FACTS[key]
         assumed = "if " + " or ".join(labels[v] for v in wanted)

@@ -43,6 +43,7 @@ class Reading:
     pre: Decimal | None = None
     post: Decimal | None = None
     near_edge: bool = False
+    edges: tuple[Decimal, ...] = ()  # all limits of the ladder this is a rung of
 
     @property
     def matched(self) -> bool:

@@ -4,6 +4,7 @@ Only a completed trial has a number. `unable` is a result in its own right: neve
 never blank. Voided and practice trials never count.
 """
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -12,6 +13,7 @@ from typing import Final
 
 from app.clinical.measure import Measure, Variant
 from app.clinical.quantities import BadNumber, convert, parse, shown
+from app.clinical.setup import facts_differ
 from app.clinical.vocabulary import Outcome
 
 _WORST_FIRST: Final[tuple[Outcome, ...]] = (
@@ -93,7 +95,8 @@ def between_marks(measure: Measure, start: str, end: str, unit: str) -> Trial:
     marks = []
     for name, text in (("start", start), ("end", end)):
         try:
-            marks.append(Decimal(0) if text.strip() == "0" else parse(text, (unit,))[0])
+            at_zero = re.fullmatch(r"0(\.0{1,3})?", text.strip(), re.ASCII)
+            marks.append(Decimal(0) if at_zero else parse(text, (unit,))[0])
         except BadNumber as fault:
             raise BadNumber(f"The {name} mark: {fault}") from fault
     if marks[1] <= marks[0]:
@@ -139,7 +142,7 @@ def score(
         value=value,
         trials=tuple(counted),
         beside=_beside(measure, rule, values),
-        parts=_parts(measure, value, paired or {}),
+        parts=_parts(measure, value, paired or {}, facts or {}),
         facts=dict(facts or {}),
     )
 
@@ -193,12 +196,22 @@ def _other_rules(measure: Measure, count: int) -> str:
 
 
 def _parts(
-    measure: Measure, value: Fraction, paired: Mapping[str, Score]
+    measure: Measure,
+    value: Fraction,
+    paired: Mapping[str, Score],
+    facts: Mapping[str, str],
 ) -> dict[str, Part]:
+    """Quantities made with the paired test, if that was done in the same set-up."""
     parts: dict[str, Part] = {}
     for pair in measure.pairs:
         other = paired.get(pair.measure)
         if other is None or other.value is None:
+            continue
+        mine, theirs = (
+            {k: v for k, v in kept.items() if k in pair.same}
+            for kept in (facts, other.facts)
+        )
+        if facts_differ(measure, mine, theirs):
             continue
         rule = difference if pair.rule == "difference" else dual_task_effect
         made = rule(other.value, value)

@@ -136,25 +136,44 @@ class HowDone:
 def what_differs(measure: Measure, now: HowDone, before: HowDone) -> list[str]:
     """Why two scores of one test are not comparable; empty when they are.
 
-    A fact that one of them does not state counts as the same.
+    A fact that one of them does not state is taken as it usually is.
     """
-    found = _facts_differ(measure, now.facts, before.facts)
+    found = facts_differ(measure, now.facts, before.facts)
     if now.variant != before.variant:
         a, b = measure.variant(before.variant), measure.variant(now.variant)
         found.append(f"trial rule: {a.label} then, {b.label} now")
     return found
 
 
-def _facts_differ(
+def facts_differ(
     measure: Measure, now: Mapping[str, str], before: Mapping[str, str]
 ) -> list[str]:
+    """Facts that must match and do not. What is not stated is as it usually is."""
     found = []
     for fact in measure.facts:
         a, b = before.get(fact.key), now.get(fact.key)
-        if fact.for_change and a and b and not _same(fact, a, b):
-            was, now_is = fact.options.get(a, a), fact.options.get(b, b)
+        if not fact.for_change or (a is None and b is None):
+            continue
+        if not _alike(fact, a, b):
+            was, now_is = _told(fact, a), _told(fact, b)
             found.append(f"{inline(fact)}: {was} then, {now_is} now")
     return found
+
+
+def _told(fact: Fact, value: str | None) -> str:
+    return "not stated" if value is None else fact.options.get(value, value)
+
+
+def _alike(fact: Fact, a: str | None, b: str | None) -> bool:
+    if a is not None and b is not None:
+        return _same(fact, a, b)
+    stated = a if a is not None else b
+    assert stated is not None
+    usual = fact.standard or ((fact.default,) if fact.default else ())
+    if usual:
+        return stated in usual
+    # A length is as usual inside its span; a fact without a usual value says nothing.
+    return _off(fact, stated) is None
 
 
 def _same(fact: Fact, a: str, b: str) -> bool:

@@ -3,6 +3,7 @@
 import argparse
 import json
 from collections.abc import Sequence
+from dataclasses import replace
 from decimal import Decimal, InvalidOperation
 from fractions import Fraction
 from typing import Any
@@ -65,7 +66,7 @@ def _person_options(p: argparse.ArgumentParser) -> None:
     p.add_argument("--sex", choices=list(words.SEXES))
     conditions = [*words.CONDITIONS, "none"]
     p.add_argument(
-        "--condition", action="extend", nargs="+", default=[], choices=conditions,
+        "--condition", action="append", default=[], choices=conditions,
         metavar="C", help=f"any of: {', '.join(conditions)}",
     )  # fmt: skip
     p.add_argument("--setting", choices=list(words.SETTINGS))
@@ -158,15 +159,22 @@ def _score(
         trials = [Trial(given.outcome, reason=given.reason)]
     return make_score(
         measure, trials, variant=given.variant, facts=facts,
-        paired=_paired(shelf, given.paired),
+        paired=_paired(shelf, measure, given.paired, facts),
     )  # fmt: skip
 
 
-def _paired(shelf: Catalogue, pairs: Sequence[str]) -> dict[str, Score]:
+def _paired(
+    shelf: Catalogue, measure: Measure, pairs: Sequence[str], facts: dict[str, str]
+) -> dict[str, Score]:
+    """Paired scores, taken as done in the same set-up."""
+    wanted = {pair.measure for pair in measure.pairs}
     found = {}
     for measure_id, text in _split(pairs, "--with").items():
         other = _measure(shelf, measure_id)
-        found[measure_id] = _whole_score(other, text)
+        if measure_id not in wanted:
+            known = ", ".join(sorted(wanted)) or "none"
+            raise Refused(f"{measure.id} is paired with {known}, not {measure_id}")
+        found[measure_id] = replace(_whole_score(other, text), facts=facts)
     return found
 
 
@@ -199,9 +207,13 @@ def _before(measure: Measure, given: argparse.Namespace, now: Score) -> Score | 
     outcome = given.before_outcome
     if outcome not in (None, "completed"):
         return Score(measure.id, outcome, now.variant, now.unit)
-    if not given.before:
-        return None
     facts = read_facts(measure, _split(given.before_fact, "--before-fact"))
+    if not given.before:
+        if facts:
+            raise Refused("--before-fact goes with --before")
+        return None
+    if not facts:  # nothing said of the earlier set-up: the same one is meant
+        facts = dict(now.facts)
     if len(given.before) == 1:
         single = _whole_score(measure, given.before[0])
         return Score(

@@ -158,7 +158,11 @@ def _last_scores(session: Session, ids: Ids) -> dict[int, list[LastScore]]:
     )
     ranked = (
         select(col(Score.id).label("id"), age.label("age"))
-        .where(col(Score.patient_id).in_(ids))
+        .where(
+            col(Score.patient_id).in_(ids),
+            # What was not tried says nothing of how it went: the last try stands.
+            col(Score.outcome).not_in(("declined", "not_done")),
+        )
         .subquery()
     )
     wanted = (

@@ -71,7 +71,8 @@ def show(
 def person_line(shelf: Catalogue, row: CaseloadRow, today: date) -> PersonLine:
     """One row: who, the newest score with its tape, and the test owed first."""
     due = due_tests(shelf, row.last_scores, row.precautions, today)
-    newest = row.last_scores[0] if row.last_scores else None
+    known = [s for s in row.last_scores if s.measure in shelf.measures]
+    newest = known[0] if known else None
     who = age_words(row.birth_date, row.birth_year, row.sex, today)
     about = condition_words(row.conditions) or (row.reason or "")
     orders = [PRECAUTIONS[t] for t in row.precautions if PRECAUTIONS[t].kind == "order"]

@@ -4,11 +4,13 @@ Web modules import each other only through here. `page` alone decides whether a 
 gets a whole page or a fragment; routes never look at htmx headers.
 """
 
+import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from threading import Lock
 from typing import Annotated, Any
+from uuid import uuid4
 from zoneinfo import ZoneInfo
 
 import jinja2
@@ -79,6 +81,13 @@ class Form(dict[str, str]):
         """The field without blanks round it; empty when missing."""
         return self.get(name, "").strip()
 
+    def uid(self, name: str = "uid") -> str:
+        """The id made on the phone, or a new one; another shape is a form problem."""
+        sent = self.text(name)
+        if sent and not re.fullmatch(r"[0-9a-f]{32}", sent, re.ASCII):
+            raise FormProblem("This form's id was damaged. Open the page again.")
+        return sent or uuid4().hex
+
     def every(self, name: str) -> tuple[str, ...]:
         """All values of a field that may repeat, such as tick boxes."""
         return tuple(value for key, value in self.pairs if key == name)
@@ -110,11 +119,13 @@ async def _form(request: Request) -> Form:
         max_files=0, max_fields=MOST_FIELDS, max_part_size=LONGEST_FIELD
     ) as posted:
         # PostgreSQL stores no NUL and nobody can type one.
-        return Form(
+        form = Form(
             (name, value.replace("\0", ""))
             for name, value in posted.multi_items()
             if isinstance(value, str)
         )
+    request.state.form = form  # a body can be read only once
+    return form
 
 
 Now = Annotated[datetime, Depends(_now)]

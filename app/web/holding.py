@@ -5,7 +5,7 @@ script the page stays as it is and the phone keeps its own, so nothing is held.
 """
 
 from typing import Final
-from urllib.parse import parse_qsl
+from urllib.parse import parse_qsl, urlencode
 
 from anyio import CapacityLimiter, to_thread
 from fastapi import Request
@@ -32,16 +32,23 @@ async def keep_for_later(request: Request) -> None:
     """Hold the form of who was signed in, and note what became of it."""
     if not _may_be_held(request):
         return
-    sent = await request.body()
-    if len(sent) > LARGEST_HELD or not sent.isascii():
+    body = await _sent(request)
+    if body is None:
         return
-    body = sent.decode("ascii")
     # A passphrase is never stored as it was typed, by whatever form it comes.
     if any(name == "passphrase" for name, _ in pairs_of(body)):
         return
     request.state.held = await to_thread.run_sync(
         _hold, request, body, limiter=_ONE_AT_A_TIME
     )
+
+
+async def _sent(request: Request) -> str | None:
+    """The form as a browser sends it; None when it is too large to keep."""
+    read = getattr(request.state, "form", None)
+    sent = urlencode(read.pairs).encode() if read else await request.body()
+    fits = len(sent) <= LARGEST_HELD and sent.isascii()
+    return sent.decode("ascii") if fits else None
 
 
 def _may_be_held(request: Request) -> bool:

@@ -216,13 +216,38 @@ def keep(
     *,
     now: datetime,
 ) -> Judged:
-    """Judge a round and write its derived score, or drop it when there is none."""
+    """Judge a round and write its derived score, or drop it when there is none.
+
+    What was read against it, later scores and paired tests of the day, is read again.
+    """
+    made = _keep_one(session, shelf, patient, round, now)
+    for other in _read_against(session, shelf, patient, made):
+        _keep_one(session, shelf, patient, other, now)
+    return made
+
+
+def _keep_one(
+    session: Session, shelf: Catalogue, patient: Patient, round: Round, now: datetime
+) -> Judged:
     made = judge(session, shelf, patient, round)
     if made.result is None:
         drop_score(session, round)
     else:
         keep_score(session, round, derived(made.result, shelf.edition), now=now)
     return made
+
+
+def _read_against(
+    session: Session, shelf: Catalogue, patient: Patient, made: Judged
+) -> list[Round]:
+    """Later rounds of the same test, and that day's rounds of tests paired with it."""
+    same = rounds_of(session, patient.id, made.measure.id)
+    later = [kept.round for kept in same if kept.on_date > made.on_date]
+    for other in shelf.measures.values():
+        if any(pair.measure == made.measure.id for pair in other.pairs):
+            paired = rounds_of(session, patient.id, other.id)
+            later += [kept.round for kept in paired if kept.on_date >= made.on_date]
+    return later
 
 
 def derived(result: Result, edition: str) -> DerivedScore:

@@ -36,6 +36,8 @@ def latest_by_test(
     """Newest test first. `scores` come oldest first, as `scores_of` gives them."""
     by_measure: dict[str, list[Score]] = {}
     for score in scores:
+        if score.measure not in shelf.measures:
+            continue  # a test that left the catalogue keeps its rows, not its place
         by_measure.setdefault(score.measure, []).append(score)
     lines = [_line(shelf, kept, today) for kept in by_measure.values()]
     lines.sort(key=lambda pair: pair[0], reverse=True)

@@ -191,7 +191,7 @@ def _tags(session: Session, episode: Episode, day: date) -> list[str]:
 
 
 def _uid(form: Form, name: str = "uid") -> str:
-    return form.text(name) or uuid.uuid4().hex
+    return form.uid(name)
 
 
 def _start(

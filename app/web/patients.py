@@ -22,7 +22,7 @@ from app.storage.episodes import (
     open_episode,
     precautions_on,
 )
-from app.storage.errors import NotAllowed, NotFound
+from app.storage.errors import NotAllowed, NotFound, SameIdOtherBody
 from app.storage.patients import Patient, add_patient, details_of, patient_for
 from app.storage.people import Person, actor
 from app.storage.safety import open_stops_of
@@ -107,11 +107,28 @@ def add(
         wanted = new_patient(form, today)
     except FormErrors as wrong:
         return _new_page(request, form, wrong.errors)
-    uid = form.text("uid") or uuid.uuid4().hex
+    uid = form.uid()
     patient = add_patient(session, me, wanted.details, uid=uid, now=now)
     if episode_or_none(session, patient) is None:
         _open(session, me, patient, wanted, today, now)
+    elif not _same_patient(session, me, patient, wanted, today):
+        raise SameIdOtherBody
     return RedirectResponse(f"/patients/{patient.id}", 303)
+
+
+def _same_patient(
+    session: Session, me: Person, patient: Patient, wanted: NewPatient, today: date
+) -> bool:
+    """Whether this form, sent before, said the same; and was theirs."""
+    try:
+        patient_for(session, me, patient.id)
+    except NotFound:
+        return False
+    episode = open_episode(session, patient)
+    held = {p.tag for p in precautions_on(session, episode, today)}
+    was = (episode.reason, episode.setting, episode.plan, held)
+    said = (wanted.reason, wanted.setting, wanted.plan, set(wanted.precautions))
+    return was == said
 
 
 def _open(
@@ -233,7 +250,8 @@ def _due(
     held: Sequence[PrecautionOnEpisode],
     today: date,
 ) -> list[DueLine]:
-    latest = {s.measure: s for s in scores}
+    tried = [s for s in scores if s.outcome not in ("declined", "not_done")]
+    latest = {s.measure: s for s in tried}
     tags = [p.tag for p in held]
     owed = due_tests(shelf, map(_light, latest.values()), tags, today)
     rounds = rounds_of(session, patient.id) if owed else []

@@ -127,7 +127,7 @@ def _change(result: Result) -> dict[str, Any]:
     }
 
 
-def _groups(result: Result) -> dict[str, tuple[ReadingView, ...]]:
+def _groups(result: Result) -> dict[str, Any]:
     """The readings that do not lead: fitting, unconfirmed, and not matched."""
     lead = result.leading
     rest = [r for r in result.readings if r.kind != "change" and r is not lead]

@@ -94,7 +94,7 @@ def record(
             raise SessionLocked from problem
         judged = judge(session, site.catalogue, patient, round)
         return _page(request, session, judged, patient, form, problem.errors)
-    uid = form.text("uid") or uuid.uuid4().hex
+    uid = form.uid()
     trial, _ = record_trial(session, me, round, uid=uid, body=body, now=now)
     if is_locked(request):
         keep(session, site.catalogue, patient, round, now=now)
@@ -194,16 +194,21 @@ def _page(
         edition=site_of(request).catalogue.edition,
         unable_reasons=UNABLE_REASONS,
         stops=_stops(request, session, judged.round),
-        mind=_mind(session, judged),
+        mind=_mind(request, session, judged),
         safe=make_safe,
     )
 
 
-def _mind(session: Session, judged: Judged) -> tuple[Precaution, ...]:
-    """Precautions of that day that call for care in this test."""
+def _mind(request: Request, session: Session, judged: Judged) -> tuple[Precaution, ...]:
+    """What holds today and calls for care in this test; what forbids it first.
+
+    An order set after the round was begun must be seen by who holds the stopwatch.
+    """
+    site = site_of(request)
+    today = site.clock().astimezone(site.zone).date()
     visit = session.get_one(Visit, judged.round.visit_id)
     episode = session.get_one(Episode, visit.episode_id)
-    held = precautions_on(session, episode, visit.local_date)
+    held = precautions_on(session, episode, today)
     clear = clearance_of(judged.measure, [p.tag for p in held])
     return (*clear.blocked_by, *clear.warned_by)
 

@@ -21,7 +21,7 @@ from app.web.deps import (
     site_of,
     wants_fragment,
 )
-from app.web.safety_form import read_answers
+from app.web.safety_form import TYPED, read_answers
 from app.web.stops import stop_views
 
 router = APIRouter()
@@ -48,12 +48,18 @@ def record(
     """Keep what can be used of the form, and say what could not."""
     stop = stop_for(session, me, trial_id, "record_trial")
     said, errors = read_answers(form, stop.trial.recorded_at, zone)
-    stop = record_answers(session, me, trial_id, said, base_id=_base(form), now=now)
-    if errors:
-        return _page(request, me, stop, "safety/_answers.html", form, errors)
-    part = "safety/_saved.html" if form.text("asked") else "safety/_panel.html"
-    answer = _page(request, me, stop, part)
-    return answer if wants_fragment(request) else _to_round(stop)
+    base_id = _base(form)
+    stop = record_answers(session, me, trial_id, said, base_id=base_id, now=now)
+    if not (errors or wants_fragment(request)):
+        return _to_round(stop)
+    if not form.text("asked"):
+        return _page(request, me, stop, "safety/_panel.html")
+    # With what another has noted, the row is not the one this form shows.
+    foreign = any(getattr(stop.answers, name) != said[name] for name in said)
+    return _page(
+        request, me, stop, "safety/_marks.html", form, errors,
+        foreign=foreign, base=base_id if foreign else stop.event_id,
+    )  # fmt: skip
 
 
 @router.post("/trials/{trial_id}/seen", response_model=None)
@@ -80,8 +86,13 @@ def _page(
     part: str,
     form: Form | None = None,
     errors: dict[str, str] | None = None,
+    **more: object,
 ) -> HTMLResponse:
-    """The stop by itself, or the part of it that changed."""
+    """The stop by itself, or the part of it that changed.
+
+    A part answers 200 whatever it marks: the rest was saved, and nothing takes the
+    place of a form in which somebody goes on typing.
+    """
     site = site_of(request)
     today = site.clock().astimezone(site.zone).date()
     (view,) = stop_views([stop], me, site.catalogue, site.zone, today)
@@ -89,11 +100,13 @@ def _page(
         request,
         "safety/show.html",
         part,
-        status=422 if errors else 200,
+        status=422 if errors and not wants_fragment(request) else 200,
         stop=view,
         safe=make_safe,
         noted=form,
         wrong=errors or {},
+        typed_fields=TYPED,
+        **more,
     )
 
 

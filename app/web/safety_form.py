@@ -28,6 +28,8 @@ _LISTS: Final = {
     "position": POSITIONS,
 }
 _TEXTS: Final = {"called": LONGEST_CALLED, "note": LONGEST_NOTE}
+#: Fields that are typed, so that they can be wrong.
+TYPED: Final = ("called_at", *_TEXTS, *VITALS)
 
 
 def read_answers(

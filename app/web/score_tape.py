@@ -130,7 +130,7 @@ def _error(result: Result, unit: str) -> tuple[Decimal, Decimal] | None:
     sizes = [
         r.threshold
         for r in change.readings
-        if r.matched and r.confirmed and r.threshold is not None
+        if r.matched and r.confirmed and not r.no_verdict and r.threshold is not None
         and r.kind == "change" and r.outcome_type is None
     ]  # fmt: skip
     if not sizes:

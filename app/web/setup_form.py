@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from app.clinical.measure import Fact, Measure
 from app.clinical.setup import BadFact, asked, fact_words, length, read_facts
-from app.storage.trials import RoundTrials
+from app.storage.trials import RoundTrials, Trial
 from app.web.deps import Form
 
 
@@ -28,12 +28,21 @@ class Remembered:
 
 
 def remembered(measure: Measure, rounds: Sequence[RoundTrials]) -> Remembered | None:
-    """The latest set-up of that test; None when it was never done."""
-    mine = [kept.round for kept in rounds if kept.round.measure == measure.id]
+    """The latest set-up that test was tried in; None when it never was."""
+    tried = (kept for kept in rounds if any(map(_tried, kept.trials)))
+    mine = [kept.round for kept in tried if kept.round.measure == measure.id]
     if not mine:
         return None
     last = mine[-1]
     return Remembered(last.variant, last.facts, setup_words(measure, last.facts))
+
+
+def _tried(trial: Trial) -> bool:
+    return trial.voided_at is None and trial.outcome in (
+        "completed",
+        "unable",
+        "stopped",
+    )
 
 
 def setup_words(measure: Measure, facts: Mapping[str, str]) -> str:

@@ -1,6 +1,7 @@
 """What a phone sends of one trial -> a TrialBody, or a sentence beside a field."""
 
 import json
+import re
 from decimal import Decimal
 from typing import Any
 
@@ -26,6 +27,8 @@ class FieldProblem(Exception):
 def trial_body(measure: Measure, form: Form) -> TrialBody:
     """Read the form of a trial; raise FieldProblem with the field's name."""
     outcome = form.text("outcome") or "completed"
+    if not form.text("outcome") and "why" in form:
+        raise FieldProblem("why", "Choose declined or not done, and say why.")
     if outcome not in OUTCOMES:
         raise FieldProblem("outcome", "Choose what happened.")
     common: dict[str, Any] = {
@@ -38,7 +41,7 @@ def trial_body(measure: Measure, form: Form) -> TrialBody:
     if outcome != "completed":
         # A time that ran when the trial was stopped is kept, but is no result.
         ran = form.text("raw_ms")
-        if ran.isascii() and ran.isdigit():
+        if _is_ms(ran):
             common["clocks"] = {**common["clocks"], "stopped_at_ms": int(ran)}
         return TrialBody(**common, reason=_reason(form, outcome))
     if measure.kind == "time":
@@ -46,6 +49,12 @@ def trial_body(measure: Measure, form: Form) -> TrialBody:
     if measure.kind == "distance":
         return TrialBody(**common, **_distance(measure, form))
     return TrialBody(**common, count=_count(measure, form))
+
+
+def _is_ms(text: str) -> bool:
+    """Whole milliseconds that a trial can have; length first, since `int` is slow."""
+    plain = text.isascii() and text.isdigit() and len(text) < 10
+    return plain and int(text) <= LONGEST_MS
 
 
 def _reason(form: Form, outcome: str) -> str:
@@ -62,7 +71,7 @@ def _reason(form: Form, outcome: str) -> str:
 def _milliseconds(measure: Measure, form: Form) -> int:
     timed = form.text("raw_ms")
     if timed:
-        if not (timed.isascii() and timed.isdigit()) or int(timed) > LONGEST_MS:
+        if not _is_ms(timed):
             raise FieldProblem("typed", "The time did not arrive whole: type it.")
         text = str(Decimal(int(timed)) / 1000)
     else:
@@ -89,7 +98,9 @@ def _distance(measure: Measure, form: Form) -> dict[str, Any]:
     start, end = form.text("start_mark"), form.text("end_mark")
     typed = form.text("distance")
     if not start and not end:
-        trial = _read(measure, f"{typed} {unit}" if typed else "", "distance")
+        bare = typed.replace(".", "").isdigit()
+        said = f"{typed} {unit}" if bare else typed
+        trial = _read(measure, said, "distance")
         return {"raw_value": str(_value(trial)), "raw_unit": trial.unit}
     if typed:
         raise FieldProblem(
@@ -102,9 +113,14 @@ def _distance(measure: Measure, form: Form) -> dict[str, Any]:
     return {
         "raw_value": str(_value(trial)),
         "raw_unit": unit,
-        "start_mark": start,
-        "end_mark": end,
+        "start_mark": _mark(start),
+        "end_mark": _mark(end),
     }
+
+
+def _mark(text: str) -> str:
+    """The number of a mark, without the unit that may have been typed with it."""
+    return re.sub(r"[^0-9.]", "", text, flags=re.ASCII)
 
 
 def _count(measure: Measure, form: Form) -> int:
@@ -147,6 +163,11 @@ def _clocks(form: Form) -> dict[str, Any]:
 
 def _json(text: str) -> object:
     try:
-        return json.loads(text) if text else None
-    except ValueError:
+        return json.loads(text, parse_constant=_no_number) if text else None
+    except (ValueError, RecursionError):
         return None
+
+
+def _no_number(word: str) -> None:
+    """NaN and infinities are no JSON; PostgreSQL would refuse the row."""
+    raise ValueError(word)

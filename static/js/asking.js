@@ -21,3 +21,24 @@ export function underWay() {
   return Boolean(document.querySelector(
     "form[data-stopwatch]:is([data-state=running], [data-state=delay], [data-state=sending])"));
 }
+
+/** The words of a piece of a page. @param {string} html */
+export function words(html) {
+  const { body } = new DOMParser().parseFromString(html, "text/html");
+  const said = body.querySelector(".error, #wrong") ?? body;
+  return said.textContent?.replace(/\s+/g, " ").trim().slice(0, 300) || "Not accepted.";
+}
+
+/** @type {Promise<unknown>} */
+let turn = Promise.resolve();
+
+/**
+ * One after another in this tab. Another tab may send the same item at the same time:
+ * each keeps the order, and the server knows a repeat.
+ * @template T @param {() => Promise<T>} work @returns {Promise<T>}
+ */
+export function inTurn(work) {
+  const next = turn.then(work);
+  turn = next.catch(() => {});
+  return next;
+}

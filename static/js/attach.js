@@ -5,7 +5,7 @@
  *
  * @typedef {import("./bedside_store.js").Waiting} Waiting
  */
-import { onSecondTap, rawWords, when } from "./bedside_kept.js";
+import { onSecondTap, rawWords, showWaits, when } from "./bedside_kept.js";
 import * as store from "./bedside_store.js";
 
 /** As the server has it. */
@@ -13,6 +13,7 @@ const OLDEST_MS = 7 * 86_400_000;
 
 /** @param {HTMLElement} place */
 export async function attach(place) {
+  document.querySelector("[data-no-script]")?.remove();
   const items = await store.waiting();
   const rounds = [...new Set(items.map((item) => item.round))]
     .map((round) => items.filter((item) => item.round === round));
@@ -56,6 +57,7 @@ function fill(card, round, many) {
   const discard = /** @type {HTMLElement} */ (card.querySelector("[data-discard]"));
   onSecondTap(discard, async () => {
     for (const item of round) await store.forget(item.id);
+    await store.endRound(first.measure);
     card.remove();
   });
 }
@@ -99,5 +101,6 @@ function again(form, many) {
 /** The server holds these. @param {HTMLElement} element */
 export async function forgetAttached(element) {
   for (const id of element.dataset.attached?.split(" ") ?? []) await store.forget(id);
-  document.dispatchEvent(new CustomEvent("bedside:attached"));
+  await store.endRound(element.dataset.test ?? "");
+  for (const line of document.querySelectorAll("[data-waits]")) showWaits(line);
 }

@@ -44,7 +44,7 @@ function line(item, changed) {
   const back = made("button", "Take it back");
   back.type = "button";
   back.className = "btn plain small";
-  back.setAttribute("aria-label", `Take back ${rawWords(item)}`);
+  back.setAttribute("aria-label", `Take it back: ${rawWords(item)}`);
   onSecondTap(back, () => store.forget(item.id).then(changed));
   const about = [item.word, item.name, when(item.at)].filter(Boolean).join(" · ");
   row.append(made("b", rawWords(item)), " ", made("span", about), " ", back);
@@ -77,11 +77,12 @@ export async function listKept(within, round) {
 
 const LOSABLE = "This phone keeps nothing beyond this page: closing it loses them.";
 
-/** The line on signed-in pages. @param {HTMLElement} place */
+/** The line on signed-in pages. @param {Element} place */
 export async function showWaits(place) {
   const { length } = await store.waiting();
-  place.hidden = length === 0;
   const link = place.querySelector("a");
+  const there = link?.pathname === location.pathname;
+  place.toggleAttribute("hidden", there || length === 0);
   const what = length === 1 ? "1 result" : `${length} results`;
   if (link) link.textContent = `${what} from the bedside sheet: attach`;
 }

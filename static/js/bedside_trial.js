@@ -8,6 +8,8 @@
 import { tenths } from "./timing.js";
 import { newUid } from "./uid.js";
 
+/** A bad count beside a time never costs the time. */
+const COUNT = /^(yes|\d{1,4})$/;
 const NUMBER = /^\d{1,4}(\.\d{1,3})?$/;
 const OUTCOMES = /** @type {Record<string, string>} */ ({
   stopped: "stopped for safety", unable: "unable", declined: "declined",
@@ -85,23 +87,26 @@ function moment(clocks) {
  */
 export function taken(form, submitter, round, name) {
   const wrong = wrongNumber(form);
-  if (wrong) return "Write a plain number, like 16.2.";
   const data = new FormData(form);
   const pressed = /** @type {HTMLButtonElement | null} */ (submitter);
   if (pressed?.name) data.append(pressed.name, pressed.value);
-  const pairs = /** @type {[string, string][]} */ ([...data]).filter(([, v]) => v);
+  const pairs = /** @type {[string, string][]} */ ([...data])
+    .filter(([key, value]) => value && (!key.startsWith("input-") || COUNT.test(value)));
   const said = new Map(pairs); // the last of a name counts, as on the server
+  const outcome = said.get("outcome") ?? "completed";
+  const timed = said.get("raw_ms") || outcome !== "completed";
+  if (wrong && !timed) return "Write a plain number, like 16.2.";
   const [value, unit] = raw(said);
   if (!value) return "No time and no number yet: nothing was kept.";
-  if (["declined", "not_done", "unable"].includes(said.get("outcome") ?? "")
-    && !said.get("reason")) return "Say why in a few words.";
+  if (["declined", "not_done", "unable"].includes(outcome)
+    && !said.get("reason") && !said.get("why")) return "Say why in a few words.";
   const clocks = said.get("clocks") ?? "";
   const at = moment(clocks);
   const taken = JSON.stringify({ ...JSON.parse(clocks || "{}"), sheet: { at } });
   return {
     v: 1, id: said.get("uid") || newUid(), round: round.round, word: round.word,
     measure: round.measure, name, setup: round.setup, says: round.says,
-    outcome: said.get("outcome") ?? "completed", raw: value ?? "", unit: unit ?? "", at,
+    outcome, raw: value ?? "", unit: unit ?? "", at,
     fields: [...pairs.filter(([key]) => key !== "uid" && key !== "clocks"),
       ["clocks", taken]],
   };

@@ -8,6 +8,7 @@
  * @typedef {import("./timing.js").Mark} Mark
  */
 import { clocksOf } from "./doubts.js";
+import { notAtOnce } from "./press.js";
 import { bothMs, elapsed, rawMs, since, splitsMs, tenths } from "./timing.js";
 import { offerUndo } from "./undo.js";
 
@@ -66,6 +67,7 @@ export function show(form, state) {
 
 /** What the two clocks say, and why it is asked. @param {HTMLFormElement} form */
 export function askBoth(form, /** @type {Run} */ run, /** @type {string[]} */ why) {
+  notAtOnce(form.querySelectorAll("[data-doubt] button"));
   const { mono, wall } = bothMs(run, run.seen ?? run.stop ?? run.start);
   const [steady, day] = [tenths(mono), tenths(wall)];
   say(form, "why", why.join(" "));

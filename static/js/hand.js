@@ -47,6 +47,7 @@ export function applyHand() {
 /** @param {HTMLButtonElement} button */
 export function bindPref(button) {
   const { pref = "", value } = button.dataset;
+  button.closest("[data-likes]")?.removeAttribute("hidden"); // no use without script
   if (pref === "buzz" && !("vibrate" in navigator)) missing(button, "no buzz");
   if (pref === "beep" && !("AudioContext" in window)) missing(button, "no beep");
   button.addEventListener("click", () => {

@@ -8,10 +8,10 @@
  * @typedef {import("./outbox_item.js").Verdict} Verdict
  * @typedef {{verdict: Verdict, response: Response | null}} Answer
  */
-import { person, post } from "./asking.js";
+import { inTurn, person, post, words } from "./asking.js";
 import { isForeign, readItem, verdictOf, waitMs } from "./outbox_item.js";
 import { all, put, remove } from "./outbox_store.js";
-import { signInAgain, words } from "./session.js";
+import { signInAgain } from "./session.js";
 
 const ANSWER_MS = 15_000;
 /** Server ids of trials sent from this page, by their own ids. */
@@ -19,16 +19,7 @@ const sentAs = new Map();
 let timer = 0;
 /** They would not sign in now: nothing is sent until they do. */
 let paused = false;
-let turn = Promise.resolve();
 
-/** One after another, in all tabs where the browser can do that.
- * @template T @param {() => Promise<T>} work @returns {Promise<T>} */
-function inTurn(work) {
-  const { locks } = navigator; // not there on plain http
-  const next = turn.then(() => (locks ? locks.request("tapeline.outbox", work) : work()));
-  turn = next.then(() => {}, () => {});
-  return next;
-}
 
 /** This person's, the oldest first. @returns {Promise<Item[]>} */
 export async function waiting() {
@@ -53,6 +44,7 @@ async function deliver(item) {
     response = await post(item.url, new URLSearchParams(item.fields), soon());
     verdict = verdictOf(response);
     if (verdict === "sent") verdict = await settle(item, response.clone());
+    if (verdict === "needs you" && item.undone) verdict = "sent"; // nothing to void
     if (verdict === "needs you") item.said = words(await response.clone().text());
   } catch {
     response = null;

@@ -77,7 +77,8 @@ export function waitMs(tries) {
 
 /** The raw value as it was taken. @param {Item} item */
 export function valueWords({ fields }) {
-  const said = new Map(fields ?? []);
+  const pairs = Array.isArray(fields) ? fields.filter(Array.isArray) : [];
+  const said = new Map(pairs);
   const outcome = said.get("outcome") || "completed";
   const ran = said.get("raw_ms");
   if (outcome !== "completed") {

@@ -59,10 +59,26 @@ function dropStray(element) {
   };
   const watch = new AbortController();
   const { signal } = watch;
-  const over = () => setTimeout(() => watch.abort(), STRAY_MS);
+  const done = () => watch.abort();
+  const over = () => setTimeout(done, STRAY_MS);
   document.addEventListener("click", stray, { capture: true, signal });
   for (const end of ["pointerup", "pointercancel"]) {
     window.addEventListener(end, over, { capture: true, signal });
   }
-  setTimeout(() => watch.abort(), LONGEST_MS);
+  window.addEventListener("pointerdown", done, { capture: true, signal }); // a new press
+  setTimeout(done, LONGEST_MS);
+}
+
+const AT_ONCE_MS = 400;
+
+/**
+ * Buttons that come to lie where a finger just tapped: the second half of a double tap
+ * is no answer.
+ * @param {Iterable<Element>} buttons
+ */
+export function notAtOnce(buttons) {
+  for (const button of buttons) {
+    button.setAttribute("disabled", "");
+    setTimeout(() => button.removeAttribute("disabled"), AT_ONCE_MS);
+  }
 }

@@ -4,7 +4,7 @@
  * the server waits for the passphrase, in a dialog over the untouched page, and is then
  * asked again. "session:renewed" tells the rest of the page that it goes on.
  */
-import { person, post, underWay } from "./asking.js";
+import { person, post, underWay, words } from "./asking.js";
 import { free } from "./busy.js";
 import { withStore } from "./kept.js";
 
@@ -50,7 +50,8 @@ function open() {
   const form = dialog?.querySelector("form");
   if (!dialog || !form) return Promise.resolve(false);
   dialog.showModal();
-  form.querySelector("input[type=password]")?.focus();
+  const first = form.querySelector("input[type=password]");
+  if (first instanceof HTMLElement) first.focus();
   return new Promise((done) => {
     const finish = (/** @type {boolean} */ ok) => { dialog.close(); done(ok); };
     form.onsubmit = (event) => { event.preventDefault(); submit(form, finish); };
@@ -95,13 +96,6 @@ export async function passphrase(form, path) {
     if (wrong) input.focus();
   }
   return wrong;
-}
-
-/** The words of a piece of a page. @param {string} html */
-export function words(html) {
-  const { body } = new DOMParser().parseFromString(html, "text/html");
-  const said = body.querySelector(".error, #wrong") ?? body;
-  return said.textContent?.replace(/\s+/g, " ").trim().slice(0, 300) || "Not accepted.";
 }
 
 /** The server's word on this page's person; no answer is no reason to doubt. */

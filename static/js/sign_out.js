@@ -40,6 +40,7 @@ function open(form, count) {
   };
   part("keep").onclick = () => go(form);
   part("discard").onclick = () => discardAll(form, part("discard"));
+  form.closest("details")?.removeAttribute("open");
   dialog.showModal();
   return true;
 }

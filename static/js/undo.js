@@ -6,6 +6,7 @@
  * @typedef {import("./timing.js").Run} Run
  */
 import { load, save } from "./kept.js";
+import { notAtOnce } from "./press.js";
 import { reopened } from "./timing.js";
 import { newUid } from "./uid.js";
 import { withdraw } from "./withdraw.js";
@@ -44,6 +45,7 @@ export function offerUndo() {
   const places = [...document.querySelectorAll("[data-undo-stop]")];
   const seen = places.some((place) => !place.parentElement?.closest("[hidden]"));
   const fresh = seen && isFresh();
+  notAtOnce(places.filter((place) => fresh && place.hasAttribute("hidden")));
   for (const place of places) place.toggleAttribute("hidden", !fresh);
   if (fresh && last) setTimeout(offerUndo, Math.max(0, last.until - performance.now()) + 20);
 }

@@ -6,19 +6,16 @@
  * @typedef {import("./outbox_item.js").Item} Item
  */
 import { underWay } from "./asking.js";
-import { changed, discard, sendNow, waiting } from "./outbox.js";
-import { ageWords, roundOf, valueWords } from "./outbox_item.js";
+import { changed, sendNow, waiting } from "./outbox.js";
+import { roundOf, valueWords } from "./outbox_item.js";
 import { inMemory } from "./outbox_store.js";
+import { age, LOST, showList } from "./waiting_list.js";
 
 const AGAIN_MS = 30_000;
-const LOST = "Not on this phone's disk: leave this page open until it is sent.";
 let before = 0;
 
 /** @param {string} name */
 const place = (name) => /** @type {HTMLElement | null} */ (document.querySelector(name));
-
-/** @param {Item} item */
-const age = (item) => ageWords(Date.now() - item.at);
 
 /** @param {Item[]} items */
 function showCount(items) {
@@ -51,56 +48,17 @@ function showHere(items) {
   note.hidden = !words;
 }
 
-/** @param {string} tag @param {string} words @param {string} look */
-function made(tag, words, look = "") {
-  const element = document.createElement(tag);
-  element.className = look;
-  element.textContent = words;
-  return element;
-}
+let refreshing = 0;
 
-/** @param {Item} item */
-function line(item) {
-  const row = made("li", "");
-  row.append(made("b", item.test || "A trial"), ` ${valueWords(item)}`);
-  if (item.undone) row.append(" · to be voided: stopped by mistake");
-  const time = new Date(item.at).toLocaleString([], { dateStyle: "short", timeStyle: "short" });
-  row.append(made("p", `${time} · ${age(item)}`, "quiet"));
-  if (inMemory(item)) row.append(made("p", LOST, "error"));
-  if (!item.said) return row;
-  row.append(made("p", `Needs you: ${item.said}`, "error"));
-  if (item.round) {
-    const link = made("a", "Open this test", "btn plain small");
-    link.setAttribute("href", `/rounds/${item.round}`);
-    row.append(link);
-  }
-  row.append(discardButton(item));
-  return row;
-}
-
-/** Asks once more, for it exists nowhere else. @param {Item} item */
-function discardButton(item) {
-  const button = made("button", "Discard", "btn plain small");
-  button.setAttribute("type", "button");
-  button.onclick = () => {
-    if (button.dataset.sure) return void discard(item);
-    button.dataset.sure = "yes";
-    button.textContent = "It is nowhere else. Discard it?";
-  };
-  return button;
-}
-
-/** @param {Item[]} items */
-function showList(items) {
-  const list = place("[data-waiting-list]");
-  if (!list?.closest("dialog[open]")) return;
-  if (list.querySelector("[data-sure]") && items.length === list.children.length) return;
-  list.replaceChildren(...items.map(line));
-  if (!items.length) list.append(made("li", "All sent."));
-}
-
-/** The reading of what was sent just now, unless something is being done there. */
+/** The reading of what was sent just now, as soon as nothing is being done there. */
 function refresh() {
+  clearTimeout(refreshing);
+  const { htmx } = /** @type {any} */ (window);
+  if (isInUse()) refreshing = window.setTimeout(refresh, 1_000);
+  else htmx?.ajax("GET", window.location.pathname, { target: "#work", swap: "outerHTML" });
+}
+
+function isInUse() {
   const work = place("#work");
   const fields = [...(work?.querySelectorAll("input:not([type=hidden])") ?? [])];
   const touched = fields.some((element) => {
@@ -108,9 +66,7 @@ function refresh() {
     return field.value !== field.defaultValue || field.checked !== field.defaultChecked;
   });
   const asked = work?.querySelector("form[data-busy], form[data-state=doubt]");
-  if (!work || touched || asked || underWay()) return;
-  const { htmx } = /** @type {any} */ (window);
-  htmx?.ajax("GET", window.location.pathname, { target: "#work", swap: "outerHTML" });
+  return touched || Boolean(asked) || underWay();
 }
 
 async function show() {
@@ -129,8 +85,11 @@ export function watchWaiting() {
     const rounds = /** @type {CustomEvent} */ (event).detail;
     if (rounds.includes(roundOf(window.location.pathname))) refresh();
   });
-  document.addEventListener("htmx:after:swap", show);
-  document.addEventListener("lock:open", refresh);
+  document.addEventListener("htmx:after:swap", () => {
+    clearTimeout(refreshing); // what came is as new
+    show();
+  });
+  document.addEventListener("lock:open", () => { if (place("#work")) refresh(); });
   const dialog = /** @type {HTMLDialogElement | null} */ (place("dialog[data-waiting-box]"));
   place("[data-waiting]")?.addEventListener("click", () => { dialog?.showModal(); show(); });
   place("[data-send-now]")?.addEventListener("click", sendNow);

@@ -65,5 +65,6 @@ async function voided(trial) {
 /** Once per page. */
 export function watchWithdrawn() {
   window.addEventListener("online", sendWithdrawn);
+  document.addEventListener("session:renewed", sendWithdrawn);
   sendWithdrawn();
 }

@@ -156,3 +156,50 @@ def test_important_change_is_told_beside_it() -> None:
     said = [r for r in found.readings if r.row and r.row.source == "meretta2006"]
 
     assert [r.verdict for r in said] == ["important"]
+
+
+@pytest.mark.parametrize(
+    ("then", "now"),
+    [
+        ({"device": "walker"}, {}),
+        ({}, {"device": "walker"}),
+        ({}, {"assistance": "hands_on"}),
+        ({}, {"seat_height": "22in"}),
+        ({}, {"pace": "fast"}),
+    ],
+)
+def test_one_sided_fact_counts_against_the_usual_setup(
+    then: dict[str, str], now: dict[str, str]
+) -> None:
+    """What nobody stated was as it usually is: a walker then is no cane-free now."""
+    found = change("timed_up_and_go", "25", "12", age=74, before_facts=then, **now)
+
+    assert found.verdict == "not comparable"
+    assert len(found.differs) == 1
+
+
+def test_usual_setup_stated_once_is_comparable() -> None:
+    found = change(
+        "five_times_sit_to_stand", "20", "12", age=74, sex="female",
+        seat_height="17.5in", device="none",
+    )  # fmt: skip
+
+    assert found.verdict == "real gain"
+
+
+def test_newly_able_in_an_easier_setup_is_not_said() -> None:
+    m = measure("five_times_sit_to_stand")
+    unable = score(m, [Trial("unable")])
+    found = result(m.id, "20", before=unable, arms_used="yes").change
+
+    assert found is not None
+    assert found.verdict == "not comparable"
+    assert "arms used" in found.says
+
+
+def test_printed_limit_is_the_limit_judged_by() -> None:
+    """Nordin 2006: 35 % of 9.7 s is 3.395 s, printed 3.40: 3.4 s is not beyond it."""
+    found = change("timed_up_and_go", "9.7", "6.3", age=85, setting="institution")
+    said = [r for r in found.readings if r.row and r.row.source == "nordin2006"]
+
+    assert [r.crossed for r in said] == [False]

@@ -11,6 +11,7 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -34,9 +35,13 @@ QUIET = ("--no-sandbox", "--disable-background-networking", "--disable-quic",
 PHONE = {"width": 390, "height": 844}
 
 
+def chromium_path() -> str | None:
+    return shutil.which("chromium") or shutil.which("chromium-browser")
+
+
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
-    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
+    chromium = chromium_path()
     if chromium is None:
         reason = "no Chromium on this machine: the browser journeys need one"
         if os.environ.get("TAPELINE_REQUIRE_BROWSER"):
@@ -133,6 +138,13 @@ class Phone:
 
 
 OpenPhone = Callable[..., Phone]
+
+
+@pytest.fixture
+def today(clock: Clock) -> datetime:
+    """The site lives in the phone's time, since results are dated by the phone."""
+    clock.now = datetime.now(UTC)
+    return clock.now
 
 
 @pytest.fixture

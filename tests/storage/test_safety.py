@@ -74,7 +74,7 @@ def test_stop_begins_with_nothing_said(ward: Ward, stopped: Trial) -> None:
 
 
 def test_everything_said_comes_back(ward: Ward, stopped: Trial) -> None:
-    said = {
+    said: dict[str, Any] = {
         "what": "lowered",
         "head_strike": "no",
         "blood_thinner": "unknown",
@@ -219,7 +219,7 @@ def void(session: Session, ward: Ward, trial: Trial) -> None:
     ids=["a slip of the finger", "something happened"],
 )  # fmt: skip
 def test_voided_stop_stays_when_something_was_said(
-    ward: Ward, stopped: Trial, said: dict[str, str], shown: bool
+    ward: Ward, stopped: Trial, said: dict[str, Any], shown: bool
 ) -> None:
     say(ward, stopped, **said)
     with write_session(ward.engine) as session:
@@ -236,7 +236,7 @@ def student_stops(ward: Ward, student: Person) -> Trial:
             session, name, is_demo=student.is_demo
         )
         patient = make_patient(session, mentor, label="Red 3")
-        assign(session, mentor, patient, student)
+        assign(session, patient, student)
         visit = make_visit(session, student, make_episode(session, mentor, patient))
         return make_trial(
             session, student, make_round(session, student, visit), STOPPED
@@ -247,7 +247,7 @@ def people_by_handle(session: Session, handle: str) -> Person | None:
     return session.exec(select(Person).where(Person.handle == handle)).first()
 
 
-def assign(session: Session, mentor: Person, patient: Patient, to: Person) -> None:
+def assign(session: Session, patient: Patient, to: Person) -> None:
     session.add(Assignment(patient_id=patient.id, person_id=to.id, since=NOW))
     session.flush()
 

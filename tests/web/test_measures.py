@@ -14,7 +14,7 @@ from app.storage.trials import Round
 from app.web.deps import Site
 from tests.conftest import found, person_by
 from tests.make import make_precaution
-from tests.web.bedside import a_round, begin, done
+from tests.web.bedside import a_round, begin, done, send
 
 STANDS = "five_times_sit_to_stand"
 
@@ -121,7 +121,8 @@ def test_something_not_ok_holds_the_test(
 def test_same_setup_is_taken_over_when_said(
     therapist: TestClient, patient_id: int, site: Site
 ) -> None:
-    a_round(therapist, patient_id, STANDS, **{"fact-seat_height": "17"})
+    url = a_round(therapist, patient_id, STANDS, **{"fact-seat_height": "17"})
+    send(therapist, url, typed="16.2")
     assert (
         "seat height 17 in"
         in therapist.get(f"/patients/{patient_id}/measures/{STANDS}/ready").text
@@ -202,7 +203,7 @@ def test_same_setup_does_not_swallow_a_not_ok(
     therapist: TestClient, patient_id: int, site: Site
 ) -> None:
     """Both buttons send one form: what is marked not ok holds either."""
-    a_round(therapist, patient_id, STANDS)
+    send(therapist, a_round(therapist, patient_id, STANDS), typed="16.2")
     text = therapist.get(f"/patients/{patient_id}/measures/{STANDS}/ready").text
     same = found(text, "form#ready button[name=same]")
 
@@ -221,3 +222,16 @@ def test_seat_that_cannot_be_is_refused(
     assert answer.status_code == 422
     assert "cannot be" in found(answer.text, "#fact-seat_height-error").text()
     assert rounds(site) == []
+
+
+def test_declined_round_is_no_setup_to_repeat(
+    therapist: TestClient, patient_id: int
+) -> None:
+    """A decline states no set-up; the one last tried in is remembered."""
+    url = a_round(therapist, patient_id, STANDS, **{"fact-device": "walker"})
+    send(therapist, url, typed="16.2")
+    base = f"/patients/{patient_id}/measures/{STANDS}"
+    therapist.post(f"{base}/not-done", data={"outcome": "declined", "reason": "tired"})
+
+    text = therapist.get(f"{base}/ready").text
+    assert "walker" in found(text, "form#ready .card").text()

@@ -110,3 +110,11 @@ def test_student_may_not_add(student: TestClient, site: Site) -> None:
     assert add(student).status_code == 403
     assert labels(site) == before
     assert "Add a patient" not in student.get("/caseload").text
+
+
+def test_same_id_with_an_order_added_is_not_swallowed(therapist: TestClient) -> None:
+    """Back, tick an order, send again: the order must not vanish in silence."""
+    uid = uuid4().hex
+    add(therapist, uid=uid)
+
+    assert add(therapist, uid=uid, precaution="nwb_le").status_code == 409

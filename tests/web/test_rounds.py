@@ -361,3 +361,58 @@ def test_marked_parts_have_their_names(therapist: TestClient, patient_id: int) -
 
     assert "at 2.1 s" in text
     assert "part 1" not in text
+
+
+def test_void_takes_back_what_was_read_against_it(
+    sign_in_as: SignIn, patient_id: int, clock: Clock, site: Site
+) -> None:
+    done(sign_in_as("therapist"), patient_id, STANDS, "19.9")
+    first = trials(site)[0]
+    clock.move(days=14)
+    client = sign_in_as("therapist")
+    done(client, patient_id, STANDS, "16.2")
+    assert "real gain" in client.get(f"/patients/{patient_id}").text
+    client.post(f"/trials/{first.id}/void", data={"void_reason": "The chair slid"})
+
+    assert "real gain" not in client.get(f"/patients/{patient_id}").text
+
+
+def test_order_set_meanwhile_stands_on_the_stopwatch(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    url = a_round(therapist, patient_id, STANDS)
+    with write_session(site.engine) as session:
+        owner = person_by(session, "therapist")
+        patient = session.get_one(Patient, patient_id)
+        make_precaution(session, owner, open_episode(session, patient), "nwb_le")
+
+    assert "Do not start" in found(therapist.get(url).text, "form .error").text()
+    assert send(therapist, url, typed="16.2").status_code == 303  # nothing is lost
+
+
+def test_marks_typed_with_their_unit_are_kept(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    url = a_round(therapist, patient_id, REACH)
+    fields = {"start_mark": "0.0", "end_mark": "10.5in", "unit": "in"}
+
+    assert send(therapist, url, **fields).status_code == 303
+    assert (trials(site)[0].start_mark, trials(site)[0].end_mark) == ("0.0", "10.5")
+
+
+@pytest.mark.parametrize(
+    "fields",
+    [
+        {"raw_ms": "9" * 5000},
+        {"typed": "16.2", "splits_ms": "[" * 5000},
+        {"typed": "16.2", "clocks": '{"a": NaN}'},
+        {"typed": "16.2", "uid": "xyz"},
+        {"outcome": "stopped", "raw_ms": "9" * 5000},
+    ],
+)
+def test_damaged_fields_never_break_the_server(
+    therapist: TestClient, patient_id: int, fields: dict[str, str]
+) -> None:
+    url = a_round(therapist, patient_id, STANDS)
+
+    assert send(therapist, url, **fields).status_code in (303, 422)

@@ -18,7 +18,7 @@ from app.storage.database import read_session, write_session
 from app.storage.people import Person
 from app.web.deps import FormDep, ReadSession, Site, WriteSession
 from app.web.security import is_known_host
-from tests.conftest import BASE, client_of
+from tests.conftest import BASE, client_of, found
 
 #: The only addresses that answer somebody who is not signed in.
 PUBLIC = {
@@ -312,7 +312,8 @@ def test_failed_commit_is_not_shown_as_success(
 
     assert answer.status_code == 500
     assert "IntegrityError" in caplog.text
-    assert "saved" not in answer.text.replace("Nothing was saved", "")
+    said = found(answer.text, "main").text()
+    assert "saved" not in said.replace("Nothing was saved", "")
 
 
 @pytest.mark.usefixtures("open_app")
