@@ -211,3 +211,68 @@ def test_last_seen_is_written_once_a_minute(
         person = session.get_one(Person, ward.therapist.id)
         assert only_sign_in(session).last_seen_at == expected
         assert person.last_seen_at == expected
+
+
+def locked(ward: Ward, after: timedelta, idle: timedelta | None = 5 * MINUTE) -> bool:
+    with read_session(ward.engine) as session:
+        return people.is_locked(only_sign_in(session), NOW + after, idle)
+
+
+@pytest.mark.parametrize(
+    ("after", "expected"),
+    [
+        (5 * MINUTE, False),
+        (6 * MINUTE - timedelta(seconds=1), False),
+        (6 * MINUTE, True),
+    ],
+    ids=["at the limit", "in the minute granted", "after it"],
+)
+@pytest.mark.usefixtures("token")
+def test_idle_sign_in_is_locked(ward: Ward, after: timedelta, expected: bool) -> None:
+    assert locked(ward, after) is expected
+    assert not locked(ward, after, idle=None)
+
+
+def test_lock_holds_until_it_is_unlocked(ward: Ward, token: str) -> None:
+    with write_session(ward.engine) as session:
+        people.lock(session, token, NOW)
+    at_once = locked(ward, timedelta(0), idle=None)
+    with write_session(ward.engine) as session:
+        people.unlock(session, token, NOW + HOUR)
+
+    assert at_once
+    assert not locked(ward, HOUR + MINUTE)
+    assert holder(ward, token, HOUR + MINUTE) == "therapist"
+
+
+def test_ended_sign_in_is_not_unlocked(ward: Ward, token: str) -> None:
+    with write_session(ward.engine) as session:
+        people.lock(session, token, NOW)
+        people.end_sign_in(session, token, NOW)
+        people.unlock(session, token, NOW)
+
+    assert locked(ward, MINUTE)
+    assert holder(ward, token) is None
+
+
+@pytest.mark.parametrize(
+    ("after", "expected"),
+    [(7 * 24 * HOUR - MINUTE, "therapist"), (7 * 24 * HOUR, None)],
+    ids=["within a week", "after it"],
+)
+def test_ended_sign_in_is_remembered_for_a_week(
+    ward: Ward, token: str, after: timedelta, expected: str | None
+) -> None:
+    with write_session(ward.engine) as session:
+        people.end_sign_in(session, token, NOW)
+        person = people.was_signed_in(session, token, NOW + after)
+
+    assert (person.handle if person else None) == expected
+
+
+def test_someone_who_left_is_not_remembered(ward: Ward, token: str) -> None:
+    with write_session(ward.engine) as session:
+        leave(session, token)
+        session.flush()
+
+        assert people.was_signed_in(session, token, NOW) is None

@@ -8,8 +8,9 @@ from fastapi import FastAPI, Request
 from fastapi.responses import HTMLResponse
 from starlette.testclient import TestClient
 
+from app.storage.database import read_session
 from app.web.deps import Form, Now, Site, Zone, page
-from tests.conftest import Clock
+from tests.conftest import Clock, person_by
 
 NOTHING = {"kept": "", "happened": "", "next": "", "link": None, "status": 200}
 
@@ -68,3 +69,18 @@ def test_clock_and_zone_are_the_sites(
         "now": "2026-06-30T23:30:00+00:00",
         "there": "2026-07-01T11:30:00+12:00",
     }
+
+
+@pytest.mark.parametrize(
+    ("page_of", "status"), [("mine", 204), ("another's", 401), ("", 401)]
+)
+def test_page_of_another_person_never_acts_as_this_one(
+    therapist: TestClient, site: Site, page_of: str, status: int
+) -> None:
+    """A page left open while somebody else signed in says by its script whose it is."""
+    with read_session(site.engine) as session:
+        by = {"mine": "therapist", "another's": "colleague"}.get(page_of)
+        person = str(person_by(session, by).id) if by else page_of
+    answer = therapist.get("/session", headers={"tapeline-person": person})
+
+    assert answer.status_code == status
