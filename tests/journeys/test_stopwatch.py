@@ -395,7 +395,7 @@ def test_pad_takes_touches_as_they_land(phone: Phone, patient_id: int) -> None:
 
 GONE = {
     "wakeLock": "delete Navigator.prototype.wakeLock",
-    "wakeLock refused": "navigator.wakeLock.request = () => Promise.reject(new Error())",
+    "wakeLock refused": "navigator.wakeLock.request = async () => { throw Error(); }",
     "vibrate": "delete Navigator.prototype.vibrate",
     "AudioContext": "delete window.AudioContext; delete window.webkitAudioContext",
     "speechSynthesis": "delete window.speechSynthesis",

@@ -1,9 +1,9 @@
 """How far the stopwatch is off: real touches whose own times are known.
 
-Each touch goes in through the browser's input channel with the time it was made, and the
-true time of a trial is the difference of two such times, on the clock of the machine.
+Each touch goes in through the browser's input channel with the time it was made, and
+the true time of a trial is the difference of two such times, on the machine's clock.
 `pytest tests/journeys/test_timing.py -s` prints the table; it stands in the test's
-report too. A time the clocks cannot vouch for must be asked about, never saved by itself.
+report too. A time the clocks cannot vouch for is asked about, never saved by itself.
 """
 
 import random
@@ -100,7 +100,7 @@ def clock_set(finger: Finger) -> None:
     finger.phone.page.clock.set_system_time(time.time() + HOURS_5)
 
 
-#: What happens, whether a finger lands on a busy page, how often, and whether it is asked.
+#: What happens, whether a finger lands on a busy page, how often, whether it is asked.
 CASES: dict[str, tuple[Meanwhile, bool, int, bool]] = {
     "page idle": (idle, False, 8, False),
     "page blocked 400 ms": (idle, True, 8, False),
