@@ -39,11 +39,13 @@ export class Reps extends Stopwatch {
     if (!run || run.stop || !run.splits.length) return;
     run.splits.pop();
     save(this.key, run);
+    this.repaint();
     say(this.form, "said", `Taken back: ${run.splits.length}`);
   }
 
   /** Seen, and felt where that is wanted. */
   count() {
+    this.repaint();
     buzz(30);
     const number = part(this.form, "count");
     number?.classList.add("lit");

@@ -75,7 +75,7 @@ def test_the_whole_path_by_touch(phone: Phone, patient_id: int) -> None:
     phone.axe("time result")
     timed = trials(phone)[-1]
     assert timed.raw_ms is not None
-    assert 5000 <= timed.raw_ms <= 6500
+    assert 5000 <= timed.raw_ms <= 20_000  # how exact it is: test_timing.py
     assert len(timed.splits_ms) == 2
     assert timed.clocks["start"]
 
@@ -145,7 +145,7 @@ def test_running_time_survives_a_reload(phone: Phone, patient_id: int) -> None:
     phone.page.wait_for_selector(".value")
     raw = trials(phone)[-1].raw_ms
     assert raw is not None
-    assert 4000 <= raw <= 9000
+    assert 4000 <= raw <= 20_000
 
 
 def test_going_back_and_forward_keeps_the_time(phone: Phone, patient_id: int) -> None:

@@ -218,15 +218,21 @@ def test_cues_are_quiet_until_asked_for(phone: Phone, patient_id: int) -> None:
 # Keys
 
 
+#: Two presses in one task: on a busy machine two real ones may be too far apart.
+TWICE_AT_ONCE = """key => {
+  for (let press = 0; press < 2; press += 1)
+    document.body.dispatchEvent(
+      new KeyboardEvent("keydown", { key, bubbles: true, cancelable: true }));
+}"""
+
+
 @pytest.mark.parametrize(
     "key", ["Space", "Enter", "PageDown", "PageUp", "ArrowRight", "ArrowDown"]
 )
 def test_one_key_starts_and_stops(phone: Phone, patient_id: int, key: str) -> None:
     start_test(phone, patient_id, WALK)
-    phone.page.keyboard.press(key)
-    in_state(phone, "running")
-    phone.page.keyboard.press(key)  # bounced: the same finger
-    assert state(phone) == "running"
+    phone.page.evaluate(TWICE_AT_ONCE, " " if key == "Space" else key)
+    in_state(phone, "running")  # the second is the same finger bouncing
     phone.page.wait_for_timeout(1500)
     phone.page.keyboard.press("ArrowLeft")
     phone.page.wait_for_timeout(1700)
