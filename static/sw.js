@@ -30,6 +30,7 @@ worker.addEventListener("fetch", (/** @type {any} */ event) => {
 });
 worker.addEventListener("message", (/** @type {any} */ event) => {
   if (event.data === "use-update") event.waitUntil(useUpdate(event.source));
+  if (event.data === "claim") event.waitUntil(worker.clients.claim());
 });
 
 async function fill() {

@@ -27,7 +27,9 @@ export async function startWorker() {
   try {
     const script = { updateViaCache: /** @type {const} */ ("none") };
     watchUpdates(await serviceWorker.register("/sw.js", script));
-    await serviceWorker.ready;
+    const { active } = await serviceWorker.ready;
+    // Loaded while the worker was: else the next version would not wait for this page.
+    if (!serviceWorker.controller) active?.postMessage("claim");
     say(KEPT);
   } catch {
     say(NONE); // a certificate that is not trusted, a full disk, a policy

@@ -36,7 +36,8 @@ def no_network(phone: Phone) -> Iterator[None]:
 
 
 def worker_ready(page: Page) -> None:
-    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    """The worker is there and has this page, however the loading went."""
+    page.wait_for_function("() => navigator.serviceWorker.controller")
 
 
 def rows(phone: Phone, table: Any) -> list[Any]:
