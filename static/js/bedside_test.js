@@ -26,6 +26,7 @@ export class SheetTest {
     this.place = /** @type {HTMLElement} */ (part(section, "place"));
     /** @type {OpenRound | null} */
     this.round = null;
+    this.seen = false;
     this.place.addEventListener("submit", (event) => this.submitted(event));
     this.place.addEventListener("click", ({ target }) => {
       if (!(/** @type {any} */ (target).closest("[data-next-person]"))) return;
@@ -42,8 +43,11 @@ export class SheetTest {
   /** @param {boolean} seen */
   async show(seen) {
     this.section.hidden = !seen;
+    if (seen === this.seen) return; // what was begun stays
+    this.seen = seen;
     if (!seen) return this.place.replaceChildren();
     const round = await store.roundOf(this.measure);
+    if (!this.seen) return;
     const same = round && Date.now() - round.at < SAME_ROUND_MS;
     if (round && (same || this.runs())) this.test(round);
     else this.gate();

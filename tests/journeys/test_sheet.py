@@ -14,6 +14,7 @@ from app.web.bedside import ORDERS
 from tests.conftest import person_by
 from tests.journeys.conftest import OpenPhone, Phone
 from tests.journeys.sheet import (
+    STANDS,
     attach_first,
     back_to_list,
     forgive,
@@ -346,3 +347,15 @@ def test_ended_session_is_renewed_over_the_page(phone: Phone, patient_id: int) -
 
     assert len(rows(phone, Trial)) == 1
     phone.complaints[:] = [c for c in phone.complaints if "401" not in c]
+
+
+def test_address_told_twice_asks_the_orders_once(phone: Phone) -> None:
+    """A tap before the script was there: the page and the event both name the test."""
+    phone.goto(f"/bedside#{STANDS}")
+    phone.page.locator("[data-gate-form]:visible").wait_for()
+    orders_allow(phone)
+    phone.page.evaluate("dispatchEvent(new HashChangeEvent('hashchange'))")
+    phone.page.wait_for_timeout(300)
+
+    answered = phone.page.locator("input[value=allows]:checked")
+    expect(answered).to_have_count(len(ORDERS))
