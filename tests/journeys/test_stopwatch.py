@@ -125,6 +125,28 @@ def test_undo_with_the_network_gone_voids_when_it_is_back(
     phone.complaints = [c for c in phone.complaints if "ERR_INTERNET" not in c]
 
 
+def test_undo_of_a_trial_kept_on_the_phone(phone: Phone, patient_id: int) -> None:
+    """Stopped and undone without a network: void once it has arrived, one time left."""
+    start_test(phone, patient_id, STANDS)
+    tap_pad(phone)
+    in_state(phone, "running")
+    phone.page.wait_for_timeout(3200)
+    phone.context.set_offline(True)
+    tap_pad(phone)
+    phone.page.get_by_role("button", name="Undo stop").tap()
+    in_state(phone, "running")
+    phone.page.wait_for_timeout(500)
+    phone.context.set_offline(False)
+    tap_pad(phone)
+    phone.page.locator(".value").wait_for()
+    phone.page.locator(".trials s").wait_for()
+
+    first, second = trials(phone)
+    assert [first.void_reason, second.void_reason] == ["Stopped by mistake", None]
+    assert second.clocks["start"] == first.clocks["start"]
+    phone.complaints = [c for c in phone.complaints if "ERR_INTERNET" not in c]
+
+
 # The delayed start
 
 
