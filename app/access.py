@@ -91,37 +91,69 @@ _BEDSIDE: Final = _by_role(
 _RUNNING_THE_SITE: Final = _by_role(
     therapist=nobody, assistant=nobody, student=nobody, supervisor=in_own_world
 )
+#: The evaluating therapist's judgement, which an assistant may not make.
+_JUDGEMENT: Final = _by_role(
+    therapist=when_assigned,
+    assistant=nobody,
+    student=nobody,
+    supervisor=whole_caseload,
+)
+_CARE: Final = _by_role(
+    therapist=when_assigned,
+    assistant=when_assigned,
+    student=demo_only,
+    supervisor=whole_caseload,
+)
+_OVERSIGHT: Final = _by_role(
+    therapist=nobody, assistant=nobody, student=nobody, supervisor=whole_caseload
+)
 TABLE: Final[Mapping[str, Mapping[str, Rule]]] = MappingProxyType(
     {
         "see_patient": _BEDSIDE,
         "record_trial": _BEDSIDE,
         "void_trial": _BEDSIDE,
-        "edit_patient": _by_role(
+        "record_visit": _BEDSIDE,
+        "edit_patient": _CARE,
+        "set_precaution": _CARE,
+        "sign_treatment": _by_role(
             therapist=when_assigned,
             assistant=when_assigned,
-            student=demo_only,
-            supervisor=whole_caseload,
-        ),
-        "look_into_stop": _by_role(
-            therapist=when_assigned,
-            assistant=nobody,
             student=nobody,
             supervisor=whole_caseload,
         ),
+        "submit_for_co_signature": _by_role(
+            therapist=nobody, assistant=nobody, student=practising, supervisor=nobody
+        ),
+        "end_precaution": _JUDGEMENT,
+        "manage_episode": _JUDGEMENT,
+        "transfer_patient": _JUDGEMENT,
+        "look_into_stop": _JUDGEMENT,
+        "sign_evaluation": _JUDGEMENT,
+        "sign_interpretation": _JUDGEMENT,
+        "sign_goals": _JUDGEMENT,
+        "sign_discharge": _JUDGEMENT,
+        "co_sign": _OVERSIGHT,
+        "review": _OVERSIGHT,
+        "merge_patient": _OVERSIGHT,
+        "archive_patient": _OVERSIGHT,
+        "purge_patient": _OVERSIGHT,
         "add_patient": _by_role(
             therapist=in_own_world,
             assistant=nobody,
             student=nobody,
             supervisor=in_own_world,
         ),
-        "co_sign": _by_role(
-            therapist=nobody,
-            assistant=nobody,
+        "cover_colleague": _by_role(
+            therapist=in_own_world,
+            assistant=in_own_world,
             student=nobody,
-            supervisor=whole_caseload,
+            supervisor=nobody,
         ),
         "manage_people": _RUNNING_THE_SITE,
         "see_audit": _RUNNING_THE_SITE,
+        "see_desk": _RUNNING_THE_SITE,
+        "import_caseload": _RUNNING_THE_SITE,
+        "export_caseload": _RUNNING_THE_SITE,
     }
 )
 

@@ -48,12 +48,106 @@ REAL = {
         "student": "no no no",
         "supervisor": "yes yes no",
     },
+    "record_visit": {
+        "therapist": "yes no no",
+        "assistant": "yes no no",
+        "student": "yes no yes",
+        "supervisor": "yes yes no",
+    },
+    "set_precaution": {
+        "therapist": "yes no no",
+        "assistant": "yes no no",
+        "student": "no no yes",
+        "supervisor": "yes yes no",
+    },
+    "sign_treatment": {
+        "therapist": "yes no no",
+        "assistant": "yes no no",
+        "student": "no no no",
+        "supervisor": "yes yes no",
+    },
+    "submit_for_co_signature": {
+        "therapist": "no no no",
+        "assistant": "no no no",
+        "student": "yes no yes",
+        "supervisor": "no no no",
+    },
+    "end_precaution": {
+        "therapist": "yes no no",
+        "assistant": "no no no",
+        "student": "no no no",
+        "supervisor": "yes yes no",
+    },
+    "manage_episode": {
+        "therapist": "yes no no",
+        "assistant": "no no no",
+        "student": "no no no",
+        "supervisor": "yes yes no",
+    },
+    "transfer_patient": {
+        "therapist": "yes no no",
+        "assistant": "no no no",
+        "student": "no no no",
+        "supervisor": "yes yes no",
+    },
+    "sign_evaluation": {
+        "therapist": "yes no no",
+        "assistant": "no no no",
+        "student": "no no no",
+        "supervisor": "yes yes no",
+    },
+    "sign_interpretation": {
+        "therapist": "yes no no",
+        "assistant": "no no no",
+        "student": "no no no",
+        "supervisor": "yes yes no",
+    },
+    "sign_goals": {
+        "therapist": "yes no no",
+        "assistant": "no no no",
+        "student": "no no no",
+        "supervisor": "yes yes no",
+    },
+    "sign_discharge": {
+        "therapist": "yes no no",
+        "assistant": "no no no",
+        "student": "no no no",
+        "supervisor": "yes yes no",
+    },
+    "review": {
+        "therapist": "no no no",
+        "assistant": "no no no",
+        "student": "no no no",
+        "supervisor": "yes yes no",
+    },
+    "merge_patient": {
+        "therapist": "no no no",
+        "assistant": "no no no",
+        "student": "no no no",
+        "supervisor": "yes yes no",
+    },
+    "archive_patient": {
+        "therapist": "no no no",
+        "assistant": "no no no",
+        "student": "no no no",
+        "supervisor": "yes yes no",
+    },
+    "purge_patient": {
+        "therapist": "no no no",
+        "assistant": "no no no",
+        "student": "no no no",
+        "supervisor": "yes yes no",
+    },
 }
 #: Deeds done to nobody in particular.
 ALONE = {
     "add_patient": {"therapist", "supervisor"},
     "manage_people": {"supervisor"},
+    "cover_colleague": {"therapist", "assistant"},
     "see_audit": {"supervisor"},
+    "see_desk": {"supervisor"},
+    "import_caseload": {"supervisor"},
+    "export_caseload": {"supervisor"},
 }
 
 

@@ -33,6 +33,7 @@ from app.web.deps import (
     token_of,
 )
 from app.web.errors import lock_page
+from app.web.reauth import OwnPassphrase
 
 public = APIRouter()
 router = APIRouter()
@@ -144,19 +145,12 @@ def lock(request: Request, site: SiteDep, session: WriteSession, now: Now) -> Re
     return Response(status_code=204) if by_script(request) else _go(HOME)
 
 
-def _own_passphrase(me: SignedIn, form: FormDep, site: SiteDep) -> bool:
-    """Whether the passphrase is that of who is signed in; hashed as for a sign-in."""
-    typed = form.get("passphrase", "")
-    with read_session(site.engine) as session:
-        return people.check_passphrase(session, me.handle, typed) is not None
-
-
 @router.post("/unlock", response_model=None)
 def unlock(
     request: Request,
     me: SignedIn,
     form: FormDep,
-    right: Annotated[bool, Depends(_own_passphrase, max_concurrency=2)],
+    right: OwnPassphrase,
     session: WriteSession,
     now: Now,
 ) -> Response:
