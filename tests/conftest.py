@@ -182,3 +182,17 @@ def student(sign_in_as: Callable[[str], TestClient]) -> TestClient:
 @pytest.fixture
 def outsider(sign_in_as: Callable[[str], TestClient]) -> TestClient:
     return sign_in_as("outsider")
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """What was measured stands in the output, also of a run in which all passed."""
+    found = [
+        (kind, str(line))
+        for report in terminalreporter.getreports("passed")
+        if report.when == "call"
+        for kind, line in report.user_properties
+    ]
+    if found:
+        terminalreporter.section("measured")
+    for kind, line in found:
+        terminalreporter.write_line(f"{kind}: {line}")

@@ -102,6 +102,8 @@ def add(
     zone: Zone,
 ) -> Response:
     """Add a patient with an open episode; the same form again adds nobody."""
+    if not may(actor(me), "add_patient", None):
+        raise NotAllowed
     today = now.astimezone(zone).date()
     try:
         wanted = new_patient(form, today)

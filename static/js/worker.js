@@ -26,7 +26,9 @@ export async function startWorker() {
   if (!serviceWorker) return say(NONE);
   try {
     const script = { updateViaCache: /** @type {const} */ ("none") };
-    watchUpdates(await serviceWorker.register("/sw.js", script));
+    const registration = await serviceWorker.register("/sw.js", script);
+    if (!registration) return say(NONE); // forbidden without a word
+    watchUpdates(registration);
     const { active } = await serviceWorker.ready;
     // Loaded while the worker was: else the next version would not wait for this page.
     if (!serviceWorker.controller) active?.postMessage("claim");

@@ -1,0 +1,117 @@
+"""Every address of the site asked by every member of the cast.
+
+A new route without a row here fails the suite, and so does a row without a route.
+"""
+
+import re
+from collections.abc import Callable
+
+import pytest
+from fastapi import FastAPI
+from starlette.testclient import TestClient
+
+from app.storage.database import write_session
+from app.storage.episodes import open_episode
+from app.storage.patients import Patient, assign
+from app.storage.trials import TrialBody
+from app.web.deps import Site
+from tests.conftest import person_by
+from tests.make import make_person, make_round, make_trial, make_visit
+from tests.web.test_security import addresses
+
+#: Who asks, in the order of a row's letters. The patient is the therapist's; the
+#: assistant is assigned too; the invented therapist belongs to the demo world.
+CAST = ("nobody", "invented", "outsider", "student", "assistant", "colleague",
+        "therapist", "supervisor")  # fmt: skip
+#: `s` sent to sign in, `n` not found, `f` refused, `y` let through (which an empty form
+#: may still be refused by its fields). One letter for each of the cast.
+EVERYBODY, SIGNED_IN, NOT_HERE = "yyyyyyyy", "syyyyyyy", "nnnnnnnn"
+BEDSIDE = "snnnynyy"
+OF_PATIENT = "/patients/{patient_id}"
+ROWS: dict[tuple[str, str], str] = {
+    ("GET", "/"): EVERYBODY,
+    ("GET", "/bedside"): EVERYBODY,
+    ("GET", "/healthz"): EVERYBODY,
+    ("GET", "/sign-in"): EVERYBODY,
+    ("POST", "/sign-in"): EVERYBODY,
+    ("POST", "/sign-out"): EVERYBODY,
+    ("GET", "/sw.js"): EVERYBODY,
+    ("GET", "/demo"): NOT_HERE,
+    ("POST", "/demo/enter"): NOT_HERE,
+    ("GET", "/session"): SIGNED_IN,
+    ("POST", "/lock"): SIGNED_IN,
+    ("POST", "/unlock"): SIGNED_IN,
+    ("GET", "/held"): SIGNED_IN,
+    ("POST", "/held/{held_id}/discard"): SIGNED_IN,
+    ("GET", "/caseload"): SIGNED_IN,
+    ("GET", "/bedside/attach"): SIGNED_IN,
+    ("POST", "/bedside/attach"): SIGNED_IN,
+    ("GET", "/patients/new"): "syyffyyy",
+    ("POST", "/patients/new"): "syyffyyy",
+    ("GET", OF_PATIENT): BEDSIDE,
+    ("GET", OF_PATIENT + "/measures"): BEDSIDE,
+    ("GET", OF_PATIENT + "/measures/{measure_id}"): BEDSIDE,
+    ("POST", OF_PATIENT + "/measures/{measure_id}/not-done"): BEDSIDE,
+    ("GET", OF_PATIENT + "/measures/{measure_id}/ready"): BEDSIDE,
+    ("POST", OF_PATIENT + "/measures/{measure_id}/ready"): BEDSIDE,
+    ("GET", "/rounds/{round_id}"): BEDSIDE,
+    ("POST", "/rounds/{round_id}/trials"): BEDSIDE,
+    ("POST", "/trials/{trial_id}/void"): BEDSIDE,
+    ("GET", "/trials/{trial_id}/safety"): BEDSIDE,
+    ("POST", "/trials/{trial_id}/safety"): BEDSIDE,
+    ("POST", "/trials/{trial_id}/seen"): "snnnfnyy",
+}
+#: What stands in a path for each name in it.
+IN_PATH = {
+    "patient_id": "1",
+    "round_id": "1",
+    "trial_id": "1",
+    "measure_id": "timed_up_and_go",
+    "held_id": "1",
+}
+
+
+@pytest.fixture
+def world(site: Site, patient_id: int) -> None:
+    """One of everything an address may name, each with the number 1."""
+    with write_session(site.engine) as session:
+        owner = person_by(session, "therapist")
+        assistant = make_person(session, "assistant", role="assistant")
+        make_person(session, "invented", is_demo=True)
+        patient = session.get_one(Patient, patient_id)
+        assign(session, owner, patient, assistant, now=site.clock())
+        visit = make_visit(session, owner, open_episode(session, patient))
+        round = make_round(session, owner, visit)
+        make_trial(session, owner, round, TrialBody(outcome="stopped"))
+
+
+def filled(path: str) -> str:
+    return re.sub(r"\{(\w+)(?::\w+)?\}", lambda found: IN_PATH[found[1]], path)
+
+
+def letter(client: TestClient, method: str, path: str) -> str:
+    answer = client.request(method, filled(path))
+    if answer.headers.get("location", "").startswith("/sign-in"):
+        return "s" if path != "/sign-out" else "y"
+    letters = {401: "s", 403: "f", 404: "n"}
+    return letters.get(answer.status_code, "y" if answer.status_code < 500 else "!")
+
+
+@pytest.mark.usefixtures("world")
+@pytest.mark.parametrize(("asked", "row"), ROWS.items(), ids=lambda v: str(v))
+def test_who_gets_what(
+    client: TestClient,
+    sign_in_as: Callable[[str], TestClient],
+    asked: tuple[str, str],
+    row: str,
+) -> None:
+    """In the order of the cast: who changes something comes last."""
+    browsers = [client, *(sign_in_as(who) for who in CAST[1:])]
+
+    found = "".join(letter(browser, *asked) for browser in browsers)
+
+    assert found == row, f"{asked}: {' '.join(CAST)}"
+
+
+def test_every_route_has_its_row(app: FastAPI) -> None:
+    assert set(addresses(app.routes)) - {("GET", "/static")} == set(ROWS)
