@@ -77,16 +77,26 @@ class Score:
         return None if self.value is None else shown(self.value, self.unit)
 
 
+class OutsideRange(BadNumber):
+    """A number no trial of this test is likely to have; somebody may stand by it."""
+
+
 def read_trial(measure: Measure, text: str) -> Trial:
-    """A completed trial from what was typed; BadNumber outside the plausible range."""
-    value, unit = parse(text, measure.units)
-    in_first = convert(Fraction(value), unit, measure.units[0])
+    """A completed trial from what was typed; OutsideRange when it is not plausible."""
+    trial = read_any_trial(measure, text)
+    in_first = convert(_number(trial), trial.unit, measure.units[0])
     if not measure.lowest <= in_first <= measure.highest:
         low, high, first = measure.lowest, measure.highest, measure.units[0]
-        raise BadNumber(
-            f"{value} {unit} is outside what a trial can be ({low} to {high} {first})."
-            " Check the number and the unit."
+        raise OutsideRange(
+            f"{trial.value} {trial.unit} is outside what a trial can be ({low} to "
+            f"{high} {first}). Check the number and the unit."
         )
+    return trial
+
+
+def read_any_trial(measure: Measure, text: str) -> Trial:
+    """The same whatever its size, for what somebody has looked at and stands by."""
+    value, unit = parse(text, measure.units)
     return Trial("completed", value, unit)
 
 

@@ -60,14 +60,15 @@ class CaseloadRow:
 
 
 def caseload_for(
-    session: Session, person: Person, *, demo: bool, day: date
+    session: Session, person: Person, *, demo: bool, day: date, own: bool = False
 ) -> list[CaseloadRow]:
     """Whom `person` may see and has to do with, by label; closed patients are left out.
 
+    `own` leaves out whom they may see without being assigned.
     `day` is today there, for what precautions hold. `demo` chooses the invented
     patients or the real ones; they never share a list.
     """
-    ids = _visible(person, demo)
+    ids = _visible(person, demo, own)
     if ids is None:
         return []
     wanted = select(Patient).where(col(Patient.id).in_(ids))
@@ -98,13 +99,13 @@ def caseload_for(
     ]
 
 
-def _visible(person: Person, demo: bool) -> Ids | None:
+def _visible(person: Person, demo: bool, own: bool) -> Ids | None:
     """The ids the access table lets them see, as a query; None for nobody at all."""
     who = actor(person)
     ids = select(Patient.id).where(
         col(Patient.is_demo).is_(demo), col(Patient.closed_at).is_(None)
     )
-    if may(who, "see_patient", Subject(is_demo=demo, assigned=False)):
+    if not own and may(who, "see_patient", Subject(is_demo=demo, assigned=False)):
         return ids
     if not may(who, "see_patient", Subject(is_demo=demo, assigned=True)):
         return None

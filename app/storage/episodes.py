@@ -134,6 +134,20 @@ def open_episode(session: Session, patient: Patient) -> Episode:
     return episode
 
 
+def episode_on(session: Session, patient: Patient, day: date) -> Episode:
+    """The episode that was open on a day, for what arrives after it was closed.
+
+    Raise NotFound when none was and none is.
+    """
+    wanted = select(Episode).where(
+        Episode.patient_id == patient.id,
+        Episode.opened_on <= day,
+        or_(col(Episode.closed_on).is_(None), col(Episode.closed_on) >= day),
+    )
+    newest = wanted.order_by(col(Episode.opened_on).desc(), col(Episode.id).desc())
+    return session.exec(newest.limit(1)).first() or open_episode(session, patient)
+
+
 def add_precaution(
     session: Session,
     person: Person,

@@ -11,13 +11,15 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field
 from datetime import date, datetime
 from typing import Any, Final
+from uuid import NAMESPACE_OID, uuid5
+from zoneinfo import ZoneInfo
 
 from sqlalchemy import JSON, Index, Select, UniqueConstraint, func, text
 from sqlmodel import Field, Session, col, select
 
 from app.clinical.vocabulary import OUTCOMES, UNABLE_REASONS
 from app.storage import audit
-from app.storage.episodes import Episode, Visit
+from app.storage.episodes import Episode, Visit, visit_today
 from app.storage.errors import NotFound, SameIdOtherBody
 from app.storage.patients import patient_for
 from app.storage.people import Person
@@ -190,6 +192,40 @@ def start_round(
     session.flush()
     audit.deed(session, "started_round", begun, by=person.id, now=now)
     return begun
+
+
+def round_on(
+    session: Session,
+    person: Person,
+    round: Round,
+    *,
+    at: datetime,
+    now: datetime,
+    zone: ZoneInfo,
+) -> Round:
+    """The round a trial taken `at` belongs to: this one, or its like on that day.
+
+    A score is of one visit, so a trial of another local day begins a round of its own
+    under the same set-up. Its id follows from this one's and the day, so that a repeat
+    finds it. A trial is never older than its round: then the phone's clock is slow.
+    """
+    visit = session.get_one(Visit, round.visit_id)
+    day = at.astimezone(zone).date()
+    if day == visit.local_date or at < round.created_at:
+        return round
+    uid = uuid5(NAMESPACE_OID, f"{round.uid} {person.id} {day}").hex
+    episode = session.get_one(Episode, visit.episode_id)
+    that_day = visit_today(session, person, episode, now=at, zone=zone, uid=uid)
+    return start_round(
+        session,
+        person,
+        that_day,
+        uid=uid,
+        measure=round.measure,
+        variant=round.variant,
+        facts=round.facts,
+        now=now,
+    )
 
 
 def _known_round(session: Session, known: Round, said: tuple[Any, ...]) -> Round:

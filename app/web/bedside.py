@@ -18,16 +18,17 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlmodel import Session
 
+from app.access import may
 from app.catalogue.load import Catalogue
 from app.clinical.measure import Measure
 from app.clinical.precautions import PRECAUTIONS, Precaution
 from app.clinical.vocabulary import UNABLE_REASONS
 from app.resources import folder
 from app.storage.caseload import caseload_for
-from app.storage.episodes import Visit, open_episode, precautions_on, visit_today
+from app.storage.episodes import Visit, episode_on, precautions_on, visit_today
 from app.storage.errors import NotFound
 from app.storage.patients import Patient, patient_for
-from app.storage.people import Person
+from app.storage.people import Person, actor
 from app.storage.trials import Round, Trial, record_trial, rounds_of, start_round
 from app.web.assets import Assets
 from app.web.dates import day_words
@@ -172,20 +173,36 @@ def _test_sheet(measure: Measure) -> TestSheet:
 
 @router.get("/bedside/attach")
 def waiting(
-    request: Request, me: SignedIn, session: ReadSession, now: Now, zone: Zone
+    request: Request,
+    me: SignedIn,
+    session: ReadSession,
+    now: Now,
+    zone: Zone,
+    patient: int = 0,
 ) -> HTMLResponse:
+    """`patient`: somebody to choose from beside one's own, from their page."""
     today = now.astimezone(zone).date()
     return page(
         request,
         "bedside/attach.html",
-        patients=_choices(session, me, today),
+        patients=_choices(session, me, today, patient),
+        chosen=patient,
+        whole=may(actor(me), "see_desk", None),
         days=OLDEST.days,
     )
 
 
-def _choices(session: Session, me: Person, today: date) -> list[Choice]:
+def _choices(session: Session, me: Person, today: date, asked: int) -> list[Choice]:
+    """Their own patients, or all of a small demo; and the one asked for, first."""
     choices = []
-    for row in caseload_for(session, me, demo=me.is_demo, day=today):
+    if asked:
+        patient = patient_for(session, me, asked, "record_trial")
+        choices.append(Choice(patient.id, patient.label, ""))
+    for row in caseload_for(
+        session, me, demo=me.is_demo, day=today, own=not me.is_demo
+    ):
+        if row.patient_id == asked:
+            continue
         who = age_words(row.birth_date, row.birth_year, row.sex, today)
         about = condition_words(row.conditions) or row.reason or who
         choices.append(Choice(row.patient_id, row.label, about))
@@ -209,7 +226,7 @@ def attach(
     patient = patient_for(session, me, _patient_id(form), "record_trial")
     measure = _measure(site.catalogue, form.text("measure"))
     at, taken = _moment(form, now), _taken(form)
-    episode = open_episode(session, patient)
+    episode = episode_on(session, patient, at.astimezone(zone).date())
     visit = visit_today(session, me, episode, now=at, zone=zone, uid=_visit_uid(form))
     round = _round(session, me, visit, measure, form, now)
     trials = [_record(session, me, round, measure, each, now) for each in taken]

@@ -23,9 +23,11 @@ from app.storage.trials import (
     Trial,
     record_trial,
     round_for,
+    round_on,
     trial_for,
     void_trial,
 )
+from app.web.dates import day_words
 from app.web.deps import (
     Form,
     FormDep,
@@ -38,6 +40,7 @@ from app.web.deps import (
     Site,
     SiteDep,
     WriteSession,
+    Zone,
     is_locked,
     page,
     site_of,
@@ -48,10 +51,12 @@ from app.web.judging import Judged, counts, judge, keep
 from app.web.result_view import result_view
 from app.web.setup_form import setup_words
 from app.web.stops import StopView, stop_views
-from app.web.trial_form import FieldProblem, trial_body
+from app.web.trial_form import FieldProblem, taken_at, trial_body
 from app.web.trial_words import trial_words
 
 router = APIRouter()
+#: In the answer to a trial: the id it was made under, so that the phone may let it go.
+SAVED = "tapeline-saved"
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +88,7 @@ def record(
     session: WriteSession,
     site: SiteDep,
     now: Now,
+    zone: Zone,
     round_id: RowId,
 ) -> Response:
     round, patient = _fetch(session, me, round_id, "record_trial")
@@ -95,11 +101,17 @@ def record(
         judged = judge(session, site.catalogue, patient, round)
         return _page(request, session, judged, patient, form, problem.errors)
     uid = form.uid()
+    round = round_on(session, me, round, at=taken_at(form, now), now=now, zone=zone)
     trial, _ = record_trial(session, me, round, uid=uid, body=body, now=now)
     if is_locked(request):
         keep(session, site.catalogue, patient, round, now=now)
-        return _stored(request, trial)
-    return _answer(request, session, site, patient, round, now, saved=trial.uid)
+        answer: Response = _stored(request, trial)
+    else:
+        answer = _answer(request, session, site, patient, round, now, saved=trial.uid)
+    answer.headers[SAVED] = trial.uid
+    if round.id != round_id:  # the page goes on in the round of that day
+        answer.headers["hx-replace-url"] = f"/rounds/{round.id}"
+    return answer
 
 
 @router.post("/trials/{trial_id}/void")
@@ -154,6 +166,7 @@ def _stored(request: Request, trial: Trial) -> HTMLResponse:
         "rounds/stored.html",
         "rounds/_stored.html",
         saved=trial.uid,
+        trial_id=trial.id,
         stopped=trial.outcome == "stopped",
         safe=make_safe,
         next=f"/rounds/{trial.round_id}",
@@ -194,9 +207,17 @@ def _page(
         edition=site_of(request).catalogue.edition,
         unable_reasons=UNABLE_REASONS,
         stops=_stops(request, session, judged.round),
+        other_day=_other_day(request, session, judged),
         mind=_mind(request, session, judged),
         safe=make_safe,
     )
+
+
+def _other_day(request: Request, session: Session, judged: Judged) -> str:
+    """The day of an unfinished round, when that is not today."""
+    today = site_of(request).clock().astimezone(site_of(request).zone).date()
+    day = session.get_one(Visit, judged.round.visit_id).local_date
+    return "" if judged.result or day == today else day_words(day, today)
 
 
 def _mind(request: Request, session: Session, judged: Judged) -> tuple[Precaution, ...]:

@@ -2,26 +2,42 @@
 
 import json
 import re
+from collections.abc import Callable
+from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
 from app.clinical.measure import Measure
 from app.clinical.quantities import BadNumber
-from app.clinical.scoring import Trial, between_marks, read_trial
+from app.clinical.scoring import (
+    OutsideRange,
+    Trial,
+    between_marks,
+    read_any_trial,
+    read_trial,
+)
 from app.clinical.vocabulary import OUTCOMES, UNABLE_REASONS
 from app.storage.trials import LONGEST_MS, TrialBody
 from app.web.deps import Form
 
 LONGEST_REASON = 500
 MOST_SPLITS = 100
+#: A phone's clock may be so far ahead, and a trial may wait so long on it, and still
+#: say on which day it was taken. Common practice: nobody remembers longer.
+AHEAD = timedelta(minutes=2)
+OLDEST = timedelta(days=7)
+
+
+#: The field that says somebody looked at an unlikely time and stands by it.
+STAND_BY = "range_ok"
 
 
 class FieldProblem(Exception):
     """One field cannot be used; the form comes back filled, this beside it."""
 
-    def __init__(self, field: str, sentence: str) -> None:
+    def __init__(self, field: str, sentence: str, ask: str = "") -> None:
         super().__init__(sentence)
-        self.errors = {field: sentence}
+        self.errors = {field: sentence} | ({ask: sentence} if ask else {})
 
 
 def trial_body(measure: Measure, form: Form) -> TrialBody:
@@ -31,12 +47,13 @@ def trial_body(measure: Measure, form: Form) -> TrialBody:
         raise FieldProblem("why", "Choose declined or not done, and say why.")
     if outcome not in OUTCOMES:
         raise FieldProblem("outcome", "Choose what happened.")
+    stands_by = {STAND_BY: True} if form.text(STAND_BY) == "yes" else {}
     common: dict[str, Any] = {
         "outcome": outcome,
         "practice": form.text("practice") == "yes",
         "inputs": _inputs(measure, form),
         "splits_ms": _splits(form),
-        "clocks": _clocks(form),
+        "clocks": {**_clocks(form), **stands_by},
     }
     if outcome != "completed":
         # A time that ran when the trial was stopped is kept, but is no result.
@@ -49,6 +66,19 @@ def trial_body(measure: Measure, form: Form) -> TrialBody:
     if measure.kind == "distance":
         return TrialBody(**common, **_distance(measure, form))
     return TrialBody(**common, count=_count(measure, form))
+
+
+def taken_at(form: Form, now: datetime) -> datetime:
+    """When the phone says that it happened, if that can be believed; else now."""
+    start, sent = _clocks(form).get("start"), form.text("taken_at")
+    wall: object = start.get("wall") if isinstance(start, dict) else None
+    if wall is None and sent.isascii() and sent.isdigit() and len(sent) < 16:
+        wall = int(sent)
+    if isinstance(wall, bool) or not isinstance(wall, int | float):
+        return now
+    late = now.timestamp() - wall / 1000
+    believed = -AHEAD.total_seconds() <= late <= OLDEST.total_seconds()
+    return now - timedelta(seconds=max(0.0, late)) if believed else now
 
 
 def _is_ms(text: str) -> bool:
@@ -76,12 +106,25 @@ def _milliseconds(measure: Measure, form: Form) -> int:
         text = str(Decimal(int(timed)) / 1000)
     else:
         text = form.text("typed")
-    return int(_value(_read(measure, text, "typed")) * 1000)
+    read = read_any_trial if form.text(STAND_BY) == "yes" else read_trial
+    found = int(_value(_read(measure, text, "typed", read)) * 1000)
+    if not 0 < found <= LONGEST_MS:
+        raise FieldProblem("typed", "Ten hours are the most. Type seconds.")
+    return found
 
 
-def _read(measure: Measure, text: str, field: str) -> Trial:
+def _read(
+    measure: Measure,
+    text: str,
+    field: str,
+    read: Callable[[Measure, str], Trial] = read_trial,
+) -> Trial:
     try:
-        return read_trial(measure, text)
+        return read(measure, text)
+    except OutsideRange as fault:
+        if field == "typed":
+            raise FieldProblem(field, str(fault), STAND_BY) from fault
+        raise FieldProblem(field, str(fault)) from fault
     except BadNumber as fault:
         raise FieldProblem(field, str(fault)) from fault
 

@@ -8,6 +8,8 @@
 import { tenths } from "./timing.js";
 import { newUid } from "./uid.js";
 
+/** @type {[string, string][]} */
+const stoodBy = [["range_ok", "yes"]];
 /** A bad count beside a time never costs the time. */
 const COUNT = /^(yes|\d{1,4})$/;
 const NUMBER = /^\d{1,4}(\.\d{1,3})?$/;
@@ -79,6 +81,21 @@ function moment(clocks) {
 }
 
 /**
+ * A typed time that no trial is likely to take is asked about once; sent again as it is,
+ * somebody stands by it.
+ * @param {HTMLFormElement} form @param {Map<string, string>} said
+ */
+function isUnlikely(form, said) {
+  const { lowest, highest, standBy } = form.dataset;
+  const typed = said.get("typed") ?? "";
+  const outside = Number(typed) < Number(lowest) || Number(typed) > Number(highest);
+  if (said.get("raw_ms") || !typed || !highest || !outside || standBy === typed) return "";
+  form.dataset.standBy = typed;
+  return `${typed} s is outside what is usual for this test (${lowest} to ${highest} s). `
+    + "Save it once more to keep it as it is.";
+}
+
+/**
  * @param {HTMLFormElement} form
  * @param {HTMLElement | null} submitter
  * @param {OpenRound} round
@@ -100,6 +117,8 @@ export function taken(form, submitter, round, name) {
   if (!value) return "No time and no number yet: nothing was kept.";
   if (["declined", "not_done", "unable"].includes(outcome)
     && !said.get("reason") && !said.get("why")) return "Say why in a few words.";
+  const unlikely = isUnlikely(form, said);
+  if (unlikely) return unlikely;
   const clocks = said.get("clocks") ?? "";
   const at = moment(clocks);
   const taken = JSON.stringify({ ...JSON.parse(clocks || "{}"), sheet: { at } });
@@ -107,7 +126,7 @@ export function taken(form, submitter, round, name) {
     v: 1, id: said.get("uid") || newUid(), round: round.round, word: round.word,
     measure: round.measure, name, setup: round.setup, says: round.says,
     outcome, raw: value ?? "", unit: unit ?? "", at,
-    fields: [...pairs.filter(([key]) => key !== "uid" && key !== "clocks"),
-      ["clocks", taken]],
+    fields: [...pairs.filter(([key]) => !["uid", "clocks"].includes(key)),
+      ...(form.dataset.standBy ? stoodBy : []), ["clocks", taken]],
   };
 }

@@ -7,6 +7,7 @@ import { forgetSaved } from "./kept.js";
 import { watchLock } from "./lock.js";
 import { watchOutbox } from "./outbox_form.js";
 import { bindReadyRow, bindTickAll } from "./ready.js";
+import { showRunning } from "./running.js";
 import { watchSession } from "./session.js";
 import { watchSignOut } from "./sign_out.js";
 import { bindStepper } from "./stepper.js";
@@ -27,6 +28,7 @@ const BEHAVIOURS = [
   ["[data-pref]", bindPref],
   ["form[data-stopwatch]", stopwatch],
   ["[data-undo-stop]", bindUndo],
+  ["[data-running-bar]", showRunning],
   ["[data-stepper]", bindStepper],
   ["[data-counter]", bindCounter],
   ["[data-ready]", bindReadyRow],

@@ -8,6 +8,7 @@
  * @typedef {import("./timing.js").Mark} Mark
  * @typedef {import("./face.js").State} State
  */
+import { person } from "./asking.js";
 import { countDown, makeReady, ring } from "./cues.js";
 import { doubts } from "./doubts.js";
 import { paint, say, show, valueOf } from "./face.js";
@@ -79,7 +80,11 @@ export class Clockwork {
     const delay = this.form.querySelector("[data-pref=delay]") ? delayMs() : 0;
     const uid = valueOf(this.form, "uid") || newUid();
     const start = later(momentOf(event), delay);
-    this.run = begun(uid, start, { limit: this.limit, delay });
+    const { lowest, highest, outbox } = this.form.dataset;
+    this.run = begun(uid, start, {
+      limit: this.limit, delay, low: Number(lowest ?? 0), high: Number(highest ?? 0),
+      test: outbox ?? "", person: person(),
+    });
     save(this.key, this.run);
     makeReady();
     if (delay) this.callOff = countDown(start.mono);

@@ -4,7 +4,7 @@
  *
  * @typedef {import("./timing.js").Run} Run
  */
-import { bothMs, DISAGREE_MS } from "./timing.js";
+import { bothMs, DISAGREE_MS, rawMs, tenths } from "./timing.js";
 
 /** The server takes no more of them. */
 const MOST_MARKS = 100;
@@ -31,7 +31,18 @@ export function doubts(run) {
   if (clocksDisagree(run)) why.push("The phone's two clocks disagree.");
   if (resumed(run)) why.push("The page was loaded again during the trial.");
   else if (run.hidden) why.push("The page was out of sight during the trial.");
+  if (isUnlikely(run)) {
+    const ran = tenths(rawMs(run) ?? 0);
+    why.push(`${ran} s is outside what is usual for this test (${run.low} to ${run.high} s).`);
+  }
   return why;
+}
+
+/** A time that no trial of this test is likely to take. @param {Run} run */
+export function isUnlikely(run) {
+  const ran = rawMs(run);
+  if (ran === null || run.outcome || !run.high) return false;
+  return ran < 1000 * run.low || ran > 1000 * run.high;
 }
 
 /**

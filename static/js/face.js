@@ -49,6 +49,7 @@ export function fillFrom(form, run) {
     raw_ms: String(rawMs(run)),
     splits_ms: JSON.stringify(splitsMs(run)),
     clocks: JSON.stringify(clocksOf(run)),
+    range_ok: run.confirmed ? "yes" : "",
   });
   if (run.outcome) fill(form, { outcome: run.outcome });
 }

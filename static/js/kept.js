@@ -68,6 +68,15 @@ export function drop(key) {
   remove(PREFIX + key);
 }
 
+/** Everything that runs or was stopped and not saved. @returns {[string, Run][]} */
+export function keptRuns() {
+  const names = withStore((store) => Object.keys(store)) ?? [];
+  const keys = names.filter((name) => name.startsWith(PREFIX));
+  return keys.map((name) => /** @type {[string, Run | null]} */ (
+    [name.slice(PREFIX.length), load(name.slice(PREFIX.length))]))
+    .filter(/** @returns {pair is [string, Run]} */ (pair) => pair[1] !== null);
+}
+
 /** @param {StorageEvent} event @param {string} key */
 export function isAbout(event, key) {
   return event.key === PREFIX + key;

@@ -7,7 +7,8 @@
 import { person, post, underWay } from "./asking.js";
 import { free } from "./busy.js";
 import { withStore } from "./kept.js";
-import { passphrase, renewed, signInAgain } from "./session.js";
+import { passphrase } from "./passphrase.js";
+import { renewed, signInAgain } from "./session.js";
 
 const CHECK_MS = 5_000;
 const SEEN_MS = 60_000;

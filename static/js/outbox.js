@@ -42,7 +42,7 @@ async function deliver(item) {
   let verdict = "wait"; // with no network, or cut off: it may have arrived, or not
   try {
     response = await post(item.url, new URLSearchParams(item.fields), soon());
-    verdict = verdictOf(response);
+    verdict = verdictOf(response, item.uid);
     if (verdict === "sent") verdict = await settle(item, response.clone());
     if (verdict === "needs you" && item.undone) verdict = "sent"; // nothing to void
     if (verdict === "needs you") item.said = words(await response.clone().text());

@@ -30,6 +30,7 @@ const ENDINGS = {
  */
 export function makeItem(fields, { url, person, test, at }) {
   const uid = new Map(fields).get("uid") ?? "";
+  fields = [...fields, ["taken_at", String(at)]]; // what is typed has no clocks
   return { v: VERSION, uid, url, fields, person, round: roundOf(url), test, at, tries: 0 };
 }
 
@@ -57,13 +58,14 @@ export function isForeign(item) {
 
 /**
  * Only an answer of our own server counts: a hotel's or a ward's network may answer
- * anything with a page of its own.
- * @param {Response} response
+ * anything with a page of its own. A trial is there when the answer names its id.
+ * @param {Response} response @param {string} [uid] of the trial that was sent
  * @returns {Verdict}
  */
-export function verdictOf({ status, url, redirected, headers }) {
+export function verdictOf({ status, url, redirected, headers }, uid = "") {
   if (!headers.has("x-request-id")) return "wait";
   if (redirected && !new URL(url).pathname.startsWith("/rounds/")) return "sign in";
+  if (uid && status < 400) return headers.get("tapeline-saved") === uid ? "sent" : "wait";
   if (status >= 200 && status < 400) return "sent";
   if (status === 401) return "sign in";
   const later = status >= 500 || [408, 423, 425, 429].includes(status);

@@ -4,9 +4,9 @@
  * the server waits for the passphrase, in a dialog over the untouched page, and is then
  * asked again. "session:renewed" tells the rest of the page that it goes on.
  */
-import { person, post, underWay, words } from "./asking.js";
-import { free } from "./busy.js";
+import { person, underWay } from "./asking.js";
 import { withStore } from "./kept.js";
+import { passphrase } from "./passphrase.js";
 
 /** @type {Promise<boolean> | null} */
 let asked = null;
@@ -72,30 +72,6 @@ async function submit(form, finish) {
 
 export function renewed() {
   document.dispatchEvent(new Event("session:renewed"));
-}
-
-/**
- * Sends a form with a passphrase; what is wrong with it is said in it and returned.
- * @param {HTMLFormElement} form @param {string} path
- */
-export async function passphrase(form, path) {
-  const said = form.querySelector("[data-wrong]");
-  let wrong = "";
-  try {
-    const response = await post(path, new URLSearchParams(/** @type {any} */ (new FormData(form))));
-    if (!response.ok) wrong = words(await response.text());
-  } catch {
-    wrong = "No answer from Tapeline. What is on this page stays. Try again.";
-  }
-  free(form);
-  const input = form.querySelector("input[type=password]");
-  if (said) said.textContent = wrong;
-  if (input instanceof HTMLInputElement) {
-    input.value = "";
-    input.toggleAttribute("aria-invalid", Boolean(wrong));
-    if (wrong) input.focus();
-  }
-  return wrong;
 }
 
 /** The server's word on this page's person; no answer is no reason to doubt. */

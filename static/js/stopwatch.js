@@ -69,7 +69,9 @@ export class Stopwatch extends Clockwork {
   /** Ready for another trial, under a new id. */
   clear() {
     drop(this.key);
-    const empty = { raw_ms: "", splits_ms: "", clocks: "", outcome: "completed" };
+    const empty = {
+      raw_ms: "", splits_ms: "", clocks: "", range_ok: "", outcome: "completed",
+    };
     fill(this.form, { ...empty, uid: newUid() });
     this.restore();
   }

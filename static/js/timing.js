@@ -13,7 +13,7 @@
  * @typedef {{uid: string, start: Mark, splits: Mark[], stop: Mark | null,
  *   seen: Mark | null, hidden: boolean, reloaded: boolean, confirmed: boolean,
  *   by: Clock, outcome: string, limit: number, delay: number, undone: boolean,
- *   extra: number}} Run
+ *   extra: number, low: number, high: number, test: string, person: string}} Run
  */
 
 /** Clocks that differ by more than this many milliseconds are not believed. */
@@ -39,11 +39,13 @@ export function later(mark, ms) {
   return { mono: mark.mono + ms, wall: mark.wall + ms, origin: mark.origin };
 }
 
-/** A new run. @param {string} uid @param {Mark} start @returns {Run} */
-export function begun(uid, start, { limit = 0, delay = 0 } = {}) {
+/** A new run. `low` and `high`: seconds that a trial of this test takes; 0, unknown.
+ * @param {string} uid @param {Mark} start @param {Partial<Run>} [about] @returns {Run} */
+export function begun(uid, start, about = {}) {
   return {
     uid, start, splits: [], stop: null, seen: null, hidden: false, reloaded: false,
-    confirmed: false, by: "", outcome: "", limit, delay, undone: false, extra: 0,
+    confirmed: false, by: "", outcome: "", limit: 0, delay: 0, undone: false, extra: 0,
+    low: 0, high: 0, test: "", person: "", ...about,
   };
 }
 

@@ -1,11 +1,12 @@
 // @ts-check
 /**
  * "Undo stop": for ten seconds a stop tapped by mistake can be taken back. The clock
- * goes on from its first start under a new id; what was sent is voided.
+ * goes on from its first start under a new id; what was sent is voided. The ten seconds
+ * outlast a reload.
  *
  * @typedef {import("./timing.js").Run} Run
  */
-import { load, save } from "./kept.js";
+import { load, readRun, save } from "./kept.js";
 import { notAtOnce } from "./press.js";
 import { reopened } from "./timing.js";
 import { newUid } from "./uid.js";
@@ -16,8 +17,39 @@ const SHOWN_MS = 10_000;
 const LATEST_MS = 60_000;
 
 /** @typedef {{key: string, run: Run, work: Node | null, at: number, until: number}} Last */
+const KEPT = "tapeline.undo";
+/** For the answer to the void: the page is loaded again for what it says. */
+const PATIENCE_MS = 3_000;
+
 /** @type {Last | null} */
-let last = null;
+let last = restored();
+
+/** What was stopped on this page before it was loaded again. @returns {Last | null} */
+function restored() {
+  try {
+    const { key, run, until } = JSON.parse(window.sessionStorage.getItem(KEPT) ?? "null");
+    const left = Math.min(until - Date.now(), SHOWN_MS);
+    const known = readRun(JSON.stringify(run));
+    const here = window.location.pathname === `/rounds/${key.replace("round-", "")}`;
+    if (!known || !here || !(left > 0)) return null;
+    const at = performance.now();
+    return { key, run: known, work: null, at, until: at + left };
+  } catch {
+    return null; // nothing there, or no storage
+  }
+}
+
+/** For a reload: ids and times only. */
+function keep() {
+  const { key = "", run = null } = last ?? {};
+  const until = Date.now() + SHOWN_MS;
+  try {
+    if (last) window.sessionStorage.setItem(KEPT, JSON.stringify({ key, run, until }));
+    else window.sessionStorage.removeItem(KEPT);
+  } catch {
+    // Without storage it lasts as long as the page.
+  }
+}
 
 /**
  * Before the stop: the run as it goes on, and the page it was on, with all that was
@@ -28,6 +60,7 @@ export function remember(form, run) {
   const work = form.closest("#work")?.cloneNode(true) ?? null;
   const at = performance.now();
   last = { key: form.dataset.stopwatch ?? "", run: { ...run }, work, at, until: 0 };
+  keep();
 }
 
 /** Something to undo, and nothing under way that it would get into. */
@@ -36,6 +69,7 @@ function isFresh() {
   const now = performance.now();
   const kept = load(last.key);
   if (now - last.at > LATEST_MS || (kept && kept.uid !== last.run.uid)) return false;
+  if (!last.until) keep();
   last.until ||= now + SHOWN_MS; // waiting for the answer costs none of the ten seconds
   return now < last.until;
 }
@@ -56,15 +90,17 @@ export function bindUndo(button) {
   offerUndo();
 }
 
-function undo() {
+async function undo() {
   if (!last) return;
   const { key, run, work } = last;
   last = null;
+  keep();
   const { dataset } = document.querySelector(`[data-saved="${run.uid}"]`) ?? document.body;
   save(key, reopened(run, newUid()));
-  withdraw(run.uid, dataset.trialId ?? "");
-  if (work) putBack(work);
-  else window.location.reload();
+  const told = withdraw(run.uid, dataset.trialId ?? "");
+  if (work) return putBack(work);
+  await Promise.race([told, new Promise((done) => { setTimeout(done, PATIENCE_MS); })]);
+  window.location.reload();
 }
 
 /** @param {Node} work */

@@ -9,6 +9,8 @@ import { withStore } from "./kept.js";
 const KEY = "tapeline.withdrawn";
 const REASON = "Stopped by mistake";
 const AGAIN_MS = 10_000;
+/** Signed out, locked, too early, too many. */
+const NOT_NOW = [401, 408, 423, 425, 429];
 
 /** @typedef {{trial: string, person: string}} Waiting */
 /** @type {Waiting[]} */
@@ -34,11 +36,11 @@ function keep(next) {
 const me = () => document.body.dataset.person ?? "";
 
 /** @param {string} uid @param {string} trial the server's id, empty if not known */
-export function withdraw(uid, trial) {
+export async function withdraw(uid, trial) {
   document.dispatchEvent(new CustomEvent("trial:withdraw", { detail: { uid, trial } }));
   if (!trial) return;
   keep([...waiting, { trial, person: me() }]);
-  sendWithdrawn();
+  return sendWithdrawn();
 }
 
 /** One after another; what gets no answer is tried again. */
@@ -49,7 +51,8 @@ export async function sendWithdrawn() {
   const said = await voided(mine.trial);
   sending = false;
   // Refused for good is done too: that trial is gone, or not this person's.
-  const done = said.ok || (said.status >= 400 && said.status < 500 && said.status !== 401);
+  const later = !said.status || said.status >= 500 || NOT_NOW.includes(said.status);
+  const done = said.ok || !later;
   if (done) keep(waiting.filter((other) => other !== mine));
   setTimeout(sendWithdrawn, done ? 0 : AGAIN_MS);
 }

@@ -212,10 +212,10 @@ def test_running_trial_on_the_sheet_survives_a_reload(phone: Phone) -> None:
 def test_undone_stop_is_taken_back(phone: Phone) -> None:
     phone.goto("/bedside")
     open_test(phone, "Five times", "chair")
-    time_it(phone, 1500)
+    time_it(phone)
     phone.page.locator("[data-undo-stop]").tap()
     phone.page.wait_for_selector("form[data-state=running]")
-    assert float(phone.page.locator("[data-clock]").inner_text()) > 1.5
+    assert float(phone.page.locator("[data-clock]").inner_text()) > 3.4
     expect(phone.page.locator("[data-kept-here]")).to_be_hidden()
     phone.page.wait_for_timeout(500)
     phone.page.locator("[data-pad]").tap()
@@ -223,7 +223,7 @@ def test_undone_stop_is_taken_back(phone: Phone) -> None:
 
     kept = json.loads(kept_on_phone(phone.page))["tapeline-bedside/waiting"]
     assert len(kept) == 1
-    assert float(kept[0]["raw"]) > 2
+    assert float(kept[0]["raw"]) > 3.8
 
 
 def test_make_safe_on_the_sheet_says_what_to_do(phone: Phone) -> None:
@@ -359,3 +359,18 @@ def test_address_told_twice_asks_the_orders_once(phone: Phone) -> None:
 
     answered = phone.page.locator("input[value=allows]:checked")
     expect(answered).to_have_count(len(ORDERS))
+
+
+def test_unlikely_typed_time_is_kept_when_saved_once_more(phone: Phone) -> None:
+    phone.goto("/bedside")
+    open_test(phone, "Five times", "chair")
+    phone.page.get_by_text("Type the time").tap()
+    phone.page.fill("#typed", "1.5")
+    phone.page.get_by_role("button", name="Save typed time").tap()
+    said = phone.page.locator("[data-problem]:visible")
+    said.filter(has_text="outside what is usual for this test (3 to 180 s)").wait_for()
+    phone.page.get_by_role("button", name="Save typed time").tap()
+    phone.page.locator("[data-said-kept]:visible").wait_for()
+
+    (kept,) = json.loads(kept_on_phone(phone.page))["tapeline-bedside/waiting"]
+    assert ["range_ok", "yes"] in kept["fields"]

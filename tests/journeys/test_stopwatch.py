@@ -6,6 +6,7 @@ import pytest
 
 from tests.journeys.conftest import OpenPhone, Phone
 from tests.journeys.test_bedside import STANDS, start_test, time_it, trials
+from tests.make import PASSPHRASE
 
 WALK = "timed_up_and_go"
 OUT_OF_SIGHT = """() => {
@@ -503,7 +504,13 @@ def test_left_hand_mirrors_the_small_buttons(phone: Phone, patient_id: int) -> N
     assert _x(phone, "[data-safe]") > _x(phone, "[data-split]")
 
 
+LARGE_TEXT = "document.documentElement.style.fontSize = '200%'"
 LOOKS: dict[str, Callable[[OpenPhone], Phone]] = {
+    "light": lambda open_phone: open_phone(color_scheme="light"),
+    "320 px": lambda open_phone: open_phone(viewport={"width": 320, "height": 640}),
+    "text at 200 %": lambda open_phone: open_phone(
+        viewport={"width": 390, "height": 844}
+    ),
     "dark": lambda open_phone: open_phone(color_scheme="dark"),
     "high contrast": lambda open_phone: open_phone(forced_colors="active"),
     "less motion": lambda open_phone: open_phone(reduced_motion="reduce"),
@@ -516,14 +523,99 @@ def test_every_state_is_accessible(
 ) -> None:
     phone = LOOKS[look](open_phone)
     start_test(phone, patient_id, WALK)
-    phone.axe("idle")
+
+    def sound(where: str) -> None:
+        if look == "text at 200 %":
+            phone.page.evaluate(LARGE_TEXT)
+        phone.axe(f"{look}: {where}")
+        phone.fits()
+
+    sound("idle")
     phone.page.get_by_role("button", name="in 5 s").tap()
     tap_pad(phone)
     in_state(phone, "delay")
-    phone.axe("count-down")
+    sound("count-down")
     in_state(phone, "running")
-    phone.axe("running")
+    sound("running")
     phone.page.evaluate(OUT_OF_SIGHT)
+    phone.page.wait_for_timeout(3000)
     tap_pad(phone)
     in_state(phone, "doubt")
-    phone.axe("confirm or repeat")
+    sound("confirm or repeat")
+    phone.page.locator("[data-confirm]").tap()
+    phone.page.locator("[data-undo-stop]:visible").wait_for()
+    sound("undo offered")
+    phone.page.locator("[data-undo-stop]:visible").tap()
+    in_state(phone, "running")
+    phone.page.locator("[data-safe]").tap()
+    phone.page.locator("#make-safe").wait_for()
+    sound("make safe")
+
+
+SHOWS_FOCUS = """() => {
+  const at = document.activeElement;
+  if (!at || at === document.body) return '';
+  const ring = (e) => {
+    const style = e && getComputedStyle(e);
+    return style?.outlineStyle !== 'none' && parseFloat(style?.outlineWidth) >= 2;
+  };
+  if (!ring(at) && !ring(at.closest('label'))) return 'NO OUTLINE';
+  return at.getAttribute('name') ?? at.textContent.trim();
+}"""
+
+
+def tab_to(phone: Phone, words: str) -> None:
+    """Tab until the focus, which always shows, is on what says so."""
+    seen: list[str] = []
+    for _ in range(60):
+        phone.page.keyboard.press("Tab")
+        at = phone.page.evaluate(SHOWS_FOCUS)
+        assert at != "NO OUTLINE", (seen, phone.page.url)
+        if words in at:
+            return
+        seen.append(at[:30])
+    pytest.fail(f"{words!r} was never reached: {seen}")
+
+
+def by_key(phone: Phone, words: str, key: str = "Enter") -> None:
+    tab_to(phone, words)
+    phone.page.keyboard.press(key)
+
+
+def test_whole_test_with_the_keyboard_alone(
+    open_phone: OpenPhone, patient_id: int
+) -> None:
+    """From the sign-in to the reading, and a trial that does not count."""
+    desk = open_phone(has_touch=False, is_mobile=False)
+    desk.context.clear_cookies()
+    page, press = desk.page, desk.page.keyboard
+    desk.goto("/sign-in")
+    tab_to(desk, "handle")
+    press.type("therapist")
+    tab_to(desk, "passphrase")
+    press.type(PASSPHRASE)
+    press.press("Enter")
+    page.wait_for_url("**/caseload")
+    by_key(desk, "Blue 7")
+    page.wait_for_url(f"**/patients/{patient_id}")
+    by_key(desk, "Choose a test")
+    page.wait_for_url("**/measures")
+    by_key(desk, "Five times sit to stand")
+    page.wait_for_url("**/ready")
+    by_key(desk, "Open the test")
+    page.wait_for_url("**/rounds/*")
+    for _ in range(2):
+        in_state(desk, "idle")
+        press.press("Space")  # a clicker's key: wherever the focus is
+        in_state(desk, "running")
+        page.wait_for_timeout(3300)
+        press.press("Space")
+        page.locator(".value").wait_for()
+        if trials(desk)[0].void_reason is None:
+            by_key(desk, "Void this trial")
+            by_key(desk, "void_reason", "Space")
+            by_key(desk, "Void it and repeat")
+
+    first, second = trials(desk)
+    assert first.void_reason
+    assert second.void_reason is None

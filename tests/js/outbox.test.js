@@ -38,6 +38,21 @@ test("what an answer means for the item", () => {
   }
 });
 
+test("a trial is there only when the answer names its id", () => {
+  const ours = { "x-request-id": "1" };
+  const said = (headers) => verdictOf({ ...answer(200), headers: new Headers(headers) }, "abc");
+
+  assert.equal(said({ ...ours, "tapeline-saved": "abc" }), "sent");
+  assert.equal(said({ ...ours, "tapeline-saved": "abd" }), "wait");
+  assert.equal(said(ours), "wait");
+  assert.equal(verdictOf(answer(422), "abc"), "needs you");
+  assert.equal(verdictOf(answer(401), "abc"), "sign in");
+});
+
+test("an item says when it was taken", () => {
+  assert.deepEqual(itemOf({ distance: "9" }).fields.at(-1), ["taken_at", "1000"]);
+});
+
 test("an answer that is not our server's takes nothing away", () => {
   for (const status of [200, 303, 401, 404, 422]) {
     assert.equal(verdictOf(answer(status, { ours: false })), "wait", String(status));

@@ -382,3 +382,39 @@ def test_nothing_typed_as_a_reminder_is_sent(
 def everything(session: Session) -> str:
     tables = (Visit, Round, Trial, Score)
     return "".join(repr(row) for t in tables for row in session.exec(select(t)))
+
+
+def test_supervisor_chooses_from_their_own_and_whom_they_came_from(
+    supervisor: TestClient, patient_id: int
+) -> None:
+    """Nobody scrolls through a whole site's people with a phone in one hand."""
+    plain = supervisor.get("/bedside/attach").text
+    asked = supervisor.get(f"/bedside/attach?patient={patient_id}").text
+    brief = supervisor.get(f"/patients/{patient_id}").text
+
+    assert "Blue 7" not in plain
+    assert "Your own patients are listed." in plain
+    assert f'<option value="{patient_id}" selected>Blue 7' in asked
+    assert f'href="/bedside/attach?patient={patient_id}"' in brief
+
+
+def test_asking_for_somebody_elses_patient_finds_nobody(
+    colleague: TestClient, patient_id: int
+) -> None:
+    assert colleague.get(f"/bedside/attach?patient={patient_id}").status_code == 404
+
+
+def test_result_from_before_the_episode_closed_is_taken(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    with write_session(site.engine) as session:
+        episode = session.exec(select(Episode)).one()
+        episode.opened_on = NOW.date() - timedelta(days=9)
+        episode.closed_on = NOW.date() - timedelta(days=1)
+        session.add(episode)
+    during = attach(therapist, body(patient_id, taken(), at=NOW - timedelta(days=2)))
+    after = attach(therapist, body(patient_id, taken()))
+
+    assert during.status_code == 200
+    assert after.status_code == 404
+    assert [v.local_date for v in rows(site, Visit)] == [NOW.date() - timedelta(days=2)]

@@ -1,7 +1,9 @@
 """Trials at the bedside: stored as they happen, read at once, never lost or doubled."""
 
+import json
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from datetime import UTC, date, datetime, timedelta
 from uuid import uuid4
 
 import pytest
@@ -9,13 +11,13 @@ from sqlmodel import col, select
 from starlette.testclient import TestClient
 
 from app.storage.database import read_session, write_session
-from app.storage.episodes import open_episode
+from app.storage.episodes import Visit, open_episode
 from app.storage.patients import Patient
 from app.storage.scores import Score
-from app.storage.trials import Trial
+from app.storage.trials import Round, Trial, trials_of
 from app.web.deps import Site
 from tests.conftest import Clock, found, person_by
-from tests.make import make_precaution
+from tests.make import TODAY, make_precaution
 from tests.web.bedside import a_round, done, send
 
 SignIn = Callable[[str], TestClient]
@@ -416,3 +418,138 @@ def test_damaged_fields_never_break_the_server(
     url = a_round(therapist, patient_id, STANDS)
 
     assert send(therapist, url, **fields).status_code in (303, 422)
+
+
+def wall(at: datetime) -> str:
+    """The clocks of a stopwatch that was started then, as the phone sends them."""
+    return json.dumps({"start": {"wall": at.timestamp() * 1000}})
+
+
+def days(site: Site) -> list[tuple[date, list[int | None]]]:
+    """Each round's day with its times."""
+    with read_session(site.engine) as session:
+        rounds = session.exec(
+            select(Round, Visit)
+            .join(Visit, col(Visit.id) == col(Round.visit_id))
+            .order_by(col(Round.id))
+        ).all()
+        return [
+            (visit.local_date, [t.raw_ms for t in trials_of(session, round)])
+            for round, visit in rounds
+        ]
+
+
+def test_trial_of_another_day_begins_a_round_of_that_day(
+    sign_in_as: SignIn, patient_id: int, site: Site, clock: Clock
+) -> None:
+    """Yesterday's unfinished test takes nothing of today's into its score."""
+    therapist = sign_in_as("therapist")
+    url = a_round(therapist, patient_id, "four_square_step")
+    send(therapist, url, typed="11")
+    clock.move(days=1)
+    therapist = sign_in_as("therapist")
+    sent = {"uid": uuid4().hex, "typed": "12"}
+    first = therapist.post(f"{url}/trials", data=sent)
+    again = therapist.post(f"{url}/trials", data=sent)
+
+    yesterday, today = TODAY, TODAY + timedelta(days=1)
+    assert days(site) == [(yesterday, [11_000]), (today, [12_000])]
+    assert first.headers["location"] == again.headers["location"] != url
+    assert "This test was begun on 2 Mar." in therapist.get(url).text
+    assert "was begun on" not in therapist.get(first.headers["location"]).text
+
+
+@pytest.mark.parametrize(
+    ("taken", "arrives", "day"),
+    [
+        ("23:58", "00:03", 0),  # it arrives after midnight
+        ("23:58", "60:00", 0),  # and after two days without a network
+        ("00:02", "00:03", 1),
+        ("12:00", "00:03", 1),  # a clock half a day ahead is not believed
+    ],
+)
+def test_trial_counts_for_the_day_it_was_taken(
+    sign_in_as: SignIn,
+    patient_id: int,
+    site: Site,
+    clock: Clock,
+    taken: str,
+    arrives: str,
+    day: int,
+) -> None:
+    clock.now = datetime(2026, 3, 2, 23, 50, tzinfo=UTC)
+    url = a_round(sign_in_as("therapist"), patient_id, "four_square_step")
+    midnight = datetime(2026, 3, 3, tzinfo=UTC)
+
+    def at(text: str) -> datetime:
+        hours, minutes = (int(part) for part in text.split(":"))
+        return midnight + timedelta(hours=hours, minutes=minutes)
+
+    clock.now = at(arrives)
+    when = at(taken) - timedelta(days=1 if taken == "23:58" else 0)
+    send(sign_in_as("therapist"), url, raw_ms="11000", clocks=wall(when))
+
+    filled = [found_day for found_day, times in days(site) if times]
+    assert filled == [date(2026, 3, 2) + timedelta(days=day)]
+
+
+def test_typed_trial_says_when_it_was_taken(
+    sign_in_as: SignIn, patient_id: int, site: Site, clock: Clock
+) -> None:
+    url = a_round(sign_in_as("therapist"), patient_id, REACH)
+    taken = clock.now + timedelta(minutes=2)
+    clock.move(days=1)
+    stamp = str(int(taken.timestamp() * 1000))
+    send(sign_in_as("therapist"), url, distance="9.5", unit="in", taken_at=stamp)
+
+    assert [day for day, _ in days(site)] == [TODAY]
+
+
+def test_slow_clock_never_dates_a_trial_before_its_round(
+    sign_in_as: SignIn, patient_id: int, site: Site, clock: Clock
+) -> None:
+    clock.now = datetime(2026, 3, 3, 0, 10, tzinfo=UTC)
+    therapist = sign_in_as("therapist")
+    url = a_round(therapist, patient_id, STANDS)
+    send(therapist, url, raw_ms="11000", clocks=wall(clock.now - timedelta(hours=1)))
+
+    assert [day for day, _ in days(site)] == [date(2026, 3, 3)]
+
+
+@pytest.mark.parametrize("sent", [{"raw_ms": "1200"}, {"typed": "1.2"}])
+def test_unlikely_time_is_kept_when_somebody_stands_by_it(
+    therapist: TestClient, patient_id: int, site: Site, sent: dict[str, str]
+) -> None:
+    url = a_round(therapist, patient_id, STANDS)
+    asked = send(therapist, url, **sent)
+    kept = send(therapist, url, **sent, range_ok="yes")
+
+    assert asked.status_code == 422
+    assert "outside what a trial can be (3 to 180 s)" in asked.text
+    assert found(asked.text, "input[type=checkbox][name=range_ok]")
+    assert kept.status_code == 303
+    assert [(t.raw_ms, t.clocks["range_ok"]) for t in trials(site)] == [(1200, True)]
+
+
+@pytest.mark.parametrize("sent", [{"typed": "0"}, {"typed": "40000"}, {"typed": "x"}])
+def test_standing_by_makes_no_number_of_what_is_none(
+    therapist: TestClient, patient_id: int, site: Site, sent: dict[str, str]
+) -> None:
+    url = a_round(therapist, patient_id, STANDS)
+    answer = send(therapist, url, **sent, range_ok="yes")
+
+    assert answer.status_code == 422
+    assert trials(site) == []
+
+
+def test_answer_names_the_trial_it_holds(
+    therapist: TestClient, patient_id: int
+) -> None:
+    """By this the phone knows that it may let go of it."""
+    url = a_round(therapist, patient_id, STANDS)
+    uid = uuid4().hex
+    answer = therapist.post(f"{url}/trials", data={"uid": uid, "typed": "16.2"})
+    refused = send(therapist, url, typed="x")
+
+    assert answer.headers["tapeline-saved"] == uid
+    assert "tapeline-saved" not in refused.headers
