@@ -15,13 +15,16 @@ from app.settings import Settings, SettingsProblem
 from app.storage.database import make_engine, migrate
 from app.version import VERSION
 from app.web import (
+    account,
     bedside,
     caseload,
     errors,
     health,
     held,
+    joining,
     measures,
     patients,
+    people,
     rounds,
     safety,
     sign_in,
@@ -31,9 +34,16 @@ from app.web.deps import Site, signed_in
 from app.web.security import Guard
 
 #: Answer without sign-in. Every other router asks for one, whatever its routes say.
-PUBLIC: Sequence[APIRouter] = (health.router, sign_in.public, bedside.public)
+PUBLIC: Sequence[APIRouter] = (
+    health.router,
+    sign_in.public,
+    joining.public,
+    bedside.public,
+)
 SIGNED_IN: Sequence[APIRouter] = (
     sign_in.router,
+    account.router,
+    people.router,
     caseload.router,
     patients.router,
     measures.router,

@@ -16,11 +16,12 @@ MODULES = sorted(
 RINGS = {
     "app.clinical": {"app.clinical"},
     "app.access": set[str](),
+    "app.passphrases": set[str](),
     "app.catalogue": {"app.catalogue", "app.clinical", "app.access"},
     "app.exports": {"app.exports", "app.clinical", "app.access"},
-    "app.storage": {"app.storage", "app.clinical", "app.access"},
+    "app.storage": {"app.storage", "app.clinical", "app.access", "app.passphrases"},
 }
-PURE = ("app.clinical", "app.access")
+PURE = ("app.clinical", "app.access", "app.passphrases")
 #: The outermost ring, which nothing but itself imports.
 ENTRY = ("app.main", "app.cli", "app.commands", "app.__main__")
 #: Named by what they hold, never by being of use to somebody.

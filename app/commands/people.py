@@ -5,11 +5,13 @@ import getpass
 import json
 import os
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from typing import Any
 
 from sqlalchemy import Engine
-from sqlmodel import col, select
+from sqlmodel import Session, col, select
 
 from app.access import ROLES
 from app.commands.opening import (
@@ -19,13 +21,15 @@ from app.commands.opening import (
     told_plainly,
 )
 from app.commands.refused import Refused
+from app.passphrases import why_not
 from app.settings import Settings
+from app.storage import staff
 from app.storage.database import make_engine, migrate, read_session, write_session
+from app.storage.links import make_link
 from app.storage.people import Person, add_person, hash_passphrase
 
 #: A secret and no setting, so it is read here, used once and kept nowhere.
 PASSPHRASE = "TAPELINE_PASSPHRASE"
-SHORTEST, LONGEST = 12, 256
 EXAMPLE = """example:
   tapeline people add --handle ward3 --name "Ward three" --role supervisor
   tapeline people list --json"""
@@ -41,6 +45,8 @@ def add(commands: Any) -> None:
     deeds = p.add_subparsers(dest="deed", required=True, metavar="DEED")
     _add_options(deeds)
     _list_options(deeds)
+    _one_options(deeds, "reset", "print a link to choose a new passphrase", run_reset)
+    _one_options(deeds, "deactivate", "end somebody's right to sign in", run_off)
 
 
 def _add_options(deeds: Any) -> None:
@@ -71,11 +77,63 @@ def _list_options(deeds: Any) -> None:
     p.set_defaults(run=run_list)
 
 
+def _one_options(deeds: Any, deed: str, help: str, run: Any) -> None:
+    p: argparse.ArgumentParser = deeds.add_parser(
+        deed,
+        help=help,
+        epilog=f"example:\n  tapeline people {deed} --handle ward3",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    p.add_argument("--handle", required=True, metavar="WORD", help="who")
+    add_data_option(p, "the site's folder; default: TAPELINE_DATA_DIR or your own")
+    p.set_defaults(run=run)
+
+
+def run_reset(given: argparse.Namespace) -> int:
+    """What follows the site's address; the program may run on any."""
+    with _on_site(given) as (session, person):
+        token = make_link(session, "passphrase", person=person, now=datetime.now(UTC))
+    print(f"Open once, within a day, after the site's address: /join/{token}")
+    return 0
+
+
+def run_off(given: argparse.Namespace) -> int:
+    with _on_site(given) as (session, person):
+        staff.switch_off_here(session, person, now=datetime.now(UTC))
+    print(f"{given.handle} may no longer sign in.")
+    return 0
+
+
+@contextmanager
+def _on_site(given: argparse.Namespace) -> Iterator[tuple[Session, Person]]:
+    settings = settings_from(given, demo=False)
+    refuse_demo_folder(settings)
+    _must_exist(settings)
+    with told_plainly():
+        engine = _opened(settings)
+        try:
+            with write_session(engine) as session:
+                handle = _handle(given.handle)
+                wanted = select(Person).where(Person.handle == handle)
+                person = session.exec(wanted).first()
+                if person is None:
+                    raise Refused(f"nobody has the handle {handle!r}")
+                yield session, person
+        finally:
+            engine.dispose()
+
+
+def _must_exist(settings: Settings) -> None:
+    database = settings.data_dir / "tapeline.sqlite"
+    if not settings.database_url and not database.is_file():
+        raise Refused(f"there is no site in {settings.data_dir} yet")
+
+
 def run_add(given: argparse.Namespace) -> int:
     settings = settings_from(given, demo=False)
     refuse_demo_folder(settings)
     handle, name = _handle(given.handle), _name(given.name)
-    hashed = hash_passphrase(_passphrase())
+    hashed = hash_passphrase(_passphrase((name, handle)))
     with told_plainly():
         engine = _opened(settings)
         with write_session(engine) as session:
@@ -90,9 +148,7 @@ def run_add(given: argparse.Namespace) -> int:
 
 def run_list(given: argparse.Namespace) -> int:
     settings = settings_from(given)
-    database = settings.data_dir / "tapeline.sqlite"
-    if not settings.database_url and not database.is_file():
-        raise Refused(f"there is no site in {settings.data_dir} yet")
+    _must_exist(settings)
     with told_plainly():
         engine = _opened(settings)
         with read_session(engine) as session:
@@ -123,13 +179,14 @@ def _name(typed: str) -> str:
     return name
 
 
-def _passphrase() -> str:
+def _passphrase(about: tuple[str, ...]) -> str:
     """From the environment, else typed twice; never an argument, which others see."""
     chosen = os.environ.get(PASSPHRASE)
     if chosen is None:
         chosen = _asked()
-    if not SHORTEST <= len(chosen) <= LONGEST:
-        raise Refused(f"the passphrase needs {SHORTEST} to {LONGEST} letters")
+    wrong = why_not(chosen, about)
+    if wrong:
+        raise Refused(f"the passphrase will not do. {wrong}")
     return chosen
 
 
@@ -137,7 +194,7 @@ def _asked() -> str:
     if not sys.stdin.isatty():
         raise Refused(f"no terminal to ask on: put the passphrase in {PASSPHRASE}")
     try:
-        chosen = getpass.getpass("Passphrase (a few words, 12 letters or more): ")
+        chosen = getpass.getpass("Passphrase (a few words, 15 letters or more): ")
         again = getpass.getpass("The same again: ")
     except EOFError as end:
         raise Refused("no passphrase was given; nobody was added") from end

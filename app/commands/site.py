@@ -29,7 +29,8 @@ from app.main import create_app
 from app.resources import folder
 from app.settings import Settings
 from app.storage import people
-from app.storage.database import read_session
+from app.storage.database import read_session, write_session
+from app.storage.links import make_link
 from app.web.deps import Site
 from app.web.rebuilding import rebuild_scores
 
@@ -90,7 +91,7 @@ def run_serve(given: argparse.Namespace) -> int:
             app = create_app(settings)
         print(f"Tapeline: {_address(settings, door)}  (Ctrl-C stops it)", flush=True)
         _read_again(app.state.site)
-        _say_how_to_begin(app.state.site)
+        _say_how_to_begin(app.state.site, _address(settings, door))
         _serve(app, door)
     return 0
 
@@ -122,16 +123,18 @@ def _read_again(site: Site) -> None:
     )
 
 
-def _say_how_to_begin(site: Site) -> None:
+def _say_how_to_begin(site: Site, address: str) -> None:
+    """A link that makes the first supervisor; the one of an earlier start ends."""
     with read_session(site.engine) as session:
-        anybody = people.any_people(session)
-    if not anybody:
-        print(
-            "Nobody can sign in yet. In another terminal, add the first supervisor:\n"
-            f"  tapeline people add --data {site.settings.data_dir} --handle YOURS "
-            '--name "Your name" --role supervisor',
-            flush=True,
-        )
+        if people.any_people(session):
+            return
+    with write_session(site.engine) as session:
+        token = make_link(session, "setup", now=site.clock())
+    print(
+        "Nobody can sign in yet. Open this once, within a day, to become the first "
+        f"supervisor:\n  {address}set-up/{token}",
+        flush=True,
+    )
 
 
 @contextmanager

@@ -6,7 +6,7 @@ Nothing here tells an unknown handle from a wrong passphrase, not even by its ti
 
 import hashlib
 import secrets
-import unicodedata
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 from functools import cache
 from typing import Final
@@ -16,11 +16,14 @@ from argon2.exceptions import InvalidHashError, VerificationError
 from sqlmodel import Field, Session, col, select, update
 
 from app.access import ROLES, Actor
+from app.passphrases import plain
 from app.storage import audit
 from app.storage.errors import HandleTaken
 from app.storage.tables import Numbered, check, hexadecimal, length, one_of
 
 LONGEST_SIGN_IN: Final = timedelta(hours=12)
+#: Stored for who has not chosen a passphrase yet: nothing typed ever matches it.
+UNSET: Final = "!"
 #: How long after its last use an ended sign-in still tells whose it was.
 LONGEST_REMEMBERED: Final = timedelta(days=7)
 SEEN_EVERY: Final = timedelta(minutes=1)
@@ -82,6 +85,7 @@ def add_person(
     role: str,
     passphrase_hash: str,
     is_demo: bool = False,
+    by: Person | None = None,
     now: datetime,
 ) -> Person:
     """Add someone who may sign in; hash before opening the writing session.
@@ -100,7 +104,7 @@ def add_person(
     )
     session.add(person)
     session.flush()
-    audit.deed(session, "added_person", person, by=None, now=now)
+    audit.deed(session, "added_person", person, by=by.id if by else None, now=now)
     return person
 
 
@@ -115,11 +119,7 @@ def _by_handle(session: Session, handle: str) -> Person | None:
 
 def hash_passphrase(text: str) -> str:
     """Slow and heavy on purpose: call it before the write transaction."""
-    return _hasher.hash(_same_however_typed(text))
-
-
-def _same_however_typed(text: str) -> str:
-    return unicodedata.normalize("NFKC", text)
+    return _hasher.hash(plain(text))
 
 
 @cache
@@ -131,13 +131,15 @@ def check_passphrase(session: Session, handle: str, passphrase: str) -> Person |
     """Who this is, or None; takes the same time whether or not the handle exists."""
     nobodys = _nobodys_hash()
     person = _by_handle(session, handle)
-    matches = _matches(person.passphrase_hash if person else nobodys, passphrase)
-    return person if person and person.active and matches else None
+    chosen = person is not None and person.passphrase_hash != UNSET
+    kept = person.passphrase_hash if person and chosen else nobodys
+    same = matches(kept, passphrase)
+    return person if person and person.active and same else None
 
 
-def _matches(kept: str, passphrase: str) -> bool:
+def matches(kept: str, passphrase: str) -> bool:
     try:
-        return _hasher.verify(kept, _same_however_typed(passphrase))
+        return _hasher.verify(kept, plain(passphrase))
     except (VerificationError, InvalidHashError):
         return False
 
@@ -260,3 +262,35 @@ def end_sign_in(session: Session, token: str, now: datetime) -> None:
         sign_in.ended_at = now
         session.flush()
         audit.deed(session, "signed_out", sign_in, by=sign_in.person_id, now=now)
+
+
+def sign_ins_of(session: Session, person: Person, now: datetime) -> Sequence[SignIn]:
+    """Where somebody is signed in now, the latest used first."""
+    wanted = select(SignIn).where(
+        SignIn.person_id == person.id,
+        col(SignIn.ended_at).is_(None),
+        SignIn.started_at > now - LONGEST_SIGN_IN,
+    )
+    return session.exec(wanted.order_by(col(SignIn.last_seen_at).desc())).all()
+
+
+def end_sign_ins(
+    session: Session,
+    person: Person,
+    *,
+    by: Person | None,
+    now: datetime,
+    only: int | None = None,
+    but: str = "",
+) -> int:
+    """End somebody's sign-ins, or only one, or all but the token's; how many ended."""
+    ended = 0
+    kept = _hash_of(but)
+    for sign_in in sign_ins_of(session, person, now):
+        if only not in (None, sign_in.id) or sign_in.token_hash == kept:
+            continue
+        sign_in.ended_at = now
+        session.flush()
+        audit.deed(session, "ended_sign_in", sign_in, by=by.id if by else None, now=now)
+        ended += 1
+    return ended

@@ -1,6 +1,7 @@
 """Days as people say them on a ward: short, with the year only when it is another."""
 
-from datetime import date
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
 
 
 def day_words(day: date, today: date | None = None) -> str:
@@ -15,3 +16,9 @@ def ago_words(day: date, today: date) -> str:
     if days <= 1:
         return ("today", "yesterday")[days] if days >= 0 else day_words(day, today)
     return f"{days} days ago"
+
+
+def moment_words(at: datetime, zone: ZoneInfo) -> str:
+    """`3 Nov, 14:05` on the site's clock."""
+    local = at.astimezone(zone)
+    return f"{local.day} {local:%b, %H:%M}"

@@ -283,6 +283,7 @@ def render(request: Request, template: str, **context: Any) -> str:
         person_id=me.id if me else None,
         idle_minutes=idle.seconds // 60 if idle else 0,
         locked=is_locked(request),
+        has_pin=f"{cookie_name(request)}-device" in request.cookies,
         **context,
     )
 

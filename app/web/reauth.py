@@ -6,25 +6,28 @@ nobody has one, so nothing is asked there.
 
 from typing import Annotated, Final
 
-from fastapi import Depends
+from fastapi import Depends, Request
 
-from app.storage import people
-from app.storage.database import read_session
-from app.web.deps import FormDep, SignedIn, SiteDep
+from app.web.deps import FormDep, Now, SignedIn, SiteDep
+from app.web.guessing import MustWait, whose
 
 #: What a form says beside its passphrase field.
 NOT_YOURS: Final = "That is not your passphrase. Type it again."
 
 
-def own_passphrase(me: SignedIn, form: FormDep, site: SiteDep) -> bool:
-    """Whether the form's `passphrase` is that of who is signed in; True in the demo."""
+def own_passphrase(
+    request: Request, me: SignedIn, form: FormDep, site: SiteDep, now: Now
+) -> str:
+    """What is wrong with the form's `passphrase`; empty when it is theirs."""
     if site.settings.demo:
-        return True
-    typed = form.get("passphrase", "")
-    with read_session(site.engine) as session:
-        return people.check_passphrase(session, me.handle, typed) is not None
+        return ""
+    try:
+        person = whose(request, me.handle, form.get("passphrase", ""), now)
+    except MustWait as wait:
+        return wait.sentence
+    return "" if person else NOT_YOURS
 
 
 #: Hashing takes memory and a core on purpose, so few run at a time. Ask for it before
 #: the writing session, so that nobody waits for the hashing while the lock is held.
-OwnPassphrase = Annotated[bool, Depends(own_passphrase, max_concurrency=2)]
+PassphraseFault = Annotated[str, Depends(own_passphrase, max_concurrency=2)]

@@ -33,7 +33,8 @@ from app.web.deps import (
     token_of,
 )
 from app.web.errors import lock_page
-from app.web.reauth import OwnPassphrase
+from app.web.guessing import MustWait, whose
+from app.web.pins import unlock_fault
 
 public = APIRouter()
 router = APIRouter()
@@ -42,10 +43,6 @@ HOME: Final = "/caseload"
 NO_MATCH: Final = (
     "That handle and passphrase do not belong together. Nothing was changed: "
     "check both and try again."
-)
-NOT_YOURS: Final = (
-    "That is not the passphrase of who signed in here. It is still locked: try again, "
-    "or sign out."
 )
 #: Who may be tried in the demo, with what each would do first.
 DEMO_ROLES: Final = {
@@ -62,22 +59,20 @@ def local_path(wanted: str) -> str:
     return wanted if LOCAL_PATH.fullmatch(wanted) else HOME
 
 
-def _claimed(form: FormDep, site: SiteDep) -> Person | None:
-    """Who the typed handle and passphrase belong to.
+def _claimed(request: Request, form: FormDep, now: Now) -> Person | str:
+    """Who the typed handle and passphrase belong to, or why nobody.
 
     Hashing takes memory and a core on purpose, so few run at a time, and none while the
     write lock is held.
     """
-    with read_session(site.engine) as session:
-        person = people.check_passphrase(
-            session, form.text("handle"), form.get("passphrase", "")
-        )
-        if person is not None:
-            session.expunge(person)
-    return person
+    handle, passphrase = form.text("handle"), form.get("passphrase", "")
+    try:
+        return whose(request, handle, passphrase, now) or NO_MATCH
+    except MustWait as wait:
+        return wait.sentence
 
 
-Claimed = Annotated[Person | None, Depends(_claimed, max_concurrency=2)]
+Claimed = Annotated[Person | str, Depends(_claimed, max_concurrency=2)]
 
 
 @public.get("/")
@@ -109,15 +104,15 @@ def sign_in(
     session: PublicWriteSession,
     now: Now,
 ) -> Response:
-    if claimed is None and by_script(request):
-        return _wrong(NO_MATCH)
-    if claimed is None:
+    if isinstance(claimed, str) and by_script(request):
+        return _wrong(claimed)
+    if isinstance(claimed, str):
         return _form_page(
             request,
             site,
             handle=form.text("handle"),
             next=form.text("next"),
-            wrong=NO_MATCH,
+            wrong=claimed,
             status=422,
         )
     token = _change_over(session, request, claimed, now)
@@ -145,24 +140,27 @@ def lock(request: Request, site: SiteDep, session: WriteSession, now: Now) -> Re
     return Response(status_code=204) if by_script(request) else _go(HOME)
 
 
+UnlockFault = Annotated[str, Depends(unlock_fault, max_concurrency=2)]
+
+
 @router.post("/unlock", response_model=None)
 def unlock(
     request: Request,
     me: SignedIn,
     form: FormDep,
-    right: OwnPassphrase,
+    fault: UnlockFault,
     session: WriteSession,
     now: Now,
 ) -> Response:
-    if right:
+    if not fault:
         people.unlock(session, token_of(request) or "", now)
         if by_script(request):
             return Response(status_code=204)
         return _go(_onward(session, me, form.text("next"), now))
     if by_script(request):
-        return _wrong(NOT_YOURS)
+        return _wrong(fault)
     next = local_path(form.text("next"))
-    return lock_page(request, next=next, wrong=NOT_YOURS, status=422)
+    return lock_page(request, next=next, wrong=fault, status=422)
 
 
 @router.post("/sign-out")

@@ -8,6 +8,7 @@ import { watchLock } from "./lock.js";
 import { watchOutbox } from "./outbox_form.js";
 import { bindReadyRow, bindTickAll } from "./ready.js";
 import { showRunning } from "./running.js";
+import { reveal } from "./reveal.js";
 import { watchSession } from "./session.js";
 import { watchSignOut } from "./sign_out.js";
 import { bindStepper } from "./stepper.js";
@@ -32,6 +33,7 @@ const BEHAVIOURS = [
   ["[data-stepper]", bindStepper],
   ["[data-counter]", bindCounter],
   ["[data-ready]", bindReadyRow],
+  ["[data-reveal]", reveal],
   ["[data-tick-all]", bindTickAll],
   ["[data-bedside]", (e) => import("./bedside.js").then((m) => m.bedside(e))],
   ["[data-waits]", (e) => import("./bedside_kept.js").then((m) => m.showWaits(e))],

@@ -109,8 +109,9 @@ export function watchLock() {
   for (const name of ["pointerdown", "keydown"]) {
     document.addEventListener(name, touch, { capture: true, passive: true });
   }
-  over.querySelector("form[action='/unlock']")?.addEventListener(
-    "submit", (event) => unlock(/** @type {SubmitEvent} */ (event)));
+  for (const form of over.querySelectorAll("form[action='/unlock']")) {
+    form.addEventListener("submit", (event) => unlock(/** @type {SubmitEvent} */ (event)));
+  }
   document.addEventListener("session:locked", close);
   document.addEventListener("session:renewed", open);
   document.addEventListener("visibilitychange", check);

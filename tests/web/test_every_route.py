@@ -27,6 +27,7 @@ CAST = ("nobody", "invented", "outsider", "student", "assistant", "colleague",
 #: may still be refused by its fields). One letter for each of the cast.
 EVERYBODY, SIGNED_IN, NOT_HERE = "yyyyyyyy", "syyyyyyy", "nnnnnnnn"
 BEDSIDE = "snnnynyy"
+SUPERVISOR = "sffffffy"
 OF_PATIENT = "/patients/{patient_id}"
 ROWS: dict[tuple[str, str], str] = {
     ("GET", "/"): EVERYBODY,
@@ -38,6 +39,25 @@ ROWS: dict[tuple[str, str], str] = {
     ("GET", "/sw.js"): EVERYBODY,
     ("GET", "/demo"): NOT_HERE,
     ("POST", "/demo/enter"): NOT_HERE,
+    ("GET", "/set-up/{token}"): NOT_HERE,
+    ("POST", "/set-up/{token}"): NOT_HERE,
+    ("GET", "/join/{token}"): NOT_HERE,
+    ("POST", "/join/{token}"): NOT_HERE,
+    ("GET", "/account"): SIGNED_IN,
+    ("POST", "/account/passphrase"): SIGNED_IN,
+    ("POST", "/account/pin"): SIGNED_IN,
+    ("POST", "/account/sign-ins/end-others"): SIGNED_IN,
+    # The first sign-in is the invented one's own.
+    ("POST", "/account/sign-ins/{sign_in_id}/end"): "synnnnnn",
+    ("POST", "/account/devices/{device_id}/remove"): "snnnnnnn",
+    ("GET", "/people"): SUPERVISOR,
+    ("GET", "/people/new"): SUPERVISOR,
+    ("POST", "/people/new"): SUPERVISOR,
+    ("GET", "/people/{person_id}"): SUPERVISOR,
+    ("POST", "/people/{person_id}"): SUPERVISOR,
+    ("POST", "/people/{person_id}/active"): SUPERVISOR,
+    ("POST", "/people/{person_id}/link"): SUPERVISOR,
+    ("POST", "/people/{person_id}/sign-ins/end"): SUPERVISOR,
     ("GET", "/session"): SIGNED_IN,
     ("POST", "/lock"): SIGNED_IN,
     ("POST", "/unlock"): SIGNED_IN,
@@ -68,6 +88,10 @@ IN_PATH = {
     "trial_id": "1",
     "measure_id": "timed_up_and_go",
     "held_id": "1",
+    "person_id": "1",
+    "sign_in_id": "1",
+    "device_id": "1",
+    "token": "x" * 32,
 }
 
 

@@ -339,7 +339,7 @@ def test_students_stop_leads_every_supervisors_list(
     lists = [chief.get("/caseload").text for chief in both]
 
     for html in lists:
-        assert html.index(HEADING) < html.index("people")
+        assert html.index(HEADING) < html.index('class="people"')
         alert = found(html, "[aria-label='Stopped for safety']").text()
         assert LABEL in alert
         assert "recorded by Student" in alert

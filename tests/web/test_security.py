@@ -33,6 +33,11 @@ PUBLIC = {
     ("GET", "/static"),
     ("GET", "/sw.js"),
     ("GET", "/bedside"),
+    # Links that work once.
+    ("GET", "/set-up/{token}"),
+    ("POST", "/set-up/{token}"),
+    ("GET", "/join/{token}"),
+    ("POST", "/join/{token}"),
 }
 
 

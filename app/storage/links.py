@@ -1,0 +1,110 @@
+"""Links that work once: to set a site up, and to choose a passphrase of one's own.
+
+Only a hash of the token is kept; the link itself is shown once, to who asked for it.
+"""
+
+import hashlib
+import secrets
+from datetime import datetime, timedelta
+from typing import Final, Literal
+
+from sqlmodel import Field, Session, col, select
+
+from app.storage import audit
+from app.storage.errors import NotFound
+from app.storage.people import Person
+from app.storage.tables import Numbered, check, hexadecimal, one_of
+
+LASTS: Final = timedelta(hours=24)
+Purpose = Literal["setup", "passphrase"]
+
+
+class OneTimeLink(Numbered, table=True):
+    """A link given out. `person_id`: whose passphrase it sets; a set-up has nobody."""
+
+    __tablename__ = "one_time_link"
+    __table_args__ = (
+        hexadecimal("token_hash", 64),
+        one_of("purpose", ("setup", "passphrase")),
+        check("person", "(person_id IS NULL) = (purpose = 'setup')"),
+    )
+
+    token_hash: str = Field(unique=True)
+    purpose: str
+    person_id: int | None = Field(default=None, foreign_key="person.id", index=True)
+    made_at: datetime
+    made_by: int | None = Field(default=None, foreign_key="person.id")
+    ended_at: datetime | None = None
+
+
+def make_link(
+    session: Session,
+    purpose: Purpose,
+    *,
+    person: Person | None = None,
+    by: Person | None = None,
+    now: datetime,
+) -> str:
+    """A new link's token; an earlier one for the same purpose and person ends."""
+    person_id = person.id if person else None
+    for link in _open_links(session, purpose, person_id):
+        link.ended_at = now
+    token = secrets.token_urlsafe(24)
+    link = OneTimeLink(
+        token_hash=_hash_of(token),
+        purpose=purpose,
+        person_id=person_id,
+        made_at=now,
+        made_by=by.id if by else None,
+    )
+    session.add(link)
+    session.flush()
+    audit.deed(session, "made_link", link, by=link.made_by, now=now)
+    return token
+
+
+def _hash_of(token: str) -> str:
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
+def _open_links(
+    session: Session, purpose: str, person_id: int | None
+) -> list[OneTimeLink]:
+    wanted = select(OneTimeLink).where(
+        OneTimeLink.purpose == purpose,
+        OneTimeLink.person_id == person_id,
+        col(OneTimeLink.ended_at).is_(None),
+    )
+    return list(session.exec(wanted))
+
+
+def open_link(session: Session, token: str, now: datetime) -> OneTimeLink:
+    """The link, if it may still be used; NotFound when it is used, old or unknown."""
+    link = session.exec(
+        select(OneTimeLink).where(OneTimeLink.token_hash == _hash_of(token))
+    ).one_or_none()
+    if link is None or link.ended_at is not None:
+        raise NotFound(USED)
+    if not timedelta(0) <= now - link.made_at < LASTS:
+        raise NotFound(USED)
+    return link
+
+
+def use_link(session: Session, link: OneTimeLink, now: datetime) -> None:
+    link.ended_at = now
+    session.add(link)
+    session.flush()
+    audit.deed(session, "used_link", link, by=link.person_id, now=now)
+
+
+USED: Final = (
+    "This link has been used or is more than a day old. Ask for a new one where it "
+    "came from."
+)
+
+
+def end_links(session: Session, person: Person, now: datetime) -> None:
+    """Whatever was given out for somebody no longer works."""
+    for link in _open_links(session, "passphrase", person.id):
+        link.ended_at = now
+    session.flush()

@@ -1,0 +1,74 @@
+"""What may be a passphrase or a PIN."""
+
+import pytest
+
+from app.passphrases import common, why_not, why_not_pin
+
+ABOUT = ("Ward three", "ward3")
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "four tired horses rest",
+        "żółte łódki płyną nocą",
+        "x7#Qp!m2Vb9$Lr4T",
+        "ward three has eleven windows",
+        "a" * 3 + "bridge over grey water",
+        "w" + "ö" * 2 + "rter sind viele da" * 13,
+    ],
+)
+def test_several_words_will_do(text: str) -> None:
+    assert why_not(text, ABOUT) == ""
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("", "15 letters or more"),
+        ("fourteen chars", "15 letters or more"),
+        ("x" * 257, "256 letters at most"),
+        ("aaaaaaaaaaaaaaaaaaaa", "repeats a few letters"),
+        ("ab ab ab ab ab ab ab", "repeats a few letters"),
+        ("abcdefghijklmnopqrst", "runs along the keys"),
+        ("qwertyuiopasdfghjkl", "runs along the keys"),
+        ("98765432109876543210", "runs along the keys"),
+        ("Correct Horse Battery Staple!", "Many people choose"),
+        ("PASSWORD password PASSWORD", "Many people choose"),
+        ("Ward three Ward three", "your name or a word of this place"),
+        ("password tapeline 2026", "your name or a word of this place"),
+    ],
+)
+def test_what_others_would_guess_is_refused_in_words(text: str, says: str) -> None:
+    assert says in why_not(text, ABOUT)
+
+
+def test_same_letters_typed_differently_count_alike() -> None:
+    """An accent may be a letter of its own or part of one: NFKC makes them one."""
+    apart, together = "e\u0301" * 8, "\u00e9" * 8
+
+    assert why_not(apart) == why_not(together)
+    assert "15 letters" in why_not(apart)
+
+
+def test_no_kind_of_letter_is_demanded() -> None:
+    assert why_not("only small letters and blanks") == ""
+
+
+def test_block_list_is_there_and_long_enough_to_matter() -> None:
+    assert "correcthorsebatterystaple" in common()
+    assert len(common()) > 80
+
+
+@pytest.mark.parametrize("pin", ["739154", "264680", "5829371640"])
+def test_pin_will_do(pin: str) -> None:
+    assert why_not_pin(pin) == ""
+
+
+@pytest.mark.parametrize(
+    "pin",
+    ["", "12345", "1234567890123", "12345a", "123456", "654321", "111111", "121212",
+     "112211", "198412", "19840309", "09031984", "٣٤٥٦٧٨"],
+)  # fmt: skip
+def test_easy_pin_is_refused(pin: str) -> None:
+    assert why_not_pin(pin) != ""
