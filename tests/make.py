@@ -7,10 +7,11 @@ from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
 
-from app.storage import episodes, patients, people, scores, trials
-from app.storage.episodes import Episode, Plan, PrecautionOnEpisode, Visit
+from app.storage import episodes, patients, people, precautions, scores, trials
+from app.storage.episodes import Episode, Plan, Visit
 from app.storage.patients import Patient, PatientDetails
 from app.storage.people import Person
+from app.storage.precautions import PrecautionOnEpisode
 from app.storage.scores import DerivedScore, Score
 from app.storage.trials import Round, Trial, TrialBody
 
@@ -98,7 +99,7 @@ def make_precaution(
     set_on: date = TODAY,
     review_on: date | None = None,
 ) -> PrecautionOnEpisode:
-    return episodes.add_precaution(
+    return precautions.add_precaution(
         session,
         person,
         episode,

@@ -140,3 +140,46 @@ PERSON_FACTS: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
 )
 
 SEXES: Final = _closed(female="woman", male="man")
+
+#: Why an episode ended. Common practice.
+EPISODE_ENDS: Final = _closed(
+    goals_met="goals met",
+    plateau="no further gain to expect",
+    moved="moved or transferred",
+    declined="declined to go on",
+    medical="medical reasons",
+    payer="payer or authorisation ended",
+    died="died",
+)
+
+#: How somebody managed before this episode. Common practice.
+PRIOR_LEVELS: Final = _closed(
+    alone="alone, without a device",
+    device="alone, with a device or more time",
+    helped="with some help",
+    dependent="with help for most of it",
+)
+
+LIVES_WITH: Final = _closed(
+    alone="alone",
+    partner="with a partner",
+    family="with family",
+    others="with others",
+    facility="in a care facility",
+)
+
+FALLS_LAST_YEAR: Final = _closed(
+    none="none", one="one", two_or_more="two or more", unknown="not known"
+)
+
+#: Body measures that some tests compute with, each with its units and usual range.
+SIZES: Final = MappingProxyType(
+    {
+        "height": ("Height", {"cm": (100, 230), "in": (39, 91)}),
+        "lower_leg": (
+            "Lower leg, floor to knee fold",
+            {"cm": (25, 65), "in": (10, 26)},
+        ),
+        "weight": ("Weight", {"kg": (25, 300), "lb": (55, 660)}),
+    }
+)

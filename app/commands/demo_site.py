@@ -30,17 +30,11 @@ from app.commands.demo_files import (
 )
 from app.commands.refused import Refused
 from app.storage.database import write_session
-from app.storage.episodes import (
-    Episode,
-    PrecautionOnEpisode,
-    Visit,
-    add_episode,
-    add_precaution,
-    end_precaution,
-    visit_today,
-)
-from app.storage.patients import Patient, PatientDetails, add_patient, assign
+from app.storage.episodes import Episode, Visit, add_episode, visit_today
+from app.storage.patients import Patient, PatientDetails, add_patient
 from app.storage.people import Person, add_person
+from app.storage.precautions import PrecautionOnEpisode, add_precaution, end_precaution
+from app.storage.responsible import assign
 from app.storage.trials import record_trial, start_round, void_trial
 from app.web.judging import keep
 

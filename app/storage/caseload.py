@@ -13,9 +13,12 @@ from sqlmodel import Session, col, select
 from sqlmodel.sql.expression import SelectOfScalar
 
 from app.access import Subject, may
-from app.storage.episodes import Episode, PrecautionOnEpisode, holds_on
-from app.storage.patients import Assignment, Patient, PatientCondition
+from app.storage.assignments import Assignment
+from app.storage.cover import on_list_of
+from app.storage.episodes import Episode
+from app.storage.patients import Patient, PatientCondition
 from app.storage.people import Person, actor
+from app.storage.precautions import PrecautionOnEpisode, holds_on
 from app.storage.scores import Score
 
 Found = TypeVar("Found")
@@ -68,7 +71,7 @@ def caseload_for(
     `day` is today there, for what precautions hold. `demo` chooses the invented
     patients or the real ones; they never share a list.
     """
-    ids = _visible(person, demo, own)
+    ids = _visible(session, person, demo, own)
     if ids is None:
         return []
     wanted = select(Patient).where(col(Patient.id).in_(ids))
@@ -99,7 +102,7 @@ def caseload_for(
     ]
 
 
-def _visible(person: Person, demo: bool, own: bool) -> Ids | None:
+def _visible(session: Session, person: Person, demo: bool, own: bool) -> Ids | None:
     """The ids the access table lets them see, as a query; None for nobody at all."""
     who = actor(person)
     ids = select(Patient.id).where(
@@ -109,9 +112,7 @@ def _visible(person: Person, demo: bool, own: bool) -> Ids | None:
         return ids
     if not may(who, "see_patient", Subject(is_demo=demo, assigned=True)):
         return None
-    assigned = select(Assignment.patient_id).where(
-        Assignment.person_id == person.id, col(Assignment.until).is_(None)
-    )
+    assigned = select(Assignment.patient_id).where(on_list_of(session, person.id))
     return ids.where(col(Patient.id).in_(assigned))
 
 

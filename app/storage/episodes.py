@@ -9,13 +9,12 @@ from datetime import date, datetime
 from typing import Final, Literal
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import ColumnElement, UniqueConstraint, and_, or_
+from sqlalchemy import UniqueConstraint, or_
 from sqlmodel import Field, Session, col, select
 
-from app.clinical.precautions import PRECAUTIONS
-from app.clinical.vocabulary import SETTINGS
+from app.clinical.vocabulary import EPISODE_ENDS, SETTINGS
 from app.storage import audit
-from app.storage.errors import NotFound, SameIdOtherBody
+from app.storage.errors import NotFound, SameIdOtherBody, StaleVersion
 from app.storage.patients import Patient, patient_for
 from app.storage.people import Person
 from app.storage.tables import Numbered, check, length, one_of, uid
@@ -33,6 +32,9 @@ class Episode(Numbered, table=True):
         one_of("setting", SETTINGS),
         one_of("plan", PLANS),
         check("closed_on", "closed_on >= opened_on"),
+        one_of("end_reason", EPISODE_ENDS),
+        check("end_reason_when", "end_reason IS NULL OR closed_on IS NOT NULL"),
+        check("version", "version >= 1"),
     )
 
     patient_id: int = Field(foreign_key="patient.id", index=True)
@@ -41,30 +43,10 @@ class Episode(Numbered, table=True):
     plan: str
     opened_on: date
     closed_on: date | None = None
-
-
-class PrecautionOnEpisode(Numbered, table=True):
-    """An order or a risk, from `set_on` until the day before `ended_on`.
-
-    `set_by` names who ordered it, who need not be someone who signs in here.
-    """
-
-    __tablename__ = "precaution"
-    __table_args__ = (
-        one_of("tag", PRECAUTIONS),
-        length("note", 0, 500),
-        length("set_by", 0, 80),
-        check("review_on", "review_on >= set_on"),
-        check("ended_on", "ended_on >= set_on"),
-    )
-
-    episode_id: int = Field(foreign_key="episode.id", index=True)
-    tag: str
-    note: str = ""
-    set_by: str = ""
-    set_on: date
-    review_on: date | None = None
-    ended_on: date | None = None
+    end_reason: str | None = None
+    order_on: date | None = None
+    plan_on: date | None = None
+    version: int = 1
 
 
 class Visit(Numbered, table=True):
@@ -97,7 +79,7 @@ def add_episode(
     now: datetime,
 ) -> Episode:
     """Open an episode."""
-    patient_for(session, person, patient.id, "edit_patient")
+    patient_for(session, person, patient.id, "manage_episode")
     episode = Episode(
         patient_id=patient.id,
         reason=reason,
@@ -111,14 +93,85 @@ def add_episode(
     return episode
 
 
-def close_episode(
-    session: Session, person: Person, episode: Episode, *, on: date, now: datetime
+def edit_episode(
+    session: Session,
+    person: Person,
+    episode: Episode,
+    *,
+    reason: str,
+    setting: str,
+    plan: Plan,
+    order_on: date | None,
+    plan_on: date | None,
+    version: int,
+    now: datetime,
 ) -> None:
-    patient_for(session, person, episode.patient_id, "edit_patient")
-    episode.closed_on = on
+    """Change what care is for, where, and to what end."""
+    _must_be_fresh(session, person, episode, version)
+    episode.reason, episode.setting, episode.plan = reason, setting, plan
+    episode.order_on, episode.plan_on = order_on, plan_on
+    _changed(session, person, episode, "edited_episode", now)
+
+
+def close_episode(
+    session: Session,
+    person: Person,
+    episode: Episode,
+    *,
+    on: date,
+    why: str | None = None,
+    version: int | None = None,
+    now: datetime,
+) -> None:
+    _must_be_fresh(session, person, episode, version or episode.version)
+    episode.closed_on, episode.end_reason = on, why
+    _changed(session, person, episode, "closed_episode", now)
+
+
+def reopen_episode(
+    session: Session, person: Person, episode: Episode, *, version: int, now: datetime
+) -> None:
+    """It goes on as if it had not been closed; the audit trail says that it was."""
+    _must_be_fresh(session, person, episode, version)
+    episode.closed_on, episode.end_reason = None, None
+    _changed(session, person, episode, "reopened_episode", now)
+
+
+def _must_be_fresh(
+    session: Session, person: Person, episode: Episode, version: int
+) -> None:
+    """Asked before anything is changed, so that a refusal leaves nothing half done."""
+    patient_for(session, person, episode.patient_id, "manage_episode")
+    if episode.version != version:
+        raise StaleVersion
+
+
+def _changed(
+    session: Session, person: Person, episode: Episode, did: str, now: datetime
+) -> None:
+    episode.version += 1
     session.add(episode)
     session.flush()
-    audit.deed(session, "closed_episode", episode, by=person.id, now=now)
+    audit.deed(session, did, episode, by=person.id, now=now)
+
+
+def episode_for(
+    session: Session, person: Person, episode_id: int, deed: str = "see_patient"
+) -> Episode:
+    """The episode, if `person` may do `deed` to its patient."""
+    episode = session.get(Episode, episode_id)
+    if episode is None:
+        raise NotFound
+    patient_for(session, person, episode.patient_id, deed)
+    return episode
+
+
+def episodes_of(session: Session, patient: Patient) -> Sequence[Episode]:
+    """All of them, the latest first."""
+    wanted = select(Episode).where(Episode.patient_id == patient.id)
+    return session.exec(
+        wanted.order_by(col(Episode.opened_on).desc(), col(Episode.id).desc())
+    ).all()
 
 
 def open_episode(session: Session, patient: Patient) -> Episode:
@@ -146,75 +199,6 @@ def episode_on(session: Session, patient: Patient, day: date) -> Episode:
     )
     newest = wanted.order_by(col(Episode.opened_on).desc(), col(Episode.id).desc())
     return session.exec(newest.limit(1)).first() or open_episode(session, patient)
-
-
-def add_precaution(
-    session: Session,
-    person: Person,
-    episode: Episode,
-    *,
-    tag: str,
-    note: str = "",
-    set_by: str = "",
-    set_on: date,
-    review_on: date | None = None,
-    now: datetime,
-) -> PrecautionOnEpisode:
-    """Put a precaution on an episode."""
-    patient_for(session, person, episode.patient_id, "edit_patient")
-    precaution = PrecautionOnEpisode(
-        episode_id=episode.id,
-        tag=tag,
-        note=note,
-        set_by=set_by,
-        set_on=set_on,
-        review_on=review_on,
-    )
-    session.add(precaution)
-    session.flush()
-    audit.deed(session, "set_precaution", precaution, by=person.id, now=now)
-    return precaution
-
-
-def end_precaution(
-    session: Session,
-    person: Person,
-    precaution: PrecautionOnEpisode,
-    *,
-    on: date,
-    now: datetime,
-) -> None:
-    """Lift a precaution: from that day on it no longer holds."""
-    episode = session.get_one(Episode, precaution.episode_id)
-    patient_for(session, person, episode.patient_id, "edit_patient")
-    precaution.ended_on = on
-    session.add(precaution)
-    session.flush()
-    audit.deed(session, "ended_precaution", precaution, by=person.id, now=now)
-
-
-def holds_on(day: date) -> ColumnElement[bool]:
-    """The one rule of when a precaution holds: from `set_on` to before `ended_on`."""
-    return and_(
-        col(PrecautionOnEpisode.set_on) <= day,
-        or_(
-            col(PrecautionOnEpisode.ended_on).is_(None),
-            col(PrecautionOnEpisode.ended_on) > day,
-        ),
-    )
-
-
-def precautions_on(
-    session: Session, episode: Episode, day: date
-) -> Sequence[PrecautionOnEpisode]:
-    """What holds on that day, oldest first. A passed review date lifts nothing."""
-    wanted = select(PrecautionOnEpisode).where(
-        PrecautionOnEpisode.episode_id == episode.id, holds_on(day)
-    )
-    in_order = wanted.order_by(
-        col(PrecautionOnEpisode.set_on), col(PrecautionOnEpisode.id)
-    )
-    return session.exec(in_order).all()
 
 
 def visit_today(

@@ -9,12 +9,14 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Final
 
-from sqlalchemy import ColumnElement, Index, and_, delete, text
+from sqlalchemy import and_, delete
 from sqlmodel import Field, Session, col, select
 
 from app.access import Subject, may
-from app.clinical.vocabulary import CONDITIONS, PERSON_FACTS, SEXES
+from app.clinical.vocabulary import CONDITIONS, PERSON_FACTS, SEXES, SIZES
 from app.storage import audit
+from app.storage.assignments import Assignment, begin_assignment
+from app.storage.cover import on_list_of
 from app.storage.errors import NotAllowed, NotFound, SameIdOtherBody, StaleVersion
 from app.storage.people import Person, actor
 from app.storage.tables import (
@@ -24,6 +26,7 @@ from app.storage.tables import (
     check,
     is_one_of,
     length,
+    number_text,
     one_of,
     uid,
 )
@@ -31,6 +34,12 @@ from app.storage.tables import (
 _FACT_RULE: Final = " OR ".join(
     f"(key = '{key}' AND {is_one_of('value', words)})"
     for key, words in PERSON_FACTS.items()
+)
+
+
+_SIZE_RULE: Final = " OR ".join(
+    f"(key = '{key}' AND {is_one_of('unit', units)})"
+    for key, (_, units) in SIZES.items()
 )
 
 
@@ -47,6 +56,10 @@ class Patient(Numbered, table=True):
         check("one_birth", "birth_year IS NULL OR birth_date IS NULL"),
         one_of("sex", SEXES),
         check("version", "version >= 1"),
+        length("full_name", 0, 120),
+        length("record_number", 0, 40),
+        check("merged", "merged_into IS NULL OR closed_at IS NOT NULL"),
+        check("archived", "archived_at IS NULL OR closed_at IS NOT NULL"),
     )
 
     uid: str = Field(unique=True)
@@ -58,6 +71,12 @@ class Patient(Numbered, table=True):
     version: int = 1
     created_at: datetime
     closed_at: datetime | None = None
+    archived_at: datetime | None = None
+    merged_into: int | None = Field(default=None, foreign_key="patient.id", index=True)
+    full_name: str = ""
+    record_number: str = ""
+    edited_at: datetime | None = None
+    edited_by: int | None = Field(default=None, foreign_key="person.id")
 
 
 class PatientCondition(Table, table=True):
@@ -82,32 +101,27 @@ class PatientFact(Table, table=True):
     value: str
 
 
-class Assignment(Numbered, table=True):
-    """Somebody is responsible for a patient from `since` on, until `until`."""
+class PatientSize(Table, table=True):
+    """A body measure as it was typed, with its unit."""
 
-    __tablename__ = "assignment"
+    __tablename__ = "patient_size"
     __table_args__ = (
-        Index(
-            "ix_assignment_open",
-            "person_id",
-            "patient_id",
-            unique=True,
-            sqlite_where=text("until IS NULL"),
-            postgresql_where=text("until IS NULL"),
-        ),
+        check("key", _SIZE_RULE),
+        check("value", f"{number_text('value')} AND ltrim(value, '0.') <> ''"),
     )
 
-    patient_id: int = Field(foreign_key="patient.id", index=True)
-    person_id: int = Field(foreign_key="person.id")
-    since: datetime
-    until: datetime | None = None
+    patient_id: int = Field(foreign_key="patient.id", primary_key=True)
+    key: str = Field(primary_key=True)
+    value: str
+    unit: str
 
 
 @dataclass(frozen=True, slots=True)
 class PatientDetails:
     """What may be said of a patient: at most one of birth year and birth date.
 
-    `conditions` maps each to the day it began, None when that is not known.
+    `conditions` maps each to the day it began, None when that is not known. `sizes`
+    holds value and unit as typed. A name and a number only where the site keeps them.
     """
 
     label: str
@@ -116,6 +130,9 @@ class PatientDetails:
     sex: str | None = None
     conditions: Mapping[str, date | None] = field(default_factory=dict)
     facts: Mapping[str, str] = field(default_factory=dict)
+    sizes: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+    full_name: str = ""
+    record_number: str = ""
 
 
 def patient_for(
@@ -127,8 +144,15 @@ def patient_for(
     """
     wanted = (
         select(Patient, Assignment.id)
-        .outerjoin(Assignment, _open_assignment_of(person.id))
+        .outerjoin(
+            Assignment,
+            and_(
+                col(Assignment.patient_id) == col(Patient.id),
+                on_list_of(session, person.id),
+            ),
+        )
         .where(Patient.id == patient_id)
+        .limit(1)
     )
     found = session.exec(wanted).first()
     if found is None:
@@ -140,14 +164,6 @@ def patient_for(
     if not may(actor(person), deed, whom):
         raise NotAllowed
     return patient
-
-
-def _open_assignment_of(person_id: int) -> ColumnElement[bool]:
-    return and_(
-        col(Assignment.patient_id) == col(Patient.id),
-        col(Assignment.person_id) == person_id,
-        col(Assignment.until).is_(None),
-    )
 
 
 def details_of(session: Session, patient: Patient) -> PatientDetails:
@@ -169,6 +185,14 @@ def details_of(session: Session, patient: Patient) -> PatientDetails:
         sex=patient.sex,
         conditions={row.condition: row.since_date for row in conditions},
         facts={row.key: row.value for row in facts},
+        sizes={
+            row.key: (row.value, row.unit)
+            for row in session.exec(
+                select(PatientSize).where(PatientSize.patient_id == patient.id)
+            )
+        },
+        full_name=patient.full_name,
+        record_number=patient.record_number,
     )
 
 
@@ -196,7 +220,7 @@ def add_patient(
     )
     _write_details(session, patient, details)
     audit.deed(session, "added_patient", patient, by=person.id, now=now)
-    _assign(session, person, patient, person, now)
+    begin_assignment(session, person, patient.id, person.id, now=now)
     return patient
 
 
@@ -217,6 +241,7 @@ def edit_patient(
     if patient.version != version:
         raise StaleVersion
     patient.version += 1
+    patient.edited_at, patient.edited_by = now, person.id
     _write_details(session, patient, details)
     audit.deed(session, "edited_patient", patient, by=person.id, now=now)
     return patient
@@ -226,9 +251,11 @@ def _write_details(session: Session, patient: Patient, details: PatientDetails) 
     patient.label = details.label
     patient.birth_year, patient.birth_date = details.birth_year, details.birth_date
     patient.sex = details.sex
+    patient.full_name = details.full_name
+    patient.record_number = details.record_number
     session.add(patient)
     session.flush()
-    for table in (PatientCondition, PatientFact):
+    for table in (PatientCondition, PatientFact, PatientSize):
         session.exec(delete(table).where(col(table.patient_id) == patient.id))
     session.add_all(
         PatientCondition(patient_id=patient.id, condition=name, since_date=since)
@@ -238,6 +265,10 @@ def _write_details(session: Session, patient: Patient, details: PatientDetails) 
         PatientFact(patient_id=patient.id, key=key, value=value)
         for key, value in details.facts.items()
     )
+    session.add_all(
+        PatientSize(patient_id=patient.id, key=key, value=value, unit=unit)
+        for key, (value, unit) in details.sizes.items()
+    )
     session.flush()
 
 
@@ -245,58 +276,48 @@ def close_patient(
     session: Session, person: Person, patient_id: int, *, version: int, now: datetime
 ) -> Patient:
     """Take a patient off every list. What was recorded of them stays."""
-    patient = patient_for(session, person, patient_id, "edit_patient")
-    if patient.version != version:
-        raise StaleVersion
-    patient.version += 1
-    patient.closed_at = now
-    session.flush()
-    audit.deed(session, "closed_patient", patient, by=person.id, now=now)
+    patient = patient_for(session, person, patient_id, "manage_episode")
+    _changed(session, person, patient, "closed_patient", version, now, closed_at=now)
     return patient
 
 
-def assign(
-    session: Session, person: Person, patient: Patient, to: Person, *, now: datetime
-) -> Assignment:
-    """Make `to` responsible for a patient; who already is stays so.
-
-    Raise NotAllowed when `to` could not see the patient even then.
-    """
-    patient_for(session, person, patient.id, "edit_patient")
-    if not may(actor(to), "see_patient", Subject(patient.is_demo, assigned=True)):
-        raise NotAllowed
-    return _assign(session, person, patient, to, now)
-
-
-def _assign(
-    session: Session, person: Person, patient: Patient, to: Person, now: datetime
-) -> Assignment:
-    known = _assignment(session, patient, to)
-    if known is not None:
-        return known
-    assignment = Assignment(patient_id=patient.id, person_id=to.id, since=now)
-    session.add(assignment)
-    session.flush()
-    audit.deed(session, "assigned", assignment, by=person.id, now=now)
-    return assignment
+def reopen_patient(
+    session: Session, person: Person, patient_id: int, *, version: int, now: datetime
+) -> Patient:
+    """Back on the lists; one that was folded into another stays there."""
+    patient = patient_for(session, person, patient_id, "manage_episode")
+    if patient.merged_into is not None:
+        raise NotAllowed("This one was folded into another: open that one.")
+    back = {"closed_at": None, "archived_at": None}
+    _changed(session, person, patient, "reopened_patient", version, now, **back)
+    return patient
 
 
-def unassign(
-    session: Session, person: Person, patient: Patient, whom: Person, *, now: datetime
+def archive_patient(
+    session: Session, person: Person, patient_id: int, *, version: int, now: datetime
+) -> Patient:
+    """Closed, and found only by who asks for archived people too."""
+    patient = patient_for(session, person, patient_id, "archive_patient")
+    closed = {"closed_at": patient.closed_at or now, "archived_at": now}
+    _changed(session, person, patient, "archived_patient", version, now, **closed)
+    return patient
+
+
+def _changed(
+    session: Session,
+    person: Person,
+    patient: Patient,
+    did: str,
+    version: int,
+    now: datetime,
+    **values: datetime | None,
 ) -> None:
-    """End somebody's responsibility; nothing happens when they had none."""
-    patient_for(session, person, patient.id, "edit_patient")
-    assignment = _assignment(session, patient, whom)
-    if assignment is not None:
-        assignment.until = now
-        session.flush()
-        audit.deed(session, "unassigned", assignment, by=person.id, now=now)
-
-
-def _assignment(session: Session, patient: Patient, to: Person) -> Assignment | None:
-    wanted = select(Assignment).where(
-        Assignment.patient_id == patient.id,
-        Assignment.person_id == to.id,
-        col(Assignment.until).is_(None),
-    )
-    return session.exec(wanted).first()
+    if patient.version != version:
+        raise StaleVersion
+    patient.version += 1
+    patient.edited_at, patient.edited_by = now, person.id
+    for name, value in values.items():
+        setattr(patient, name, value)
+    session.add(patient)
+    session.flush()
+    audit.deed(session, did, patient, by=person.id, now=now)

@@ -10,8 +10,8 @@ from sqlmodel import Session, col, func, select
 
 from app.access import SUPERVISOR, may
 from app.storage import audit, devices, links
+from app.storage.assignments import Assignment
 from app.storage.errors import NotAllowed, NotFound, StaleVersion, StorageProblem
-from app.storage.patients import Assignment
 from app.storage.people import Person, actor, end_sign_ins
 
 

@@ -25,10 +25,11 @@ from app.clinical.precautions import PRECAUTIONS, Precaution
 from app.clinical.vocabulary import UNABLE_REASONS
 from app.resources import folder
 from app.storage.caseload import caseload_for
-from app.storage.episodes import Visit, episode_on, precautions_on, visit_today
+from app.storage.episodes import Visit, episode_on, visit_today
 from app.storage.errors import NotFound
 from app.storage.patients import Patient, patient_for
 from app.storage.people import Person, actor
+from app.storage.precautions import precautions_on
 from app.storage.trials import Round, Trial, record_trial, rounds_of, start_round
 from app.web.assets import Assets
 from app.web.dates import day_words

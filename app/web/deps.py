@@ -222,12 +222,14 @@ SignedIn = Annotated[Person, Depends(signed_in)]
 
 def _reading(site: SiteDep, _me: SignedIn) -> Iterator[Session]:
     with read_session(site.engine) as session:
+        session.info["now"] = site.clock()
         yield session
 
 
 def _writing(site: SiteDep, _form: FormDep) -> Iterator[Session]:
     # The form is a dependency so that a slow phone never holds the write lock.
     with write_session(site.engine) as session:
+        session.info["now"] = site.clock()
         yield session
 
 

@@ -12,10 +12,11 @@ from sqlmodel import Session
 from app.catalogue.load import Catalogue
 from app.clinical.measure import Measure
 from app.clinical.precautions import Clearance
-from app.storage.episodes import Episode, open_episode, precautions_on, visit_today
+from app.storage.episodes import Episode, open_episode, visit_today
 from app.storage.errors import NotFound
 from app.storage.patients import Patient, details_of, patient_for
 from app.storage.people import Person
+from app.storage.precautions import precautions_on
 from app.storage.scores import scores_of
 from app.storage.trials import Round, TrialBody, record_trial, rounds_of, start_round
 from app.web.deps import (

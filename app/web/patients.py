@@ -14,17 +14,11 @@ from app.catalogue.load import Catalogue
 from app.clinical.precautions import PRECAUTIONS, Precaution
 from app.clinical.vocabulary import CONDITIONS, PERSON_FACTS, SETTINGS, SEXES
 from app.storage.caseload import LastScore
-from app.storage.episodes import (
-    Episode,
-    PrecautionOnEpisode,
-    add_episode,
-    add_precaution,
-    open_episode,
-    precautions_on,
-)
+from app.storage.episodes import Episode, add_episode, open_episode
 from app.storage.errors import NotAllowed, NotFound, SameIdOtherBody
 from app.storage.patients import Patient, add_patient, details_of, patient_for
 from app.storage.people import Person, actor
+from app.storage.precautions import PrecautionOnEpisode, add_precaution, precautions_on
 from app.storage.safety import open_stops_of
 from app.storage.scores import Score, scores_of, unfinished_rounds
 from app.storage.trials import rounds_of

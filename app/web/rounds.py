@@ -14,9 +14,10 @@ from app.clinical.precautions import Precaution
 from app.clinical.quantities import shown
 from app.clinical.quantities import words as with_unit
 from app.clinical.vocabulary import UNABLE_REASONS
-from app.storage.episodes import Episode, Visit, precautions_on
+from app.storage.episodes import Episode, Visit
 from app.storage.patients import Patient, patient_for
 from app.storage.people import Person
+from app.storage.precautions import precautions_on
 from app.storage.safety import stops_in
 from app.storage.trials import (
     Round,

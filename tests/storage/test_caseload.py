@@ -6,7 +6,7 @@ from datetime import date, timedelta
 import pytest
 from sqlmodel import Session
 
-from app.storage import episodes, patients
+from app.storage import episodes, patients, precautions, responsible
 from app.storage.caseload import CaseloadRow, caseload_for
 from app.storage.database import read_session, write_session
 from app.storage.patients import PatientDetails
@@ -88,7 +88,7 @@ def test_real_staff_have_no_demo_list(ward: Ward, demo: Person, who: str) -> Non
 
 def test_ended_assignment_takes_the_patient_off(ward: Ward) -> None:
     with write_session(ward.engine) as session:
-        patients.unassign(
+        responsible.unassign(
             session, ward.supervisor, ward.patient, ward.therapist, now=NOW
         )
 
@@ -145,7 +145,7 @@ def test_precaution_holds_until_the_day_it_ends(ward: Ward) -> None:
     with write_session(ward.engine) as session:
         order = make_precaution(session, ward.therapist, ward.episode)
         tomorrow = TODAY + DAY
-        episodes.end_precaution(session, ward.therapist, order, on=tomorrow, now=NOW)
+        precautions.end_precaution(session, ward.therapist, order, on=tomorrow, now=NOW)
 
     (row,) = listed(ward, ward.therapist)
 
@@ -158,7 +158,7 @@ def test_lifted_precaution_is_off_the_row(ward: Ward) -> None:
         lifted = make_precaution(
             session, ward.therapist, ward.episode, review_on=TODAY + DAY
         )
-        episodes.end_precaution(session, ward.therapist, lifted, on=TODAY, now=NOW)
+        precautions.end_precaution(session, ward.therapist, lifted, on=TODAY, now=NOW)
 
     (row,) = listed(ward, ward.therapist)
     assert row.precautions == ("oxygen",)

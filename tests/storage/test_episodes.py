@@ -6,10 +6,11 @@ from zoneinfo import ZoneInfo
 import pytest
 from sqlmodel import select
 
-from app.storage import episodes
+from app.storage import episodes, precautions
 from app.storage.database import read_session, write_session
-from app.storage.episodes import Visit, open_episode, precautions_on
+from app.storage.episodes import Visit, open_episode
 from app.storage.errors import NotFound, SameIdOtherBody
+from app.storage.precautions import precautions_on
 from tests.make import NOW, TODAY, make_episode, make_precaution, make_visit, new_uid
 from tests.storage.conftest import Ward
 
@@ -54,7 +55,7 @@ def test_precaution_holds_until_it_is_lifted(
 ) -> None:
     with write_session(ward.engine) as session:
         precaution = make_precaution(session, ward.therapist, ward.episode)
-        episodes.end_precaution(
+        precautions.end_precaution(
             session, ward.therapist, precaution, on=TODAY + 5 * DAY, now=NOW
         )
         found = precautions_on(session, ward.episode, day)
@@ -76,7 +77,7 @@ def test_outsider_neither_sets_nor_lifts_a_precaution(ward: Ward) -> None:
         with pytest.raises(NotFound):
             make_precaution(session, ward.outsider, ward.episode)
         with pytest.raises(NotFound):
-            episodes.end_precaution(
+            precautions.end_precaution(
                 session, ward.outsider, precaution, on=TODAY, now=NOW
             )
 

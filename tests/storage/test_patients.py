@@ -8,7 +8,7 @@ import pytest
 from sqlalchemy import func
 from sqlmodel import Session, select
 
-from app.storage import patients
+from app.storage import patients, responsible
 from app.storage.database import read_session, write_session
 from app.storage.errors import (
     NotAllowed,
@@ -68,7 +68,9 @@ def test_patient_out_of_sight_looks_like_one_that_is_not(ward: Ward) -> None:
 
 def test_deed_beyond_the_role_is_not_allowed(ward: Ward) -> None:
     with write_session(ward.engine) as session:
-        patients.assign(session, ward.supervisor, ward.patient, ward.student, now=NOW)
+        responsible.assign(
+            session, ward.supervisor, ward.patient, ward.student, now=NOW
+        )
         seen = patient_for(session, ward.student, ward.patient.id)
 
         with pytest.raises(NotAllowed):
@@ -231,7 +233,9 @@ def test_no_count_of_four_threads_is_lost(ward: Ward) -> None:
 
 def test_assigned_colleague_sees_the_patient(ward: Ward) -> None:
     with write_session(ward.engine) as session:
-        patients.assign(session, ward.therapist, ward.patient, ward.outsider, now=NOW)
+        responsible.assign(
+            session, ward.therapist, ward.patient, ward.outsider, now=NOW
+        )
 
         assert sees(session, ward.outsider, ward.patient)
 
@@ -239,7 +243,7 @@ def test_assigned_colleague_sees_the_patient(ward: Ward) -> None:
 def test_assigning_twice_is_assigning_once(ward: Ward) -> None:
     with write_session(ward.engine) as session:
         first, again = (
-            patients.assign(
+            responsible.assign(
                 session, ward.therapist, ward.patient, ward.outsider, now=NOW
             )
             for _ in range(2)
@@ -251,7 +255,7 @@ def test_assigning_twice_is_assigning_once(ward: Ward) -> None:
 def test_ended_assignment_ends_the_sight(ward: Ward) -> None:
     later = NOW + timedelta(days=1)
     with write_session(ward.engine) as session:
-        patients.unassign(
+        responsible.unassign(
             session, ward.supervisor, ward.patient, ward.therapist, now=later
         )
 
@@ -260,7 +264,7 @@ def test_ended_assignment_ends_the_sight(ward: Ward) -> None:
 
 def test_assignment_that_ended_can_begin_again(ward: Ward) -> None:
     with write_session(ward.engine) as session:
-        for deed in (patients.unassign, patients.assign):
+        for deed in (responsible.unassign, responsible.assign):
             deed(session, ward.supervisor, ward.patient, ward.therapist, now=NOW)
 
         assert sees(session, ward.therapist, ward.patient)
@@ -274,7 +278,7 @@ def test_nobody_assigns_a_patient_they_do_not_see(
 ) -> None:
     person: Person = getattr(ward, who)
     with write_session(ward.engine) as session, pytest.raises(problem):
-        patients.assign(session, person, ward.patient, person, now=NOW)
+        responsible.assign(session, person, ward.patient, person, now=NOW)
 
 
 def test_demo_person_is_never_assigned_a_real_patient(ward: Ward) -> None:
@@ -282,7 +286,7 @@ def test_demo_person_is_never_assigned_a_real_patient(ward: Ward) -> None:
         demo = make_person(session, "demo", is_demo=True)
 
         with pytest.raises(NotAllowed):
-            patients.assign(session, ward.therapist, ward.patient, demo, now=NOW)
+            responsible.assign(session, ward.therapist, ward.patient, demo, now=NOW)
 
 
 def test_closed_patient_can_still_be_looked_up(ward: Ward) -> None:

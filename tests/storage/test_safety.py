@@ -10,10 +10,11 @@ from sqlmodel import Session, col, select
 
 from app.clinical import make_safe
 from app.storage import safety
+from app.storage.assignments import Assignment
 from app.storage.audit import AuditEntry
 from app.storage.database import read_session, write_session
 from app.storage.errors import NotAllowed, NotFound
-from app.storage.patients import Assignment, Patient
+from app.storage.patients import Patient
 from app.storage.people import Person
 from app.storage.safety import SafetyEvent, SafetySymptom, Stop
 from app.storage.trials import Trial, TrialBody, void_trial

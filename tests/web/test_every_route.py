@@ -12,7 +12,8 @@ from starlette.testclient import TestClient
 
 from app.storage.database import write_session
 from app.storage.episodes import open_episode
-from app.storage.patients import Patient, assign
+from app.storage.patients import Patient
+from app.storage.responsible import assign
 from app.storage.trials import TrialBody
 from app.web.deps import Site
 from tests.conftest import person_by

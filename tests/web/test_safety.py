@@ -9,9 +9,9 @@ from sqlmodel import col, select
 from starlette.testclient import TestClient
 
 from app.storage import safety
+from app.storage.assignments import Assignment
 from app.storage.audit import AuditEntry
 from app.storage.database import read_session, write_session
-from app.storage.patients import Assignment
 from app.storage.safety import SafetyEvent
 from app.storage.trials import Trial
 from app.web.deps import Site

@@ -1,0 +1,145 @@
+"""Orders and risks on an episode: who set them, when they are looked at again."""
+
+from collections.abc import Sequence
+from datetime import date, datetime
+
+from sqlalchemy import ColumnElement, and_, or_
+from sqlmodel import Field, Session, col, select
+
+from app.clinical.precautions import PRECAUTIONS
+from app.storage import audit
+from app.storage.episodes import Episode
+from app.storage.errors import NotFound
+from app.storage.patients import patient_for
+from app.storage.people import Person
+from app.storage.tables import Numbered, check, length, one_of
+
+
+class PrecautionOnEpisode(Numbered, table=True):
+    """An order or a risk, from `set_on` until the day before `ended_on`.
+
+    `set_by` names who ordered it, who need not be someone who signs in here.
+    """
+
+    __tablename__ = "precaution"
+    __table_args__ = (
+        one_of("tag", PRECAUTIONS),
+        length("note", 0, 500),
+        length("set_by", 0, 80),
+        length("end_note", 0, 200),
+        check("review_on", "review_on >= set_on"),
+        check("ended_on", "ended_on >= set_on"),
+    )
+
+    episode_id: int = Field(foreign_key="episode.id", index=True)
+    tag: str
+    note: str = ""
+    set_by: str = ""
+    set_on: date
+    review_on: date | None = None
+    ended_on: date | None = None
+    end_note: str = ""
+
+
+def add_precaution(
+    session: Session,
+    person: Person,
+    episode: Episode,
+    *,
+    tag: str,
+    note: str = "",
+    set_by: str = "",
+    set_on: date,
+    review_on: date | None = None,
+    now: datetime,
+) -> PrecautionOnEpisode:
+    """Put a precaution on an episode; one that holds already is left as it is."""
+    patient_for(session, person, episode.patient_id, "set_precaution")
+    for known in precautions_on(session, episode, set_on):
+        if known.tag == tag:
+            return known
+    precaution = PrecautionOnEpisode(
+        episode_id=episode.id,
+        tag=tag,
+        note=note,
+        set_by=set_by,
+        set_on=set_on,
+        review_on=review_on,
+    )
+    session.add(precaution)
+    session.flush()
+    audit.deed(session, "set_precaution", precaution, by=person.id, now=now)
+    return precaution
+
+
+def end_precaution(
+    session: Session,
+    person: Person,
+    precaution: PrecautionOnEpisode,
+    *,
+    on: date,
+    note: str = "",
+    now: datetime,
+) -> None:
+    """Lift a precaution: from that day on it no longer holds.
+
+    One that was lifted before keeps its first day and reason.
+    """
+    episode = session.get_one(Episode, precaution.episode_id)
+    patient_for(session, person, episode.patient_id, "end_precaution")
+    if precaution.ended_on is not None:
+        return
+    precaution.ended_on, precaution.end_note = on, note
+    session.add(precaution)
+    session.flush()
+    audit.deed(session, "ended_precaution", precaution, by=person.id, now=now)
+
+
+def holds_on(day: date) -> ColumnElement[bool]:
+    """The one rule of when a precaution holds: from `set_on` to before `ended_on`."""
+    return and_(
+        col(PrecautionOnEpisode.set_on) <= day,
+        or_(
+            col(PrecautionOnEpisode.ended_on).is_(None),
+            col(PrecautionOnEpisode.ended_on) > day,
+        ),
+    )
+
+
+def precautions_on(
+    session: Session, episode: Episode, day: date
+) -> Sequence[PrecautionOnEpisode]:
+    """What holds on that day, oldest first. A passed review date lifts nothing."""
+    wanted = select(PrecautionOnEpisode).where(
+        PrecautionOnEpisode.episode_id == episode.id, holds_on(day)
+    )
+    in_order = wanted.order_by(
+        col(PrecautionOnEpisode.set_on), col(PrecautionOnEpisode.id)
+    )
+    return session.exec(in_order).all()
+
+
+def all_precautions(
+    session: Session, episode: Episode
+) -> Sequence[PrecautionOnEpisode]:
+    """Those that were lifted too, the latest first."""
+    wanted = select(PrecautionOnEpisode).where(
+        PrecautionOnEpisode.episode_id == episode.id
+    )
+    latest = (
+        col(PrecautionOnEpisode.set_on).desc(),
+        col(PrecautionOnEpisode.id).desc(),
+    )
+    return session.exec(wanted.order_by(*latest)).all()
+
+
+def precaution_for(
+    session: Session, person: Person, precaution_id: int, deed: str
+) -> PrecautionOnEpisode:
+    """The precaution, if `person` may do `deed` to its patient."""
+    precaution = session.get(PrecautionOnEpisode, precaution_id)
+    if precaution is None:
+        raise NotFound
+    episode = session.get_one(Episode, precaution.episode_id)
+    patient_for(session, person, episode.patient_id, deed)
+    return precaution

@@ -1,0 +1,75 @@
+"""The occupational profile of an episode: before, at home, and what matters to them."""
+
+from collections.abc import Mapping
+from datetime import datetime
+
+from sqlmodel import Field, Session, select
+
+from app.clinical.vocabulary import FALLS_LAST_YEAR, LIVES_WITH, PRIOR_LEVELS
+from app.storage import audit
+from app.storage.episodes import Episode
+from app.storage.errors import StaleVersion
+from app.storage.patients import patient_for
+from app.storage.people import Person
+from app.storage.tables import Numbered, check, length, one_of
+
+
+class Profile(Numbered, table=True):
+    """One for an episode. `matters` holds the person's own words."""
+
+    __tablename__ = "profile"
+    __table_args__ = (
+        one_of("prior_self_care", PRIOR_LEVELS),
+        one_of("prior_mobility", PRIOR_LEVELS),
+        one_of("lives_with", LIVES_WITH),
+        one_of("falls", FALLS_LAST_YEAR),
+        length("home", 0, 300),
+        length("helper", 0, 200),
+        length("matters", 0, 500),
+        check("version", "version >= 1"),
+    )
+
+    episode_id: int = Field(foreign_key="episode.id", unique=True)
+    prior_self_care: str | None = None
+    prior_mobility: str | None = None
+    lives_with: str | None = None
+    falls: str | None = None
+    home: str = ""
+    helper: str = ""
+    matters: str = ""
+    version: int = 1
+    edited_at: datetime
+    edited_by: int = Field(foreign_key="person.id")
+
+
+def profile_of(session: Session, episode: Episode) -> Profile | None:
+    wanted = select(Profile).where(Profile.episode_id == episode.id)
+    return session.exec(wanted).one_or_none()
+
+
+def write_profile(
+    session: Session,
+    person: Person,
+    episode: Episode,
+    said: Mapping[str, str | None],
+    *,
+    version: int,
+    now: datetime,
+) -> Profile:
+    """Replace it; `version` is the one the editor had, 0 when there was none."""
+    patient_for(session, person, episode.patient_id, "edit_patient")
+    profile = profile_of(session, episode)
+    if (profile.version if profile else 0) != version:
+        raise StaleVersion
+    if profile is None:
+        profile = Profile(
+            episode_id=episode.id, version=0, edited_at=now, edited_by=person.id
+        )
+    for name, value in said.items():
+        setattr(profile, name, value)
+    profile.version += 1
+    profile.edited_at, profile.edited_by = now, person.id
+    session.add(profile)
+    session.flush()
+    audit.deed(session, "wrote_profile", profile, by=person.id, now=now)
+    return profile
