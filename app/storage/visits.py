@@ -5,10 +5,10 @@ is in `observations`; whoever calls has fetched the visit with the right to do s
 """
 
 from collections.abc import Collection, Mapping, Sequence
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from typing import Final
 
-from sqlmodel import Field, Session, col, select
+from sqlmodel import Field, Session, col, func, select
 
 from app.access import ASSISTANT, STUDENT, Subject, may
 from app.clinical.visiting import EXIT_LIST, JUDGED, KINDS, MINUTES, NOT_DONE, PAUSES
@@ -18,8 +18,10 @@ from app.storage.errors import NotFound, StorageProblem
 from app.storage.patients import Patient, patient_for
 from app.storage.people import Person, actor
 from app.storage.tables import Numbered, Table, check, one_of
+from app.storage.trials import Round, Trial
 
-MOST_MINUTES: Final = 600
+#: Longer no visit lasts: it was left open.
+FORGOTTEN: Final = timedelta(hours=12)
 
 
 class VisitPause(Numbered, table=True):
@@ -65,14 +67,17 @@ def visit_for(
     return visit, patient_for(session, person, episode.patient_id, deed)
 
 
-def open_visit(session: Session, person: Person, patient_id: int) -> Visit | None:
-    """Somebody's visit to a patient that is not closed, the latest."""
+def open_visit(
+    session: Session, person: Person, patient_id: int, day: date
+) -> Visit | None:
+    """Somebody's visit of a day to a patient, if it is not closed."""
     wanted = (
         select(Visit)
         .join(Episode, col(Episode.id) == col(Visit.episode_id))
         .where(
             Episode.patient_id == patient_id,
             Visit.person_id == person.id,
+            Visit.local_date == day,
             col(Visit.closed_at).is_(None),
             Visit.kind != "missed",
         )
@@ -89,6 +94,17 @@ def visits_of(session: Session, patient_id: int, most: int = 200) -> Sequence[Vi
     )
     in_order = wanted.order_by(col(Visit.local_date).desc(), col(Visit.id).desc())
     return session.exec(in_order.limit(most)).all()
+
+
+def trials_in(session: Session, visit_ids: Collection[int]) -> dict[int, int]:
+    """How many trials each visit holds, voided ones too."""
+    wanted = (
+        select(Round.visit_id, func.count(col(Trial.id)))
+        .join(Trial, col(Trial.round_id) == col(Round.id))
+        .where(col(Round.visit_id).in_(visit_ids))
+        .group_by(col(Round.visit_id))
+    )
+    return dict(session.exec(wanted).all())
 
 
 def pauses_of(session: Session, visit: Visit) -> Sequence[VisitPause]:
@@ -172,7 +188,12 @@ def resume(session: Session, person: Person, visit: Visit, now: datetime) -> Non
 def counted_minutes(
     visit: Visit, pauses: Sequence[VisitPause], now: datetime
 ) -> tuple[int, int]:
-    """Whole minutes: all that passed, and those of the pauses."""
+    """Whole minutes: all that passed, and those of the pauses.
+
+    A visit that nobody closed on its day tells nothing of its length.
+    """
+    if visit.closed_at is None and now - visit.started_at > FORGOTTEN:
+        return 0, 0
     end = visit.closed_at or now
     total = end - visit.started_at
     away = sum(((min(p.until or end, end) - p.since) for p in pauses), start=end - end)
