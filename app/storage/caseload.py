@@ -3,7 +3,7 @@
 Plain rows for a page, in a number of queries that does not grow with the list.
 """
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, TypeVar
@@ -210,3 +210,19 @@ def _next_due(session: Session, ids: Ids, day: date) -> dict[int, date]:
         .group_by(col(Episode.patient_id))
     )
     return {owner: due for owner, due in session.exec(wanted) if due is not None}
+
+
+def conditions_by_id(
+    session: Session, patient_ids: Collection[int]
+) -> dict[int, list[str]]:
+    """The conditions of these patients."""
+    some = select(Patient.id).where(col(Patient.id).in_(patient_ids))
+    return conditions_of(session, some)
+
+
+def last_scores_by_id(
+    session: Session, patient_ids: Collection[int]
+) -> dict[int, list[LastScore]]:
+    """Each test's latest score of these patients, the newest test first."""
+    some = select(Patient.id).where(col(Patient.id).in_(patient_ids))
+    return _last_scores(session, some)

@@ -107,7 +107,7 @@ def owed_to(session: Session, patient_id: int) -> Sequence[Owed]:
 def treatment_days(session: Session, episode: Episode) -> list[date]:
     """The local days on which anything was done; a missed visit is none."""
     wanted = (
-        select(Visit.local_date)
+        select(col(Visit.local_date))
         .where(Visit.episode_id == episode.id, Visit.kind != "missed")
         .distinct()
     )
@@ -116,8 +116,9 @@ def treatment_days(session: Session, episode: Episode) -> list[date]:
 
 def last_events(session: Session, episode: Episode) -> dict[str, date]:
     """When each clock was last answered."""
+    newest: Any = func.max(col(PlanEvent.on_date))
     wanted: Any = (
-        select(PlanEvent.kind, func.max(PlanEvent.on_date))
+        select(PlanEvent.kind, newest)
         .where(PlanEvent.episode_id == episode.id)
         .group_by(col(PlanEvent.kind))
     )
