@@ -8,7 +8,7 @@ import os
 from collections.abc import Mapping
 from datetime import timedelta
 from pathlib import Path
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, Literal, Self
 from zoneinfo import ZoneInfo
 
 from pydantic import Field, ValidationError, field_validator
@@ -60,6 +60,7 @@ class Settings(BaseSettings):
     trusted_hosts: Annotated[tuple[str, ...], NoDecode] = ()
     secure_cookies: bool = False
     idle_minutes: int = Field(default=5, ge=0, le=720)
+    identifiers: Literal["minimal", "full"] = "minimal"
     demo: bool = False
 
     @field_validator("data_dir")

@@ -17,7 +17,7 @@ from app.storage.responsible import assign
 from app.storage.trials import TrialBody
 from app.web.deps import Site
 from tests.conftest import person_by
-from tests.make import make_person, make_round, make_trial, make_visit
+from tests.make import make_person, make_precaution, make_round, make_trial, make_visit
 from tests.web.test_security import addresses
 
 #: Who asks, in the order of a row's letters. The patient is the therapist's; the
@@ -27,7 +27,7 @@ CAST = ("nobody", "invented", "outsider", "student", "assistant", "colleague",
 #: `s` sent to sign in, `n` not found, `f` refused, `y` let through (which an empty form
 #: may still be refused by its fields). One letter for each of the cast.
 EVERYBODY, SIGNED_IN, NOT_HERE = "yyyyyyyy", "syyyyyyy", "nnnnnnnn"
-BEDSIDE = "snnnynyy"
+BEDSIDE, JUDGEMENT, OVERSIGHT = "snnnynyy", "snnnfnyy", "snnnfnfy"
 SUPERVISOR = "sffffffy"
 OF_PATIENT = "/patients/{patient_id}"
 ROWS: dict[tuple[str, str], str] = {
@@ -69,6 +69,29 @@ ROWS: dict[tuple[str, str], str] = {
     ("POST", "/bedside/attach"): SIGNED_IN,
     ("GET", "/patients/new"): "syyffyyy",
     ("POST", "/patients/new"): "syyffyyy",
+    ("GET", "/patients/find"): SIGNED_IN,
+    ("POST", "/patients/find"): SIGNED_IN,
+    ("GET", "/cover"): "syyfyyyf",
+    ("POST", "/cover"): "syyfyyyf",
+    ("POST", "/cover/{cover_id}/end"): "snnnnnnn",
+    ("GET", OF_PATIENT + "/edit"): BEDSIDE,
+    ("POST", OF_PATIENT + "/edit"): BEDSIDE,
+    ("GET", OF_PATIENT + "/profile"): BEDSIDE,
+    ("POST", OF_PATIENT + "/profile"): BEDSIDE,
+    ("GET", OF_PATIENT + "/precautions"): BEDSIDE,
+    ("POST", OF_PATIENT + "/precautions"): BEDSIDE,
+    ("POST", "/precautions/{precaution_id}/end"): JUDGEMENT,
+    ("GET", OF_PATIENT + "/episodes"): JUDGEMENT,
+    ("POST", OF_PATIENT + "/episodes"): JUDGEMENT,
+    ("POST", "/episodes/{episode_id}/close"): JUDGEMENT,
+    ("POST", "/episodes/{episode_id}/reopen"): JUDGEMENT,
+    ("GET", OF_PATIENT + "/people"): JUDGEMENT,
+    ("POST", OF_PATIENT + "/people"): JUDGEMENT,
+    ("POST", OF_PATIENT + "/people/{person_id}/off"): JUDGEMENT,
+    ("GET", OF_PATIENT + "/record"): JUDGEMENT,
+    ("POST", OF_PATIENT + "/record"): JUDGEMENT,
+    ("POST", OF_PATIENT + "/fold"): OVERSIGHT,
+    ("POST", OF_PATIENT + "/purge"): OVERSIGHT,
     ("GET", OF_PATIENT): BEDSIDE,
     ("GET", OF_PATIENT + "/measures"): BEDSIDE,
     ("GET", OF_PATIENT + "/measures/{measure_id}"): BEDSIDE,
@@ -90,6 +113,9 @@ IN_PATH = {
     "measure_id": "timed_up_and_go",
     "held_id": "1",
     "person_id": "1",
+    "episode_id": "1",
+    "precaution_id": "1",
+    "cover_id": "1",
     "sign_in_id": "1",
     "device_id": "1",
     "token": "x" * 32,
@@ -106,6 +132,7 @@ def world(site: Site, patient_id: int) -> None:
         patient = session.get_one(Patient, patient_id)
         assign(session, owner, patient, assistant, now=site.clock())
         visit = make_visit(session, owner, open_episode(session, patient))
+        make_precaution(session, owner, open_episode(session, patient))
         round = make_round(session, owner, visit)
         make_trial(session, owner, round, TrialBody(outcome="stopped"))
 
