@@ -24,7 +24,7 @@ def added(supervisor: TestClient) -> str:
     """The path of the link that is shown."""
     given = {"name": "Ward five", "handle": "ward5", "role": "therapist", **AGAIN}
     page = supervisor.post("/people/new", data=given).text
-    link = found(page, "#link").attributes["value"] or ""
+    link = found(page, "#link").text()
     path = re.search(r"/join/[\w-]+$", link)
     assert path, link
     return path[0]
@@ -87,7 +87,7 @@ def test_chosen_passphrase_ends_what_was_signed_in(
 ) -> None:
     someone = id_of(site, "therapist")
     page = supervisor.post(f"/people/{someone}/link", data=AGAIN).text
-    link = found(page, "#link").attributes["value"] or ""
+    link = found(page, "#link").text()
     client.post(link[link.index("/join/") :], data={"passphrase": CHOSEN})
 
     assert therapist.get("/session").status_code == 401
@@ -292,7 +292,7 @@ def test_link_after_too_many_guesses_lets_them_in_at_once(
         try_it(client, "a wrong one entirely")
     someone = id_of(site, "therapist")
     page = supervisor.post(f"/people/{someone}/link", data=AGAIN).text
-    link = found(page, "#link").attributes["value"] or ""
+    link = found(page, "#link").text()
     client.post(link[link.index("/join/") :], data={"passphrase": CHOSEN})
 
     assert try_it(client, CHOSEN) == ""
@@ -303,7 +303,7 @@ def test_own_new_passphrase_voids_a_link_given_before(
 ) -> None:
     someone = id_of(site, "therapist")
     page = supervisor.post(f"/people/{someone}/link", data=AGAIN).text
-    link = found(page, "#link").attributes["value"] or ""
+    link = found(page, "#link").text()
     therapist.post("/account/passphrase", data={**AGAIN, "new_passphrase": CHOSEN})
 
     gone = client.get(link[link.index("/join/") :])
@@ -337,5 +337,5 @@ def test_link_over_tls_says_so(
         given = {"name": "Ward five", "handle": "ward5", "role": "student", **AGAIN}
         page = browser.post("/people/new", data=given).text
 
-    link = found(page, "#link").attributes["value"] or ""
+    link = found(page, "#link").text()
     assert link.startswith("https://localhost:8765/join/")
