@@ -36,6 +36,7 @@ from app.web import (
     rounds,
     safety,
     sign_in,
+    visits,
 )
 from app.web.assets import Assets
 from app.web.deps import Site, signed_in
@@ -62,6 +63,7 @@ SIGNED_IN: Sequence[APIRouter] = (
     profile.router,
     responsible.router,
     lifecycle.router,
+    visits.router,
     measures.router,
     rounds.router,
     safety.router,

@@ -12,12 +12,20 @@ from starlette.testclient import TestClient
 
 from app.storage.database import write_session
 from app.storage.episodes import open_episode
+from app.storage.observations import TaskObservation, record
 from app.storage.patients import Patient
 from app.storage.responsible import assign
 from app.storage.trials import TrialBody
 from app.web.deps import Site
 from tests.conftest import person_by
-from tests.make import make_person, make_precaution, make_round, make_trial, make_visit
+from tests.make import (
+    make_person,
+    make_precaution,
+    make_round,
+    make_trial,
+    make_visit,
+    new_uid,
+)
 from tests.web.test_security import addresses
 
 #: Who asks, in the order of a row's letters. The patient is the therapist's; the
@@ -92,6 +100,11 @@ ROWS: dict[tuple[str, str], str] = {
     ("POST", OF_PATIENT + "/record"): JUDGEMENT,
     ("POST", OF_PATIENT + "/fold"): OVERSIGHT,
     ("POST", OF_PATIENT + "/purge"): OVERSIGHT,
+    ("POST", OF_PATIENT + "/visit"): BEDSIDE,
+    ("GET", OF_PATIENT + "/visits"): BEDSIDE,
+    ("GET", "/visits/{visit_id}"): BEDSIDE,
+    ("POST", "/visits/{visit_id}/{part}"): BEDSIDE,
+    ("POST", "/visits/{visit_id}/tasks/{task_id}/void"): BEDSIDE,
     ("GET", OF_PATIENT): BEDSIDE,
     ("GET", OF_PATIENT + "/measures"): BEDSIDE,
     ("GET", OF_PATIENT + "/measures/{measure_id}"): BEDSIDE,
@@ -116,6 +129,9 @@ IN_PATH = {
     "episode_id": "1",
     "precaution_id": "1",
     "cover_id": "1",
+    "visit_id": "1",
+    "part": "symptoms",
+    "task_id": "1",
     "sign_in_id": "1",
     "device_id": "1",
     "token": "x" * 32,
@@ -133,6 +149,15 @@ def world(site: Site, patient_id: int) -> None:
         assign(session, owner, patient, assistant, now=site.clock())
         visit = make_visit(session, owner, open_episode(session, patient))
         make_precaution(session, owner, open_episode(session, patient))
+        record(
+            session,
+            owner,
+            visit,
+            TaskObservation,
+            {"task": "kitchen", "level": "stand_by"},
+            uid=new_uid(),
+            now=site.clock(),
+        )
         round = make_round(session, owner, visit)
         make_trial(session, owner, round, TrialBody(outcome="stopped"))
 
