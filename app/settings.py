@@ -14,6 +14,8 @@ from zoneinfo import ZoneInfo
 from pydantic import Field, ValidationError, field_validator
 from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
 
+from app.clinical.owing import Clocks
+
 PREFIX = "TAPELINE_"
 DATABASES = ("sqlite:///", "postgresql+psycopg://")
 #: A database address may hold a password, so its value is never repeated.
@@ -60,6 +62,9 @@ class Settings(BaseSettings):
     trusted_hosts: Annotated[tuple[str, ...], NoDecode] = ()
     secure_cookies: bool = False
     idle_minutes: int = Field(default=5, ge=0, le=720)
+    report_treatment_days: int = Field(default=10, ge=0, le=100)
+    recertify_days: int = Field(default=90, ge=0, le=400)
+    reassess_days: int = Field(default=0, ge=0, le=400)
     identifiers: Literal["minimal", "full"] = "minimal"
     demo: bool = False
 
@@ -106,6 +111,12 @@ class Settings(BaseSettings):
         """
         off = self.demo or self.idle_minutes == 0
         return None if off else timedelta(minutes=self.idle_minutes)
+
+    @property
+    def clocks(self) -> Clocks:
+        return Clocks(
+            self.report_treatment_days, self.recertify_days, self.reassess_days
+        )
 
     @property
     def zone(self) -> ZoneInfo:

@@ -7,7 +7,7 @@ gets a whole page or a fragment; routes never look at htmx headers.
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from threading import Lock
 from typing import Annotated, Any
 from uuid import uuid4
@@ -51,6 +51,7 @@ class Site:
     version: str
     clock: Callable[[], datetime]
     zone: ZoneInfo
+    after_change: Callable[[Session, date], None]
     seen: Mapping[str, datetime] = field(default_factory=dict)
     seen_lock: Lock = field(default_factory=Lock)
 
@@ -245,6 +246,8 @@ def _writing(site: SiteDep, _form: FormDep) -> Iterator[Session]:
     with write_session(site.engine) as session:
         session.info["now"] = site.clock()
         yield session
+        today = site.clock().astimezone(site.zone).date()
+        site.after_change(session, today)
 
 
 # "function": the commit happens before the answer leaves, so a failed save is told.
