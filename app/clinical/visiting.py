@@ -51,6 +51,7 @@ PAUSES: Final = _closed(
     visitors="visitors",
     procedure="procedure or transport",
     called_away="called away",
+    closed="the visit was closed",
 )
 MINUTES: Final = _closed(
     individual="individual",
@@ -169,6 +170,6 @@ def postural(before: str, was: tuple[int, int], now: tuple[int, int]) -> str:
     return (
         f"From {before} to standing the pressure fell by {systolic} / {diastolic} "
         "mmHg. "
-        f"{source[0].upper()}{source[1:]} counts {limits[0]} / {limits[1]} mmHg within "
-        f"3 minutes ({how}). Follow the order; tell whoever set it."
+        f"{source[0].upper()}{source[1:]} counts {limits[0]} systolic or {limits[1]} "
+        f"diastolic within 3 minutes ({how}). Follow the order; tell whoever set it."
     )

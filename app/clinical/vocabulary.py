@@ -168,10 +168,6 @@ LIVES_WITH: Final = _closed(
     facility="in a care facility",
 )
 
-FALLS_LAST_YEAR: Final = _closed(
-    none="none", one="one", two_or_more="two or more", unknown="not known"
-)
-
 #: Body measures that some tests compute with, each with its units and usual range.
 SIZES: Final = MappingProxyType(
     {

@@ -150,13 +150,12 @@ def _open_episodes(session: Session, ids: Ids) -> dict[int, Episode]:
 
 
 def _precautions(session: Session, ids: Ids, day: date) -> dict[int, list[str]]:
-    """Tags that hold on `day`, on any open episode."""
+    """Tags that hold on `day`: an order belongs to the person, not to an episode."""
     wanted = (
         select(Episode.patient_id, PrecautionOnEpisode.tag)
         .join(PrecautionOnEpisode, col(PrecautionOnEpisode.episode_id) == Episode.id)
         .where(
             col(Episode.patient_id).in_(ids),
-            col(Episode.closed_on).is_(None),
             holds_on(day),
         )
     )

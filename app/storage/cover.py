@@ -94,13 +94,25 @@ def begin_cover(
         raise StorageProblem("Cover lasts from today to fourteen days ahead.")
     for known in covers_of(session, person, now):
         if known.for_id == for_id:
-            return known
+            return _until(session, person, known, until, now)
     cover = Cover(
         person_id=person.id, for_id=for_id, since=now, until=until, reason=reason
     )
     session.add(cover)
     session.flush()
     audit.deed(session, "began_cover", cover, by=person.id, now=now)
+    return cover
+
+
+def _until(
+    session: Session, person: Person, cover: Cover, until: datetime, now: datetime
+) -> Cover:
+    """Said again, it lasts as long as was said last."""
+    if cover.until != until:
+        cover.until = until
+        session.add(cover)
+        session.flush()
+        audit.deed(session, "changed_cover", cover, by=person.id, now=now)
     return cover
 
 

@@ -15,7 +15,7 @@ from sqlmodel import Field, Session, col, select
 from app.clinical.visiting import KINDS, MINUTES, NOT_DONE
 from app.clinical.vocabulary import EPISODE_ENDS, SETTINGS
 from app.storage import audit
-from app.storage.errors import NotFound, SameIdOtherBody, StaleVersion
+from app.storage.errors import NotFound, SameIdOtherBody, StaleVersion, StorageProblem
 from app.storage.patients import Patient, patient_for
 from app.storage.people import Person
 from app.storage.tables import Numbered, between, check, length, one_of, uid
@@ -152,6 +152,8 @@ def reopen_episode(
 ) -> None:
     """It goes on as if it had not been closed; the audit trail says that it was."""
     _must_be_fresh(session, person, episode, version)
+    if any(e.closed_on is None for e in _of_patient(session, episode.patient_id)):
+        raise StorageProblem("Another episode is open: close that one first.")
     episode.closed_on, episode.end_reason = None, None
     _changed(session, person, episode, "reopened_episode", now)
 
@@ -187,7 +189,11 @@ def episode_for(
 
 def episodes_of(session: Session, patient: Patient) -> Sequence[Episode]:
     """All of them, the latest first."""
-    wanted = select(Episode).where(Episode.patient_id == patient.id)
+    return _of_patient(session, patient.id)
+
+
+def _of_patient(session: Session, patient_id: int) -> Sequence[Episode]:
+    wanted = select(Episode).where(Episode.patient_id == patient_id)
     return session.exec(
         wanted.order_by(col(Episode.opened_on).desc(), col(Episode.id).desc())
     ).all()
@@ -247,6 +253,12 @@ def visit_today(
             Visit.local_date == today,
         )
     ).first()
+    if known is not None and known.kind == "missed":  # it did happen after all
+        known.kind, known.missed_reason = "treatment", None
+        known.closed_at, known.closed_by = None, None
+        session.add(known)
+        session.flush()
+        audit.deed(session, "resumed_visit", known, by=person.id, now=now)
     return known or _new_visit(session, person, episode, today, now, zone, uid)
 
 

@@ -111,6 +111,7 @@ class VitalLimit(Numbered, table=True):
     high: int | None = None
     set_by: str
     set_on: date
+    recorded_at: datetime
     recorded_by: int = Field(foreign_key="person.id")
 
 
@@ -231,15 +232,19 @@ def set_limit(
         return
     row = VitalLimit(
         episode_id=episode.id, vital=vital, low=limit.low, high=limit.high,
-        set_by=set_by, set_on=on, recorded_by=person.id,
+        set_by=set_by, set_on=on, recorded_at=now, recorded_by=person.id,
     )  # fmt: skip
     session.add(row)
     session.flush()
     audit.deed(session, "set_limit", row, by=person.id, now=now)
 
 
-def limits_of(session: Session, episode: Episode) -> dict[str, Limit]:
-    """What holds now."""
+def limits_of(
+    session: Session, episode: Episode, at: datetime | None = None
+) -> dict[str, Limit]:
+    """What holds now, or held at some time before."""
     wanted = select(VitalLimit).where(VitalLimit.episode_id == episode.id)
+    if at is not None:
+        wanted = wanted.where(col(VitalLimit.recorded_at) <= at)
     rows = session.exec(wanted.order_by(col(VitalLimit.id)))
     return {row.vital: Limit(row.low, row.high) for row in rows}

@@ -5,6 +5,7 @@ from datetime import date, datetime
 
 from sqlalchemy import ColumnElement, and_, or_
 from sqlmodel import Field, Session, col, select
+from sqlmodel.sql.expression import SelectOfScalar
 
 from app.clinical.precautions import PRECAUTIONS
 from app.storage import audit
@@ -109,9 +110,12 @@ def holds_on(day: date) -> ColumnElement[bool]:
 def precautions_on(
     session: Session, episode: Episode, day: date
 ) -> Sequence[PrecautionOnEpisode]:
-    """What holds on that day, oldest first. A passed review date lifts nothing."""
+    """What holds on that day, oldest first. A passed review date lifts nothing.
+
+    An order belongs to the person: closing an episode lifts none.
+    """
     wanted = select(PrecautionOnEpisode).where(
-        PrecautionOnEpisode.episode_id == episode.id, holds_on(day)
+        col(PrecautionOnEpisode.episode_id).in_(_all_of(episode)), holds_on(day)
     )
     in_order = wanted.order_by(
         col(PrecautionOnEpisode.set_on), col(PrecautionOnEpisode.id)
@@ -119,12 +123,17 @@ def precautions_on(
     return session.exec(in_order).all()
 
 
+def _all_of(episode: Episode) -> SelectOfScalar[int]:
+    """Every episode of the same person."""
+    return select(Episode.id).where(Episode.patient_id == episode.patient_id)
+
+
 def all_precautions(
     session: Session, episode: Episode
 ) -> Sequence[PrecautionOnEpisode]:
     """Those that were lifted too, the latest first."""
     wanted = select(PrecautionOnEpisode).where(
-        PrecautionOnEpisode.episode_id == episode.id
+        col(PrecautionOnEpisode.episode_id).in_(_all_of(episode))
     )
     latest = (
         col(PrecautionOnEpisode.set_on).desc(),

@@ -5,7 +5,7 @@ from datetime import datetime
 
 from sqlmodel import Field, Session, select
 
-from app.clinical.vocabulary import FALLS_LAST_YEAR, LIVES_WITH, PRIOR_LEVELS
+from app.clinical.vocabulary import LIVES_WITH, PRIOR_LEVELS
 from app.storage import audit
 from app.storage.episodes import Episode
 from app.storage.errors import StaleVersion
@@ -22,7 +22,6 @@ class Profile(Numbered, table=True):
         one_of("prior_self_care", PRIOR_LEVELS),
         one_of("prior_mobility", PRIOR_LEVELS),
         one_of("lives_with", LIVES_WITH),
-        one_of("falls", FALLS_LAST_YEAR),
         length("home", 0, 300),
         length("helper", 0, 200),
         length("matters", 0, 500),
@@ -33,7 +32,6 @@ class Profile(Numbered, table=True):
     prior_self_care: str | None = None
     prior_mobility: str | None = None
     lives_with: str | None = None
-    falls: str | None = None
     home: str = ""
     helper: str = ""
     matters: str = ""

@@ -194,6 +194,17 @@ def start_round(
     return begun
 
 
+def round_of_trial(session: Session, person: Person, uid: str) -> Round | None:
+    """Where a trial that is sent again was put the first time; None when it is new."""
+    wanted = (
+        select(Round)
+        .join(Trial, col(Trial.round_id) == col(Round.id))
+        .where(Trial.uid == uid, Trial.recorded_by == person.id)
+    )
+    found = session.exec(wanted).first()
+    return round_for(session, person, found.id, "record_trial") if found else None
+
+
 def round_on(
     session: Session,
     person: Person,

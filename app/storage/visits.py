@@ -8,6 +8,7 @@ from collections.abc import Collection, Mapping, Sequence
 from datetime import date, datetime, timedelta
 from typing import Final
 
+from sqlalchemy import delete
 from sqlmodel import Field, Session, col, func, select
 
 from app.access import ASSISTANT, STUDENT, Subject, may
@@ -145,6 +146,8 @@ def miss(
     """The visit did not happen: why, who was told, when it is tried again."""
     if reason not in NOT_DONE:
         raise NotFound
+    if trials_in(session, [visit.id]):
+        raise NotReady("Tests were done in this visit, so it was not missed.")
     visit.kind, visit.missed_reason = "missed", reason
     visit.missed_told, visit.missed_again = told, again
     visit.closed_at, visit.closed_by = visit.closed_at or now, person.id
@@ -170,13 +173,19 @@ def _open_pause(session: Session, visit: Visit) -> VisitPause | None:
     return rows[0] if rows else None
 
 
-def resume(session: Session, person: Person, visit: Visit, now: datetime) -> None:
-    """Go on, also with a visit that was closed today."""
+def resume(
+    session: Session, person: Person, visit: Visit, *, today: date, now: datetime
+) -> None:
+    """Go on, also with a visit that was closed today: leaving is checked again then."""
     row = _open_pause(session, visit)
+    if visit.local_date != today:
+        raise NotReady("Only today's visit can go on. Start a new one.")
     if row is None and visit.closed_at is not None:
         row = VisitPause(
-            visit_id=visit.id, since=visit.closed_at, until=now, reason="called_away"
+            visit_id=visit.id, since=visit.closed_at, until=now, reason="closed"
         )
+        session.exec(delete(ExitItem).where(col(ExitItem.visit_id) == visit.id))
+        visit.left_without = ""
         visit.closed_at, visit.closed_by = None, None
     if row is None:
         return
@@ -192,7 +201,7 @@ def counted_minutes(
 
     A visit that nobody closed on its day tells nothing of its length.
     """
-    if visit.closed_at is None and now - visit.started_at > FORGOTTEN:
+    if (visit.closed_at or now) - visit.started_at > FORGOTTEN:
         return 0, 0
     end = visit.closed_at or now
     total = end - visit.started_at

@@ -31,6 +31,7 @@ from app.web.deps import (
     page,
     site_of,
 )
+from app.web.judging import keep_all
 from app.web.patient_form import FormErrors, patient_details
 from app.web.versions import version_in
 
@@ -110,6 +111,7 @@ def edit(
             return RedirectResponse(f"/patients/{patient_id}", 303)
         compare = _compare(session, patient, was, details, zone)
         return _page(request, patient, form, {}, compare)
+    keep_all(session, site_of(request).catalogue, patient, now=now)
     return _saved(request, patient, details)
 
 

@@ -1,6 +1,6 @@
 """The episode of a patient: what for, where, to what end; closing it and going on."""
 
-from datetime import date
+from datetime import date, datetime
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
@@ -16,8 +16,9 @@ from app.storage.episodes import (
     episodes_of,
     reopen_episode,
 )
-from app.storage.errors import StaleVersion
+from app.storage.errors import StaleVersion, StorageProblem
 from app.storage.patients import Patient, patient_for
+from app.storage.people import Person
 from app.web.deps import (
     Form,
     FormDep,
@@ -25,11 +26,13 @@ from app.web.deps import (
     ReadSession,
     RowId,
     SignedIn,
+    SiteDep,
     WriteSession,
     Zone,
     page,
 )
-from app.web.patient_form import FormErrors, care, since
+from app.web.judging import keep_all
+from app.web.patient_form import Care, FormErrors, care, since
 from app.web.versions import version_in
 
 router = APIRouter()
@@ -89,6 +92,7 @@ def save(
     form: FormDep,
     me: SignedIn,
     session: WriteSession,
+    site: SiteDep,
     now: Now,
     zone: Zone,
     patient_id: RowId,
@@ -105,23 +109,48 @@ def save(
         errors |= wrong.errors
     if errors:
         return _page(request, session, patient, form, errors, today)
-    found = episodes_of(session, patient)
-    current = next((e for e in found if e.closed_on is None), None)
-    if current is None:
-        current = add_episode(
-            session, me, patient, reason=said.reason, setting=said.setting,
-            plan=said.plan, opened_on=today, now=now,
-        )  # fmt: skip
+    current, given = _current(session, me, patient, form, said, today, now)
     try:
         edit_episode(
             session, me, current, reason=said.reason, setting=said.setting,
             plan=said.plan, order_on=order_on, plan_on=plan_on,
-            version=version_in(form) or current.version, now=now,
+            version=given, now=now,
         )  # fmt: skip
     except StaleVersion as stale:
+        if _same(current, said, order_on, plan_on):  # the form was sent twice
+            return RedirectResponse(f"/patients/{patient.id}", 303)
         told = _now_is(current, stale)
         return _page(request, session, patient, form, {}, today, told)
+    keep_all(session, site.catalogue, patient, now=now)
     return RedirectResponse(f"/patients/{patient.id}", 303)
+
+
+def _current(
+    session: Session,
+    me: Person,
+    patient: Patient,
+    form: Form,
+    said: Care,
+    today: date,
+    now: datetime,
+) -> tuple[Episode, int]:
+    """The open episode, or a new one; and the version the form was filled in on."""
+    for episode in episodes_of(session, patient):
+        if episode.closed_on is None:
+            return episode, version_in(form)
+    opened = add_episode(
+        session, me, patient, reason=said.reason, setting=said.setting, plan=said.plan,
+        opened_on=today, now=now,
+    )  # fmt: skip
+    return opened, opened.version
+
+
+def _same(
+    episode: Episode, said: Care, order_on: date | None, plan_on: date | None
+) -> bool:
+    was = (episode.reason, episode.setting, episode.plan)
+    dates = (episode.order_on, episode.plan_on)
+    return (was, dates) == ((said.reason, said.setting, said.plan), (order_on, plan_on))
 
 
 def _now_is(episode: Episode, stale: StaleVersion) -> str:
@@ -178,7 +207,7 @@ def reopen(
     patient = session.get_one(Patient, episode.patient_id)
     try:
         reopen_episode(session, me, episode, version=version_in(form), now=now)
-    except StaleVersion as stale:
+    except StorageProblem as stale:
         today = now.astimezone(zone).date()
         return _page(request, session, patient, None, {}, today, stale.sentence)
     return RedirectResponse(f"/patients/{episode.patient_id}", 303)

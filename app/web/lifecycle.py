@@ -31,7 +31,7 @@ from app.web.deps import (
     WriteSession,
     page,
 )
-from app.web.judging import keep
+from app.web.judging import keep_all
 from app.web.person_words import about_words
 from app.web.reauth import PassphraseFault
 from app.web.versions import version_in
@@ -113,8 +113,7 @@ def fold_in(
             sides=[_side(session, p) for p in (kept, other)],
         )  # fmt: skip
     fold(session, me, kept.id, other.id, now=now)
-    for each in rounds_of(session, kept.id):
-        keep(session, site.catalogue, kept, each.round, now=now)
+    keep_all(session, site.catalogue, kept, now=now)
     return RedirectResponse(f"/patients/{kept.id}", 303)
 
 

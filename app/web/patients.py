@@ -15,7 +15,6 @@ from app.catalogue.load import Catalogue
 from app.clinical.precautions import PRECAUTIONS, Precaution
 from app.clinical.vocabulary import (
     CONDITIONS,
-    FALLS_LAST_YEAR,
     LIVES_WITH,
     PERSON_FACTS,
     PRIOR_LEVELS,
@@ -233,7 +232,6 @@ def _around(
         "profile": profile_of(session, episode) if episode else None,
         "prior": PRIOR_LEVELS,
         "lives": LIVES_WITH,
-        "falls": FALLS_LAST_YEAR,
         "changes": _changes(me, patient),
     }
 

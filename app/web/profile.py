@@ -6,7 +6,7 @@ from typing import Final
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
-from app.clinical.vocabulary import FALLS_LAST_YEAR, LIVES_WITH, PRIOR_LEVELS
+from app.clinical.vocabulary import LIVES_WITH, PRIOR_LEVELS
 from app.identifiers import warning
 from app.storage.episodes import open_episode
 from app.storage.errors import StaleVersion
@@ -29,7 +29,6 @@ CHOICES: Final[Mapping[str, tuple[str, Mapping[str, str]]]] = {
     "prior_self_care": ("Washing and dressing before", PRIOR_LEVELS),
     "prior_mobility": ("Getting about before", PRIOR_LEVELS),
     "lives_with": ("Lives", LIVES_WITH),
-    "falls": ("Falls in the last twelve months", FALLS_LAST_YEAR),
 }
 TEXTS: Final[Mapping[str, tuple[str, int]]] = {
     "home": ("Home: stairs, bathroom, thresholds", 300),

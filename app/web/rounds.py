@@ -24,6 +24,7 @@ from app.storage.trials import (
     Trial,
     record_trial,
     round_for,
+    round_of_trial,
     round_on,
     trial_for,
     void_trial,
@@ -102,7 +103,9 @@ def record(
         judged = judge(session, site.catalogue, patient, round)
         return _page(request, session, judged, patient, form, problem.errors)
     uid = form.uid()
-    round = round_on(session, me, round, at=taken_at(form, now), now=now, zone=zone)
+    round = round_of_trial(session, me, uid) or round_on(
+        session, me, round, at=taken_at(form, now), now=now, zone=zone
+    )
     trial, _ = record_trial(session, me, round, uid=uid, body=body, now=now)
     if is_locked(request):
         keep(session, site.catalogue, patient, round, now=now)

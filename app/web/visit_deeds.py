@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Final
 
 from sqlmodel import Session
@@ -28,6 +28,7 @@ class Asked:
     form: Form
     errors: dict[str, str]
     now: datetime
+    today: date
 
 
 def _kind(a: Asked) -> None:
@@ -45,7 +46,10 @@ def _pause(a: Asked) -> None:
 
 
 def _resume(a: Asked) -> None:
-    visits.resume(a.session, a.me, a.visit, a.now)
+    try:
+        visits.resume(a.session, a.me, a.visit, today=a.today, now=a.now)
+    except visits.NotReady as refused:
+        a.errors["kind"] = refused.sentence
 
 
 def _minutes(a: Asked) -> None:
@@ -93,10 +97,18 @@ def _miss(a: Asked) -> None:
     if len(told) > 80 or len(again) > 80:
         a.errors["told"] = "At most 80 letters each."
     if not a.errors:
-        visits.miss(
-            a.session, a.me, a.visit, reason=a.form.text("missed_reason"), told=told,
-            again=again, now=a.now,
-        )  # fmt: skip
+        try:
+            visits.miss(
+                a.session,
+                a.me,
+                a.visit,
+                reason=a.form.text("missed_reason"),
+                told=told,
+                again=again,
+                now=a.now,
+            )
+        except visits.NotReady as refused:
+            a.errors["missed_reason"] = refused.sentence
 
 
 def _limits(a: Asked) -> None:

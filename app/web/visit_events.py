@@ -74,18 +74,19 @@ def _symptoms(session: Session, visit: Visit) -> Iterator[Event]:
 
 def _vitals(session: Session, visit: Visit) -> Iterator[Event]:
     episode = session.get_one(Episode, visit.episode_id)
-    limits = limits_of(session, episode)
-    before: tuple[str, tuple[int, int]] | None = None
+    before: dict[str, tuple[int, int]] = {}
     for row in recorded(session, visit, VitalSigns):
         ordered: dict[str, int] = {
             n: getattr(row, n) for n in LIMITED if getattr(row, n) is not None
         }
+        limits = limits_of(session, episode, row.recorded_at)
         mind = list(outside(ordered, limits).values())
         pressure = _pressure(row)
-        if pressure and before and row.position.startswith("standing"):
-            mind.append(postural(before[0], before[1], pressure))
+        rest = "lying" if "lying" in before else "sitting"
+        if pressure and rest in before and row.position.startswith("standing"):
+            mind.append(postural(rest, before[rest], pressure))
         if pressure and row.position in ("lying", "sitting"):
-            before = (row.position, pressure)
+            before[row.position] = pressure
         says = f"{POSITIONS[row.position].capitalize()}: {vital_words(row)}"
         told = tuple(words for words in mind if words)
         yield Event(row.recorded_at, "vitals", says, row.recorded_by, told, id=row.id)

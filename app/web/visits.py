@@ -169,7 +169,8 @@ def enter(
     if deed is not None:
         if visit.person_id != me.id and part != "limits":
             raise NotAllowed("This is a colleague's visit: begin your own.")
-        deed(Asked(session, me, visit, form, errors, now))
+        today = now.astimezone(site_of(request).zone).date()
+        deed(Asked(session, me, visit, form, errors, now, today))
     else:
         table, read = PARTS[part]
         said = read(form, errors)

@@ -251,12 +251,12 @@ def test_profile_is_kept_shown_and_compared(
     assert "baking bread" in found(told.text, "[role=alert]").text()
     assert found(told.text, "#matters").text() == "her garden"
     assert "baking bread" in brief
-    assert (kept.prior_mobility, kept.falls) == ("alone", None)
+    assert (kept.prior_mobility, kept.lives_with) == ("alone", None)
 
 
 @pytest.mark.parametrize(
     ("said", "field"),
-    [({"falls": "many"}, "falls"), ({"matters": "x" * 501}, "matters")],
+    [({"lives_with": "many"}, "lives_with"), ({"matters": "x" * 501}, "matters")],
 )
 def test_bad_profile_keeps_what_was_typed(
     therapist: TestClient, patient_id: int, said: dict[str, str], field: str

@@ -553,3 +553,32 @@ def test_answer_names_the_trial_it_holds(
 
     assert answer.headers["tapeline-saved"] == uid
     assert "tapeline-saved" not in refused.headers
+
+
+def test_trial_sent_again_after_midnight_finds_its_row(
+    sign_in_as: SignIn, patient_id: int, site: Site, clock: Clock
+) -> None:
+    """The answer was lost; nothing said when it was taken."""
+    clock.now = datetime(2026, 3, 2, 23, 50, tzinfo=UTC)
+    therapist = sign_in_as("therapist")
+    url = a_round(therapist, patient_id, STANDS)
+    sent = {"uid": uuid4().hex, "typed": "12"}
+    first = therapist.post(f"{url}/trials", data=sent)
+    clock.now = datetime(2026, 3, 3, 0, 5, tzinfo=UTC)
+    again = sign_in_as("therapist").post(f"{url}/trials", data=sent)
+
+    assert (first.status_code, again.status_code) == (303, 303)
+    assert [(day.day, times) for day, times in days(site)] == [(2, [12_000])]
+
+
+def test_trial_of_another_round_under_the_same_id_is_refused(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    one = a_round(therapist, patient_id, STANDS)
+    two = a_round(therapist, patient_id, "timed_up_and_go")
+    uid = uuid4().hex
+    therapist.post(f"{one}/trials", data={"uid": uid, "typed": "12"})
+    answer = therapist.post(f"{two}/trials", data={"uid": uid, "typed": "13"})
+
+    assert answer.status_code == 409
+    assert [t.raw_ms for t in trials(site)] == [12_000]

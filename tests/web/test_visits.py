@@ -319,7 +319,7 @@ def test_treatment_without_order_and_plan_warns_and_goes_on(
     warned = therapist.get(visit).text
     care = {
         "reason": "walks less", "setting": "community", "plan": "restore",
-        "order_on": "2026-02-27", "plan_on": "2026-03-01",
+        "order_on": "2026-02-27", "plan_on": "2026-03-01", "version": "1",
     }  # fmt: skip
     therapist.post(f"/patients/{patient_id}/episodes", data=care)
 

@@ -96,17 +96,12 @@ def upgrade() -> None:
         sa.Column("prior_self_care", sa.String(), nullable=True),
         sa.Column("prior_mobility", sa.String(), nullable=True),
         sa.Column("lives_with", sa.String(), nullable=True),
-        sa.Column("falls", sa.String(), nullable=True),
         sa.Column("home", sa.String(), nullable=False),
         sa.Column("helper", sa.String(), nullable=False),
         sa.Column("matters", sa.String(), nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
         sa.Column("edited_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("edited_by", sa.Integer(), nullable=False),
-        sa.CheckConstraint(
-            "falls IN ('none', 'one', 'two_or_more', 'unknown')",
-            name=op.f("ck_profile_falls"),
-        ),
         sa.CheckConstraint(
             "lives_with IN ('alone', 'partner', 'family', 'others', 'facility')",
             name=op.f("ck_profile_lives_with"),

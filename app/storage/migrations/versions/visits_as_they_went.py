@@ -62,6 +62,7 @@ def upgrade() -> None:
         sa.Column("high", sa.Integer(), nullable=True),
         sa.Column("set_by", sa.String(), nullable=False),
         sa.Column("set_on", sa.Date(), nullable=False),
+        sa.Column("recorded_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("recorded_by", sa.Integer(), nullable=False),
         sa.CheckConstraint(
             "vital IN ('systolic', 'diastolic', 'heart_rate', 'saturation', 'breathing')",
@@ -265,7 +266,7 @@ def upgrade() -> None:
         sa.Column("until", sa.DateTime(timezone=True), nullable=True),
         sa.Column("reason", sa.String(), nullable=False),
         sa.CheckConstraint(
-            "reason IN ('nursing', 'toilet', 'rest', 'meal', 'visitors', 'procedure', 'called_away')",
+            "reason IN ('nursing', 'toilet', 'rest', 'meal', 'visitors', 'procedure', 'called_away', 'closed')",
             name=op.f("ck_visit_pause_reason"),
         ),
         sa.CheckConstraint("until >= since", name=op.f("ck_visit_pause_until")),
