@@ -16,6 +16,7 @@ from app.storage.database import make_engine, migrate
 from app.version import VERSION
 from app.web import (
     account,
+    audit,
     bedside,
     caseload,
     errors,
@@ -50,6 +51,7 @@ SIGNED_IN: Sequence[APIRouter] = (
     rounds.router,
     safety.router,
     held.router,
+    audit.router,
     bedside.router,
 )
 

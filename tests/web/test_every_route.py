@@ -59,6 +59,8 @@ ROWS: dict[tuple[str, str], str] = {
     ("POST", "/people/{person_id}/active"): SUPERVISOR,
     ("POST", "/people/{person_id}/link"): SUPERVISOR,
     ("POST", "/people/{person_id}/sign-ins/end"): SUPERVISOR,
+    ("GET", "/audit"): SUPERVISOR,
+    ("POST", "/audit/check"): SUPERVISOR,
     ("GET", "/session"): SIGNED_IN,
     ("POST", "/lock"): SIGNED_IN,
     ("POST", "/unlock"): SIGNED_IN,
