@@ -19,6 +19,7 @@ from app.web import (
     audit,
     bedside,
     caseload,
+    caseload_files,
     errors,
     health,
     held,
@@ -52,6 +53,7 @@ SIGNED_IN: Sequence[APIRouter] = (
     safety.router,
     held.router,
     audit.router,
+    caseload_files.router,
     bedside.router,
 )
 

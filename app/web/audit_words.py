@@ -66,6 +66,7 @@ SUBJECTS: Final = {
     "safety_event": "what followed a stop",
     "safety_seen": "a look into a stop",
     "sign_in": "a sign-in",
+    "site": "the site",
     "trial": "a trial",
     "visit": "a visit",
 }
