@@ -81,6 +81,9 @@ def test_sound_site_passes_and_stays_as_it_is(data: Path, capsys: Capture) -> No
 
     assert told(data, capsys) == (0, {})
     assert hashlib.sha256((data / DATABASE).read_bytes()).hexdigest() == before
+    assert {path.name for path in data.iterdir()} <= {
+        DATABASE, f"{DATABASE}-wal", f"{DATABASE}-shm",
+    }  # fmt: skip
 
 
 def test_every_check_has_its_line(data: Path, capsys: Capture) -> None:

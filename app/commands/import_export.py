@@ -50,8 +50,9 @@ def _add_import(commands: Any) -> None:
     p: argparse.ArgumentParser = commands.add_parser(
         "import",
         help="take in patients and past scores from CSV files",
-        epilog="All rows or none; the same file again adds nothing. The columns are "
-        "described in the README.\n\nexample:\n"
+        epilog="All rows or none; the same file again adds nothing. While rows are "
+        "written nobody else can save: for more than some hundred, stop the site "
+        "first. The columns are described in the README.\n\nexample:\n"
         "  tapeline import caseload/ --data ~/tapeline --dry-run",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )

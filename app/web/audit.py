@@ -24,7 +24,7 @@ from app.storage.audit_trail import (
 from app.storage.database import write_session
 from app.storage.people import Person
 from app.web.audit_words import deed_words, subject_words
-from app.web.dates import moment_words
+from app.web.dates import day_words
 from app.web.deps import (
     Form,
     FormDep,
@@ -46,7 +46,8 @@ FIELDS: Final = ("who", "deed", "subject", "from", "to")
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One entry in words. `href` is empty when there is no page, or not for them."""
+    """One entry in words. `about` is empty when it is of who did it, and `href` when
+    there is no page, or not for them."""
 
     id: int
     at: str
@@ -66,6 +67,18 @@ class Chain:
     rest: int
 
 
+@dataclass(frozen=True, slots=True)
+class Clock:
+    """The site's clock, and now: an entry of another year names its year."""
+
+    zone: ZoneInfo
+    now: datetime
+
+    def words(self, at: datetime) -> str:
+        local, today = at.astimezone(self.zone), self.now.astimezone(self.zone).date()
+        return f"{day_words(local.date(), today)}, {local:%H:%M}"
+
+
 class BadFilter(Exception):
     """Fields of the filter that cannot be used, each with its sentence."""
 
@@ -76,9 +89,10 @@ class BadFilter(Exception):
 
 @router.get("/audit")
 def show(
-    request: Request, me: SignedIn, session: ReadSession, zone: Zone
+    request: Request, me: SignedIn, session: ReadSession, now: Now, zone: Zone
 ) -> HTMLResponse:
     may_read(me)
+    clock = Clock(zone, now)
     typed, errors = Form(request.query_params.items()), {}
     try:
         wanted = wanted_by(typed, zone)
@@ -91,7 +105,7 @@ def show(
         request,
         "audit/list.html",
         status=422 if errors else 200,
-        lines=[line(entry, who, places, zone) for entry, who in shown],
+        lines=[line(entry, who, places, clock) for entry, who in shown],
         older=shown[-1][0].id if len(found) > ON_A_PAGE else 0,
         later=bool(wanted.before),
         typed=typed,
@@ -100,7 +114,7 @@ def show(
         people=staff.everybody(session, me),
         deeds=_choices(words_used(session, "deed"), deed_words),
         subjects=_choices(words_used(session, "subject"), subject_words),
-        chain=chain_of(session, zone),
+        chain=chain_of(session, clock),
         go_on=False,
     )
 
@@ -163,13 +177,15 @@ def _word(typed: Mapping[str, str], name: str, errors: dict[str, str]) -> str:
 
 
 def line(
-    entry: AuditEntry, who: Person | None, places: Mapping[Key, Place], zone: ZoneInfo
+    entry: AuditEntry, who: Person | None, places: Mapping[Key, Place], clock: Clock
 ) -> Line:
     place = places.get((entry.subject, entry.subject_id))
     about = f"{subject_words(entry.subject)}, number {entry.subject_id}"
+    if entry.subject == "person" and entry.subject_id == entry.person_id:
+        place, about = None, ""
     return Line(
         id=entry.id,
-        at=moment_words(entry.at, zone),
+        at=clock.words(entry.at),
         who=who.name if who else "The program",
         did=deed_words(entry.deed),
         about=place.name if place else about,
@@ -182,14 +198,14 @@ def _href(place: Place) -> str:
     return f"/{folder[place.kind]}/{place.id}"
 
 
-def chain_of(session: Session, zone: ZoneInfo) -> Chain:
+def chain_of(session: Session, clock: Clock) -> Chain:
     last, known = head_of(session).last_id, audit_checks.last_check(session)
     if known is None:
         return Chain(0, None, "", last)
     return Chain(
         upto=known.upto_id,
         broken=known.broken_id,
-        checked=moment_words(known.checked_at, zone),
+        checked=clock.words(known.checked_at),
         rest=max(0, last - known.upto_id),
     )
 
@@ -210,7 +226,7 @@ def check(
     read = audit_checks.read_on(session, afresh=afresh, seconds=PATIENCE_S)
     with write_session(site.engine) as writing:
         audit_checks.keep(writing, read, now)
-        chain = chain_of(writing, zone)
+        chain = chain_of(writing, Clock(zone, now))
     if not wants_fragment(request):
         return RedirectResponse("/audit", 303)
     go_on = bool(chain.rest) and chain.broken is None

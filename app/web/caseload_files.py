@@ -53,7 +53,7 @@ router = APIRouter()
 #: Sent back in letters it grows by a third, and must still fit into one request.
 MOST_BYTES: Final = 150 * 1024
 #: Written in one go while others wait to save, so it has to be over in seconds.
-MOST_ROWS: Final = 500
+MOST_ROWS: Final = 300
 MOST_FILES: Final = 2
 SHOWN_LINES: Final = 200
 

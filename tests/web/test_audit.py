@@ -11,7 +11,7 @@ from starlette.testclient import TestClient
 from app.storage.database import read_session, write_session
 from app.web.audit_words import DEEDS
 from app.web.deps import Site
-from tests.conftest import found, person_by
+from tests.conftest import Clock, found, person_by
 from tests.make import make_patient, make_person
 
 APP = Path(__file__).parents[2] / "app"
@@ -113,6 +113,16 @@ def test_older_entries_have_a_page(
     assert len(ids[0]) == 50
     assert int(ids[0][-1]) == int(ids[1][0]) + 1
     assert ids[1][-1] == "1"
+
+
+def test_entry_of_another_year_names_it(
+    clock: Clock, sign_in_as: Callable[[str], TestClient]
+) -> None:
+    clock.move(days=365)
+    page = sign_in_as("supervisor").get("/audit").text
+
+    assert "2 Mar 2026, 09:30" in page
+    assert "2 Mar, 09:30" in page
 
 
 def test_chain_is_checked_on_asking(supervisor: TestClient) -> None:
