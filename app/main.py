@@ -2,10 +2,11 @@
 
 from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 import jinja2
 from fastapi import APIRouter, Depends, FastAPI
+from sqlmodel import Session
 from starlette.middleware.gzip import GZipMiddleware
 
 from app.catalogue.load import catalogue
@@ -20,19 +21,30 @@ from app.web import (
     bedside,
     caseload,
     caseload_files,
+    cover,
+    desk,
+    editing,
+    episode,
     errors,
+    find,
     health,
     held,
     joining,
+    lifecycle,
     measures,
     patients,
     people,
+    precautions,
+    profile,
+    responsible,
     rounds,
     safety,
     sign_in,
+    visits,
 )
 from app.web.assets import Assets
 from app.web.deps import Site, signed_in
+from app.web.owing import keep_owed
 from app.web.security import Guard
 
 #: Answer without sign-in. Every other router asks for one, whatever its routes say.
@@ -47,7 +59,17 @@ SIGNED_IN: Sequence[APIRouter] = (
     account.router,
     people.router,
     caseload.router,
+    cover.router,
+    desk.router,
+    find.router,
     patients.router,
+    editing.router,
+    episode.router,
+    precautions.router,
+    profile.router,
+    responsible.router,
+    lifecycle.router,
+    visits.router,
     measures.router,
     rounds.router,
     safety.router,
@@ -97,10 +119,16 @@ def _make_data_dir(settings: Settings) -> None:
 def _make_site(settings: Settings, assets: Assets) -> Site:
     engine = make_engine(settings.database)
     migrate(engine, settings.data_dir / "backups")
+    shelf = catalogue()
+
+    def after_change(session: Session, today: date) -> None:
+        keep_owed(session, shelf, settings.clocks, today)
+
     return Site(
         settings=settings,
         engine=engine,
-        catalogue=catalogue(),
+        catalogue=shelf,
+        after_change=after_change,
         templates=make_templates(assets),
         version=VERSION,
         clock=lambda: datetime.now(UTC),

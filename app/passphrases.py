@@ -2,8 +2,8 @@
 
 Length counts and nothing else is demanded: no kinds of letters, no change after some
 months. Refused is only what many people choose, or what says who they are. After NIST
-SP 800-63B-4, section 3.1.1 (passwords): 15 characters where nothing else is asked for,
-at least 64 allowed, a block list, paste allowed, no rules of composition. From memory.
+SP 800-63B-4, section 3.1.1.2: 15 characters where nothing else is asked for, at least
+64 allowed, a block list, paste allowed, no rules of composition. From memory.
 """
 
 import re
@@ -23,6 +23,7 @@ LONGEST_PIN: Final = 12
 DATE: Final = re.compile(r"(19|20)\d{4}|(19|20)\d{6}|\d{4}(19|20)\d\d", re.ASCII)
 #: Different characters that a passphrase has at least: "aaaa bbbb aaaa bbbb" has three.
 FEWEST_DIFFERENT: Final = 6
+REPEATS: Final = "This repeats itself. Use several words."
 #: Words of this place, which say nothing that others do not know.
 PLACE: Final = (
     "tapeline",
@@ -57,13 +58,16 @@ def why_not(passphrase: str, about: Iterable[str] = ()) -> str:
     if len(text) > LONGEST:
         return f"Use {LONGEST} letters at most."
     letters = _letters(text)
-    if len(set(text.lower())) < FEWEST_DIFFERENT or _is_row(letters):
-        return "This repeats a few letters or runs along the keys. Use several words."
-    if letters in common():
+    if len(set(text.lower())) < FEWEST_DIFFERENT:
+        return REPEATS
+    if _is_row(letters):
+        return "This runs along the keys or the alphabet. Use several words."
+    if letters and letters in common():
         return "Many people choose this one. Use several words of your own."
-    if len(_without(letters, (*about, *PLACE))) < FEWEST_DIFFERENT:
+    rest = _without(letters, (*about, *PLACE))
+    if rest != letters and len(re.sub(r"\d", "", rest)) < FEWEST_DIFFERENT:
         return "This is mostly your name or a word of this place. Use other words."
-    return ""
+    return REPEATS if _repeats(letters) else ""
 
 
 def why_not_pin(pin: str) -> str:
@@ -89,7 +93,14 @@ def common() -> frozenset[str]:
 
 
 def _letters(text: str) -> str:
-    return "".join(c for c in text.lower() if c.isalnum())
+    """Without blanks and punctuation; marks and pictures of any script stay."""
+    kinds = ((c, unicodedata.category(c)[0]) for c in text.casefold())
+    return "".join(c for c, kind in kinds if kind in "LMNS")
+
+
+def _repeats(letters: str) -> bool:
+    """One piece over and over: "butterflybutterfly"."""
+    return bool(letters) and letters in (letters + letters)[1:-1]
 
 
 KEYS: Final = ("qwertyuiop", "asdfghjkl", "zxcvbnm", "qwertzuiop", "azertyuiop")
@@ -101,7 +112,7 @@ def _is_row(letters: str) -> bool:
     near = 0
     for a, b in pairwise(letters):
         near += abs(ord(a) - ord(b)) <= 1 or a + b in rows or b + a in rows
-    return bool(letters) and near >= 0.8 * (len(letters) - 1)
+    return len(letters) > 2 and near >= 0.8 * (len(letters) - 1)
 
 
 def _without(letters: str, words: Iterable[str]) -> str:
@@ -109,4 +120,4 @@ def _without(letters: str, words: Iterable[str]) -> str:
     for word in sorted(known, key=len, reverse=True):
         if len(word) > 2:
             letters = letters.replace(word, "")
-    return re.sub(r"\d", "", letters)
+    return letters

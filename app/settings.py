@@ -8,11 +8,13 @@ import os
 from collections.abc import Mapping
 from datetime import timedelta
 from pathlib import Path
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, Literal, Self
 from zoneinfo import ZoneInfo
 
 from pydantic import Field, ValidationError, field_validator
 from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
+
+from app.clinical.owing import Clocks
 
 PREFIX = "TAPELINE_"
 DATABASES = ("sqlite:///", "postgresql+psycopg://")
@@ -60,6 +62,10 @@ class Settings(BaseSettings):
     trusted_hosts: Annotated[tuple[str, ...], NoDecode] = ()
     secure_cookies: bool = False
     idle_minutes: int = Field(default=5, ge=0, le=720)
+    report_treatment_days: int = Field(default=10, ge=0, le=100)
+    recertify_days: int = Field(default=90, ge=0, le=400)
+    reassess_days: int = Field(default=0, ge=0, le=400)
+    identifiers: Literal["minimal", "full"] = "minimal"
     demo: bool = False
 
     @field_validator("data_dir")
@@ -105,6 +111,12 @@ class Settings(BaseSettings):
         """
         off = self.demo or self.idle_minutes == 0
         return None if off else timedelta(minutes=self.idle_minutes)
+
+    @property
+    def clocks(self) -> Clocks:
+        return Clocks(
+            self.report_treatment_days, self.recertify_days, self.reassess_days
+        )
 
     @property
     def zone(self) -> ZoneInfo:

@@ -5,15 +5,18 @@ import json
 import re
 import sys
 from collections.abc import Callable
+from datetime import UTC, datetime
 from pathlib import Path
 
 import httpx
 import pytest
 
 from app.cli import main
+from app.settings import Settings
 from app.storage.database import make_engine, read_session
 from app.storage.people import check_passphrase
-from tests.live import started
+from tests.conftest import Clock, client_of, running
+from tests.live import Live, started
 from tests.make import PASSPHRASE
 
 Capture = pytest.CaptureFixture[str]
@@ -219,3 +222,82 @@ def test_real_site_says_how_to_begin_until_somebody_can(data: Path, add: Added) 
     assert re.fullmatch(r" +http://127\.0\.0\.1:\d+/set-up/[\w-]{32}\n?", advice[1])
     assert home.url.path == "/sign-in"
     assert rest == "Stopped.\n"
+
+
+def printed_link(site: Live) -> str:
+    """The path of the set-up link that a started site prints."""
+    assert site.process.stdout is not None
+    lines = [site.process.stdout.readline() for _ in range(2)]
+    found = re.search(r"/(set-up/[\w-]{32})$", lines[1].strip())
+    assert found, lines
+    return found[1]
+
+
+def test_second_start_voids_the_link_of_the_first(data: Path) -> None:
+    with started("serve", "--port", "0", "--data", str(data)) as first:
+        old = printed_link(first)
+    with started("serve", "--port", "0", "--data", str(data)) as second:
+        new = printed_link(second)
+        answers = [httpx.get(second.url + link) for link in (old, new)]
+    log = "".join(p.read_text() for p in data.glob("*.log*"))
+
+    assert [answer.status_code for answer in answers] == [404, 200]
+    assert answers[1].headers["referrer-policy"] == "same-origin"
+    assert "/set-up/{token}" in log
+    assert new.removeprefix("set-up/") not in log
+
+
+@pytest.mark.usefixtures("given")
+def test_reset_prints_a_path_that_sets_a_passphrase(
+    data: Path, add: Added, capsys: Capture
+) -> None:
+    add()
+    capsys.readouterr()
+    assert main(["people", "reset", "--handle", "WARD3", "--data", str(data)]) == 0
+    found = re.search(r"(/join/[\w-]{32})$", capsys.readouterr().out.strip())
+    assert found
+    with running(
+        Settings(data_dir=data, site_timezone="UTC"), Clock(datetime.now(UTC))
+    ) as app:
+        browser = client_of(app)
+        chosen = browser.post(found[1], data={"passphrase": "nine slow barges pass"})
+        old = browser.post(
+            "/sign-in", data={"handle": "ward3", "passphrase": PASSPHRASE}
+        )
+
+    assert chosen.status_code == 303
+    assert old.status_code == 422
+
+
+@pytest.mark.usefixtures("given")
+def test_deactivated_from_the_machine(data: Path, add: Added, capsys: Capture) -> None:
+    add()
+    add(handle="night", name="Night desk", role="therapist")
+    assert main(["people", "deactivate", "--handle", "night", "--data", str(data)]) == 0
+    assert main(["people", "reset", "--handle", "night", "--data", str(data)]) == 2
+    refused = capsys.readouterr().err
+
+    assert "switched off" in refused
+    assert [p["active"] for p in listed(data, capsys)] == [False, True]
+
+
+@pytest.mark.usefixtures("given")
+@pytest.mark.parametrize("deed", ["reset", "deactivate"])
+def test_nobody_of_that_handle_is_said(
+    data: Path, add: Added, capsys: Capture, deed: str
+) -> None:
+    add()
+
+    assert main(["people", deed, "--handle", "nobody", "--data", str(data)]) == 2
+    assert "nobody has the handle 'nobody'" in capsys.readouterr().err
+
+
+@pytest.mark.usefixtures("given")
+def test_last_supervisor_stays_on_the_command_line_too(
+    data: Path, add: Added, capsys: Capture
+) -> None:
+    add()
+
+    assert main(["people", "deactivate", "--handle", "ward3", "--data", str(data)]) == 2
+    assert "only active supervisor" in capsys.readouterr().err
+    assert listed(data, capsys)[0]["active"] is True

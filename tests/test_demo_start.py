@@ -65,6 +65,26 @@ def test_it_answers_and_leaves_nothing_behind(tmp_path: Path) -> None:
     assert not list(tmp_path.iterdir())
 
 
+def test_people_of_the_demo_are_shown_and_passphrases_are_off() -> None:
+    same = {"sec-fetch-site": "same-origin"}
+    with (
+        started("demo", "--port", "0") as live,
+        httpx.Client(base_url=live.url, headers=same, follow_redirects=True) as browser,
+    ):
+        browser.post("demo/enter", data={"role": "supervisor"})
+        people, account = browser.get("people"), browser.get("account")
+        pin = browser.post("account/pin", data={"pin": "739154"})
+        added = browser.post(
+            "people/new", data={"name": "X", "handle": "x", "role": "student"}
+        )
+
+    assert people.text.count('class="person"') >= 3
+    assert "nobody has a passphrase" in account.text
+    assert 'type="password"' not in account.text.partition("</main>")[0]
+    assert pin.status_code == 404
+    assert "In the demo nobody signs in with a passphrase" in added.text
+
+
 def test_folder_is_made_afresh(tmp_path: Path) -> None:
     data = tmp_path / "demo"
     for _ in range(2):

@@ -16,6 +16,10 @@ ABOUT = ("Ward three", "ward3")
         "ward three has eleven windows",
         "a" * 3 + "bridge over grey water",
         "w" + "ö" * 2 + "rter sind viele da" * 13,
+        "8361 9204 7155 3826",
+        "🐎🌊🪴🎻🧭🚲🥨🌋🪁🦉🍋🚪🧊🎡🐚",
+        "!?;,:_%&/()=*#'-",
+        "चार थके घोड़े आराम करते हैं",
     ],
 )
 def test_several_words_will_do(text: str) -> None:
@@ -28,8 +32,10 @@ def test_several_words_will_do(text: str) -> None:
         ("", "15 letters or more"),
         ("fourteen chars", "15 letters or more"),
         ("x" * 257, "256 letters at most"),
-        ("aaaaaaaaaaaaaaaaaaaa", "repeats a few letters"),
-        ("ab ab ab ab ab ab ab", "repeats a few letters"),
+        ("aaaaaaaaaaaaaaaaaaaa", "repeats itself"),
+        ("ab ab ab ab ab ab ab", "repeats itself"),
+        ("butterfly Butterfly", "repeats itself"),
+        ("🐎🌊🐎🌊🐎🌊🐎🌊🐎🌊🐎🌊🐎🌊🐎🌊", "repeats itself"),
         ("abcdefghijklmnopqrst", "runs along the keys"),
         ("qwertyuiopasdfghjkl", "runs along the keys"),
         ("98765432109876543210", "runs along the keys"),

@@ -6,6 +6,7 @@ what a row may be compared with is said by keys (`Fit`), never only by its note.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import date, timedelta
 from decimal import Decimal
 from typing import Literal
 
@@ -330,6 +331,10 @@ class Measure:
     protocol: tuple[ProtocolNote, ...] = ()
     checks: tuple[Check, ...] = ()
     sources: Mapping[str, Source] = field(default_factory=dict)
+
+    def due_after(self, day: date) -> date:
+        """When a test done on `day` is due again."""
+        return day + timedelta(days=self.retest_days)
 
     def variant(self, variant_id: str | None) -> Variant:
         """The named scoring rule, or the first, which is the default."""

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Final, Literal
 
+from sqlalchemy import Engine
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import col, select
 
@@ -22,10 +23,13 @@ from app.settings import Settings
 from app.storage.checkup import looking_engine
 from app.storage.database import make_engine, read_session, write_session
 from app.storage.patients import Patient
+from app.web.owing import rebuild_owed
 from app.web.rejudging import keep_all
 
 State = Literal["sound", "warning", "broken", "not checked"]
 
+#: What a rebuild mends, and what does not matter to it.
+REBUILT: Final = ("scores", "owed", "folder")
 #: So many lines of one check are printed; JSON holds them all.
 MOST_LINES: Final = 20
 #: Patients whose scores are written in one transaction.
@@ -53,7 +57,7 @@ def add(commands: Any) -> None:
     p.add_argument(
         "--rebuild",
         action="store_true",
-        help="write scores anew where they are not what their trials make",
+        help="write scores and what is owed anew, where they are not as they should",
     )
     add_data_option(p, "the site's folder; default: TAPELINE_DATA_DIR or your own")
     p.set_defaults(run=run)
@@ -99,7 +103,7 @@ def _look(check: Check, site: Examined) -> Outcome:
 
 def _rebuild(settings: Settings, outcomes: list[Outcome]) -> None:
     """Write scores anew, patient by patient, where the rest of the site is sound."""
-    before = [o for o in outcomes if o.check.word not in ("scores", "folder")]
+    before = [o for o in outcomes if o.check.word not in REBUILT]
     unfit = [o.check.name for o in before if o.state != "sound"]
     if unfit:
         print(f"Nothing was rebuilt: {', '.join(unfit)} first.", file=sys.stderr)
@@ -118,8 +122,16 @@ def _rebuild(settings: Settings, outcomes: list[Outcome]) -> None:
                     changed += keep_all(session, catalogue(), patient, now=now)
             progress(start + len(batch), len(ids))
         progress.over()
+        _rebuild_owed(engine, settings)
         engine.dispose()
     print(f"Scores written anew: {changed}.", file=sys.stderr)
+
+
+def _rebuild_owed(engine: Engine, settings: Settings) -> None:
+    """After the scores, which it is made from."""
+    progress, today = Progress("what is owed, patients"), datetime.now(settings.zone)
+    rebuild_owed(engine, catalogue(), settings.clocks, today.date(), progress)
+    progress.over()
 
 
 def _as_text(outcomes: list[Outcome]) -> str:

@@ -6,6 +6,7 @@ None of them changes anything.
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Final, Literal
 
@@ -19,6 +20,7 @@ from app.storage import audit, checkup, upgrade
 from app.storage.database import read_session
 from app.storage.errors import SchemaTooNew
 from app.storage.patients import Patient
+from app.web.owing import owed_differs
 from app.web.rejudging import Compared, compared_all
 
 Level = Literal["warning", "broken"]
@@ -179,6 +181,27 @@ def _score_words(found: Compared) -> str:
     return f"{which}: stored otherwise than its trials make it: {columns}"
 
 
+def owed(site: Examined) -> Iterator[Amiss]:
+    """What waits for somebody, beside what is stored of it. Days pass: no fault."""
+    progress, stale = Progress("what is owed, patients"), 0
+    clocks, zone = site.settings.clocks, site.settings.zone
+    today = datetime.now(zone).date()
+    with read_session(site.engine) as session:
+        ids = session.exec(select(Patient.id).order_by(col(Patient.id))).all()
+        for done, patient_id in enumerate(ids, 1):
+            patient = session.get_one(Patient, patient_id)
+            stale += owed_differs(session, site.shelf, clocks, patient, today)
+            session.expunge_all()
+            progress(done, len(ids))
+    progress.over()
+    if stale:
+        yield Amiss(
+            "warning",
+            f"what is owed to {stale} patients was worked out before something "
+            "changed: --rebuild works it out again",
+        )
+
+
 #: In this order: what comes first may make the rest unreadable.
 CHECKS: Final[tuple[Check, ...]] = (
     Check("folder", "data folder", folder, of_rows=False),
@@ -187,4 +210,5 @@ CHECKS: Final[tuple[Check, ...]] = (
     Check("schema", "schema version", schema, of_rows=False),
     Check("audit", "audit chain", audit_chain),
     Check("scores", "derived scores", scores),
+    Check("owed", "what is owed", owed),
 )

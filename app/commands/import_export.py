@@ -34,6 +34,7 @@ from app.storage.database import make_engine, migrate, read_session, write_sessi
 from app.storage.people import Person, actor
 from app.web.exporting import exported_patients, exported_scores
 from app.web.importing import CaseloadFile, Import, Line, take_in
+from app.web.owing import keep_owed
 
 PATIENTS: Final = "patients.csv"
 SCORES: Final = "scores.csv"
@@ -109,6 +110,7 @@ def _write(
     doing.progress = judging
     _said(take_in(doing, files), files, every_row=False)
     judging.over()
+    keep_owed(session, catalogue(), settings.clocks, doing.today)
 
 
 def _import(session: Session, me: Person, settings: Settings) -> Import:

@@ -25,7 +25,6 @@ from app.passphrases import why_not
 from app.settings import Settings
 from app.storage import staff
 from app.storage.database import make_engine, migrate, read_session, write_session
-from app.storage.links import make_link
 from app.storage.people import Person, add_person, hash_passphrase
 
 #: A secret and no setting, so it is read here, used once and kept nowhere.
@@ -92,7 +91,7 @@ def _one_options(deeds: Any, deed: str, help: str, run: Any) -> None:
 def run_reset(given: argparse.Namespace) -> int:
     """What follows the site's address; the program may run on any."""
     with _on_site(given) as (session, person):
-        token = make_link(session, "passphrase", person=person, now=datetime.now(UTC))
+        token = staff.give_link(session, person, now=datetime.now(UTC))
     print(f"Open once, within a day, after the site's address: /join/{token}")
     return 0
 
@@ -167,7 +166,8 @@ def _opened(settings: Settings) -> Engine:
 
 def _handle(typed: str) -> str:
     handle = typed.strip().lower()
-    if not 1 <= len(handle) <= 60 or len(handle.split()) != 1:
+    fits = 1 <= len(handle) <= 60 and len(handle.split()) == 1
+    if not fits or not handle.isprintable():
         raise Refused(f"--handle {typed!r}: one word of at most 60 letters")
     return handle
 

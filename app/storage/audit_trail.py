@@ -7,22 +7,19 @@ as long with a million entries as with a hundred.
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Final, Literal
+from functools import cache
+from typing import Any, Final, Literal, cast
 
-from sqlalchemy import ColumnElement, and_, func, literal, or_, tuple_
+from sqlalchemy import ColumnElement, FromClause, and_, func, literal, or_, tuple_
+from sqlalchemy import select as sql_select
 from sqlmodel import Session, col, select
 
 from app.access import Subject, may
-from app.storage.assignments import Assignment
 from app.storage.audit import AuditEntry
-from app.storage.episodes import Episode, Visit
 from app.storage.errors import NotAllowed
 from app.storage.patients import Patient
 from app.storage.people import Person, actor
-from app.storage.precautions import PrecautionOnEpisode
-from app.storage.profile import Profile
-from app.storage.safety import SafetyEvent, SafetySeen
-from app.storage.trials import Round, Trial
+from app.storage.tables import Table
 
 Kind = Literal["patient", "round", "person"]
 Key = tuple[str, int]
@@ -121,42 +118,32 @@ def words_used(session: Session, column: Literal["deed", "subject"]) -> list[str
     return list(found)
 
 
-def _to_patients() -> dict[str, Any]:
-    """Per kind of subject: its id, its patient's id, and its round's, if it has one."""
-    none = literal(None)
-    visit = (col(Visit.id) == col(Round.visit_id), col(Episode.id) == Visit.episode_id)
-    of_round = select(Round.id, Episode.patient_id, Round.id).join(Visit, visit[0])
-    of_trial = select(Trial.id, Episode.patient_id, Round.id).join(
-        Round, col(Round.id) == col(Trial.round_id)
-    )
-    found: dict[str, Any] = {
-        "patient": select(Patient.id, Patient.id, none),
-        "episode": select(Episode.id, Episode.patient_id, none),
-        "profile": select(Profile.id, Episode.patient_id, none).join(
-            Episode, col(Episode.id) == col(Profile.episode_id)
-        ),
-        "assignment": select(Assignment.id, Assignment.patient_id, none),
-        "precaution": select(PrecautionOnEpisode.id, Episode.patient_id, none).join(
-            Episode, col(Episode.id) == col(PrecautionOnEpisode.episode_id)
-        ),
-        "visit": select(Visit.id, Episode.patient_id, none).join(
-            Episode, col(Episode.id) == col(Visit.episode_id)
-        ),
-        "round": of_round.join(Episode, visit[1]),
-        "trial": of_trial.join(Visit, visit[0]).join(Episode, visit[1]),
-    }
-    for table in (SafetyEvent, SafetySeen):
-        found[str(table.__tablename__)] = (
-            select(table.id, Episode.patient_id, Round.id)
-            .join(Trial, col(Trial.id) == col(table.trial_id))
-            .join(Round, col(Round.id) == col(Trial.round_id))
-            .join(Visit, visit[0])
-            .join(Episode, visit[1])
-        )
-    return found
+#: The way from any row to its patient, by the columns that point there.
+STEPS: Final = (
+    "trial_id", "round_id", "visit_id", "text_id", "episode_id", "patient_id",
+)  # fmt: skip
 
 
-_TO_PATIENTS: Final = _to_patients()
+@cache
+def _way_to_patient(name: str) -> Any:
+    """A query of a table's ids, each with its patient's id and its round's, if any.
+
+    Found by following the schema, so that a new table needs no line here. None when the
+    rows of a table belong to no patient.
+    """
+    table = Table.metadata.tables.get(name)
+    if table is None or "id" not in table.c:
+        return None
+    at, joined = table, cast(FromClause, table)
+    round_id: Any = literal(None)
+    while at.name != "patient":
+        round_id = at.c.id if at.name == "round" else round_id
+        step = next((at.c[word] for word in STEPS if word in at.c), None)
+        if step is None:
+            return None
+        at = next(iter(step.foreign_keys)).column.table
+        joined = joined.join(at, step == at.c.id)
+    return sql_select(table.c.id, at.c.id, round_id).select_from(joined)
 
 
 def places_of(
@@ -172,7 +159,6 @@ def places_of(
     owners = {
         (kind, id): (patient_id, round_id)
         for kind, ids in by_kind.items()
-        if kind in _TO_PATIENTS
         for id, patient_id, round_id in _owners(session, kind, ids)
     }
     labels = _labels(session, me, {patient_id for patient_id, _ in owners.values()})
@@ -193,12 +179,11 @@ def _people(session: Session, me: Person, ids: set[int]) -> Sequence[Person]:
 def _owners(
     session: Session, kind: str, ids: set[int]
 ) -> Iterable[tuple[int, int, int | None]]:
-    wanted = _TO_PATIENTS[kind]
-    id_column = wanted.selected_columns[0]
-    return [
-        (row[0], row[1], row[2])
-        for row in session.exec(wanted.where(id_column.in_(ids)))
-    ]
+    way = _way_to_patient(kind)
+    if way is None:
+        return []
+    wanted = way.where(Table.metadata.tables[kind].c.id.in_(ids))
+    return [(row[0], row[1], row[2]) for row in session.connection().execute(wanted)]
 
 
 def _labels(session: Session, me: Person, ids: set[int]) -> dict[int, str]:

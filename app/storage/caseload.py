@@ -3,7 +3,7 @@
 Plain rows for a page, in a number of queries that does not grow with the list.
 """
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, TypeVar
@@ -71,12 +71,12 @@ def caseload_for(
     `day` is today there, for what precautions hold. `demo` chooses the invented
     patients or the real ones; they never share a list.
     """
-    ids = _visible(session, person, demo, own)
+    ids = visible(session, person, demo, own=own)
     if ids is None:
         return []
     wanted = select(Patient).where(col(Patient.id).in_(ids))
     patients = session.exec(wanted.order_by(col(Patient.label), col(Patient.id))).all()
-    conditions = _conditions(session, ids)
+    conditions = conditions_of(session, ids)
     episodes = _open_episodes(session, ids)
     scores = _last_scores(session, ids)
     precautions = _precautions(session, ids, day)
@@ -102,12 +102,22 @@ def caseload_for(
     ]
 
 
-def _visible(session: Session, person: Person, demo: bool, own: bool) -> Ids | None:
-    """The ids the access table lets them see, as a query; None for nobody at all."""
+def visible(
+    session: Session,
+    person: Person,
+    demo: bool,
+    *,
+    own: bool = False,
+    closed: bool = False,
+) -> Ids | None:
+    """The ids the access table lets them see, as a query; None for nobody at all.
+
+    `own` leaves out whom they see without being assigned, `closed` takes in who left.
+    """
     who = actor(person)
-    ids = select(Patient.id).where(
-        col(Patient.is_demo).is_(demo), col(Patient.closed_at).is_(None)
-    )
+    ids = select(Patient.id).where(col(Patient.is_demo).is_(demo))
+    if not closed:
+        ids = ids.where(col(Patient.closed_at).is_(None))
     if not own and may(who, "see_patient", Subject(is_demo=demo, assigned=False)):
         return ids
     if not may(who, "see_patient", Subject(is_demo=demo, assigned=True)):
@@ -123,7 +133,7 @@ def _by_patient(found: Iterable[tuple[int, Found]]) -> dict[int, list[Found]]:
     return grouped
 
 
-def _conditions(session: Session, ids: Ids) -> dict[int, list[str]]:
+def conditions_of(session: Session, ids: Ids) -> dict[int, list[str]]:
     wanted = select(PatientCondition.patient_id, PatientCondition.condition).where(
         col(PatientCondition.patient_id).in_(ids)
     )
@@ -200,3 +210,19 @@ def _next_due(session: Session, ids: Ids, day: date) -> dict[int, date]:
         .group_by(col(Episode.patient_id))
     )
     return {owner: due for owner, due in session.exec(wanted) if due is not None}
+
+
+def conditions_by_id(
+    session: Session, patient_ids: Collection[int]
+) -> dict[int, list[str]]:
+    """The conditions of these patients."""
+    some = select(Patient.id).where(col(Patient.id).in_(patient_ids))
+    return conditions_of(session, some)
+
+
+def last_scores_by_id(
+    session: Session, patient_ids: Collection[int]
+) -> dict[int, list[LastScore]]:
+    """Each test's latest score of these patients, the newest test first."""
+    some = select(Patient.id).where(col(Patient.id).in_(patient_ids))
+    return _last_scores(session, some)

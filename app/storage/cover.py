@@ -118,3 +118,16 @@ def end_cover(session: Session, person: Person, cover_id: int, now: datetime) ->
         cover.ended_at = now
         session.flush()
         audit.deed(session, "ended_cover", cover, by=person.id, now=now)
+
+
+def covered_for(session: Session, person: Person, patient_id: int) -> str:
+    """Whose patient this is when they only stand in for them; empty when their own."""
+    wanted = (
+        select(Assignment.person_id, Person.name)
+        .join(Person, col(Person.id) == col(Assignment.person_id))
+        .where(Assignment.patient_id == patient_id, on_list_of(session, person.id))
+    )
+    found = session.exec(wanted).all()
+    if any(holder == person.id for holder, _ in found):
+        return ""
+    return found[0][1] if found else ""

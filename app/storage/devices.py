@@ -1,12 +1,14 @@
 """A PIN that opens a locked page again on one phone, and nothing else.
 
 It needs the phone's own key, which only its cookie holds, and a sign-in that is locked,
-not ended. A few wrong ones and it is forgotten: then the passphrase is asked for.
+not ended. A few wrong ones and it is forgotten: then the passphrase is asked for. The
+key is hashed together with the PIN, so that a copy of the database tells no PIN.
 """
 
 import hashlib
 import secrets
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
@@ -38,26 +40,40 @@ class Device(Numbered, table=True):
     ended_at: datetime | None = None
 
 
-def hash_pin(pin: str) -> str:
-    """As heavy as a passphrase's: hash it before the writing session."""
-    return hash_passphrase(pin)
+@dataclass(frozen=True, slots=True)
+class Pairing:
+    """A new key for a browser's cookie, and its PIN hashed together with it."""
+
+    key: str
+    pin_hash: str
+
+
+def pair(pin: str) -> Pairing:
+    """As heavy as a passphrase: hash it before the writing session."""
+    key = secrets.token_urlsafe(32)
+    return Pairing(key, hash_passphrase(_with_key(key, pin)))
+
+
+def _with_key(key: str, pin: str) -> str:
+    return f"{key}:{pin}"
 
 
 def add_device(
-    session: Session, person: Person, *, pin_hash: str, old_key: str, now: datetime
-) -> str:
-    """The new key for this browser's cookie; what it had before ends."""
+    session: Session, person: Person, pairing: Pairing, *, old_key: str, now: datetime
+) -> None:
+    """A PIN for the browser that gets the key; what it had before ends."""
     before = known_device(session, person, old_key)
     if before is not None:
         before.ended_at = now
-    key = secrets.token_urlsafe(32)
     device = Device(
-        key_hash=_hash_of(key), person_id=person.id, pin_hash=pin_hash, made_at=now
+        key_hash=_hash_of(pairing.key),
+        person_id=person.id,
+        pin_hash=pairing.pin_hash,
+        made_at=now,
     )
     session.add(device)
     session.flush()
     audit.deed(session, "set_pin", device, by=person.id, now=now)
-    return key
 
 
 def _hash_of(key: str) -> str:
@@ -74,8 +90,8 @@ def known_device(session: Session, person: Person, key: str) -> Device | None:
     return session.exec(wanted).one_or_none()
 
 
-def is_pin(device: Device, pin: str) -> bool:
-    return matches(device.pin_hash, pin)
+def is_pin(device: Device, key: str, pin: str) -> bool:
+    return matches(device.pin_hash, _with_key(key, pin))
 
 
 def tried(session: Session, device_id: int, *, right: bool, now: datetime) -> Device:

@@ -12,12 +12,13 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import UniqueConstraint, or_
 from sqlmodel import Field, Session, col, select
 
+from app.clinical.visiting import KINDS, MINUTES, NOT_DONE
 from app.clinical.vocabulary import EPISODE_ENDS, SETTINGS
 from app.storage import audit
 from app.storage.errors import NotFound, SameIdOtherBody, StaleVersion
 from app.storage.patients import Patient, patient_for
 from app.storage.people import Person
-from app.storage.tables import Numbered, check, length, one_of, uid
+from app.storage.tables import Numbered, between, check, length, one_of, uid
 
 Plan = Literal["restore", "maintain"]
 PLANS: Final = ("restore", "maintain")
@@ -57,6 +58,13 @@ class Visit(Numbered, table=True):
         uid(),
         UniqueConstraint("episode_id", "person_id", "local_date"),
         length("zone", 1, 60),
+        one_of("kind", KINDS),
+        one_of("missed_reason", NOT_DONE),
+        check("missed", "missed_reason IS NULL OR kind = 'missed'"),
+        length("missed_told", 0, 80),
+        length("missed_again", 0, 80),
+        length("left_without", 0, 200),
+        *(between(f"{name}_minutes", 0, 600) for name in MINUTES),
     )
 
     uid: str = Field(unique=True)
@@ -65,6 +73,17 @@ class Visit(Numbered, table=True):
     local_date: date
     zone: str
     started_at: datetime
+    kind: str = "treatment"
+    missed_reason: str | None = None
+    missed_told: str = ""
+    missed_again: str = ""
+    closed_at: datetime | None = None
+    closed_by: int | None = Field(default=None, foreign_key="person.id")
+    left_without: str = ""
+    individual_minutes: int = 0
+    concurrent_minutes: int = 0
+    group_minutes: int = 0
+    co_treatment_minutes: int = 0
 
 
 def add_episode(

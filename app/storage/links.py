@@ -1,6 +1,7 @@
 """Links that work once: to set a site up, and to choose a passphrase of one's own.
 
 Only a hash of the token is kept; the link itself is shown once, to who asked for it.
+A set-up link is void as soon as there is anybody, however they came to be added.
 """
 
 import hashlib
@@ -12,11 +13,19 @@ from sqlmodel import Field, Session, col, select
 
 from app.storage import audit
 from app.storage.errors import NotFound
-from app.storage.people import Person
+from app.storage.people import Person, any_people
 from app.storage.tables import Numbered, check, hexadecimal, one_of
 
 LASTS: Final = timedelta(hours=24)
 Purpose = Literal["setup", "passphrase"]
+
+
+class LinkUsed(NotFound):
+    """Used, old, or never given out: the three look the same."""
+
+    sentence = (
+        "It has been used, is more than a day old, or was replaced by a newer one."
+    )
 
 
 class OneTimeLink(Numbered, table=True):
@@ -79,14 +88,16 @@ def _open_links(
 
 
 def open_link(session: Session, token: str, now: datetime) -> OneTimeLink:
-    """The link, if it may still be used; NotFound when it is used, old or unknown."""
+    """The link, if it may still be used; LinkUsed when it is used, old or unknown."""
     link = session.exec(
         select(OneTimeLink).where(OneTimeLink.token_hash == _hash_of(token))
     ).one_or_none()
     if link is None or link.ended_at is not None:
-        raise NotFound(USED)
+        raise LinkUsed
     if not timedelta(0) <= now - link.made_at < LASTS:
-        raise NotFound(USED)
+        raise LinkUsed
+    if link.purpose == "setup" and any_people(session):
+        raise LinkUsed
     return link
 
 
@@ -95,12 +106,6 @@ def use_link(session: Session, link: OneTimeLink, now: datetime) -> None:
     session.add(link)
     session.flush()
     audit.deed(session, "used_link", link, by=link.person_id, now=now)
-
-
-USED: Final = (
-    "This link has been used or is more than a day old. Ask for a new one where it "
-    "came from."
-)
 
 
 def end_links(session: Session, person: Person, now: datetime) -> None:

@@ -143,13 +143,16 @@ def _visit_on(
     known = session.exec(wanted).first()
     if known is not None:
         return known
+    at = min(datetime.combine(day, NOON, zone), now)
     visit = Visit(
         uid=uuid5(NAMESPACE_OID, f"{episode.id} {person.id} {day}").hex,
         episode_id=episode.id,
         person_id=person.id,
         local_date=day,
         zone=zone.key,
-        started_at=min(datetime.combine(day, NOON, zone), now),
+        started_at=at,
+        closed_at=at,
+        closed_by=person.id,
     )
     session.add(visit)
     session.flush()

@@ -163,7 +163,15 @@ def patient_for(
         raise NotFound
     if not may(actor(person), deed, whom):
         raise NotAllowed
+    if deed != "see_patient":
+        touched(session).add(patient.id)
     return patient
+
+
+def touched(session: Session) -> set[int]:
+    """Whoever was fetched in this session to change something."""
+    found: set[int] = session.info.setdefault("touched", set())
+    return found
 
 
 def details_of(session: Session, patient: Patient) -> PatientDetails:
@@ -221,6 +229,7 @@ def add_patient(
     _write_details(session, patient, details)
     audit.deed(session, "added_patient", patient, by=person.id, now=now)
     begin_assignment(session, person, patient.id, person.id, now=now)
+    touched(session).add(patient.id)
     return patient
 
 

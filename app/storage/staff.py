@@ -9,18 +9,28 @@ from datetime import datetime
 from sqlmodel import Session, col, func, select
 
 from app.access import SUPERVISOR, may
-from app.storage import audit, devices, links
+from app.storage import audit, devices, links, waits
 from app.storage.assignments import Assignment
 from app.storage.errors import NotAllowed, NotFound, StaleVersion, StorageProblem
-from app.storage.people import Person, actor, end_sign_ins
+from app.storage.patients import Patient
+from app.storage.people import UNSET, Person, actor, end_sign_ins
 
 
 class LastSupervisor(StorageProblem):
     """Somebody must be left who can manage people."""
 
     sentence = (
-        "This is the only active supervisor. Make somebody else a supervisor first; "
-        "nothing was changed."
+        "This is the only active supervisor who can sign in. Make somebody else one "
+        "first; nothing was changed."
+    )
+
+
+class SwitchedOff(StorageProblem):
+    """A link would let nobody in."""
+
+    sentence = (
+        "They are switched off, so a link would not let them in. Switch them on "
+        "first; nothing was changed."
     )
 
 
@@ -60,7 +70,7 @@ def rename(
 ) -> None:
     """Change name and role; StaleVersion when somebody was quicker."""
     _fresh(person, version)
-    if person.role == SUPERVISOR and role != SUPERVISOR:
+    if person.role == SUPERVISOR and role != SUPERVISOR and person.active:
         _not_the_last(session, person)
     person.name, person.role = name, role
     _changed(session, by, person, "changed_person", now)
@@ -72,10 +82,12 @@ def _fresh(person: Person, version: int) -> None:
 
 
 def _not_the_last(session: Session, person: Person) -> None:
+    """Who has not chosen a passphrase yet cannot sign in, and does not count."""
     others = select(func.count(col(Person.id))).where(
         Person.role == SUPERVISOR,
         col(Person.active),
         Person.id != person.id,
+        Person.passphrase_hash != UNSET,
         col(Person.is_demo).is_(person.is_demo),
     )
     if session.exec(others).one() == 0:
@@ -103,7 +115,7 @@ def switch_off_here(
     session: Session, person: Person, *, by: Person | None = None, now: datetime
 ) -> None:
     """The same from the machine itself, where nobody is signed in."""
-    if person.role == SUPERVISOR:
+    if person.role == SUPERVISOR and person.active:
         _not_the_last(session, person)
     person.active = False
     end_sign_ins(session, person, by=by, now=now)
@@ -120,12 +132,45 @@ def switch_on(
     _changed(session, by, person, "switched_on", now)
 
 
-def held_by(session: Session, person: Person) -> int:
-    """How many patients are assigned to somebody now."""
-    wanted = select(func.count(col(Assignment.id))).where(
-        Assignment.person_id == person.id, col(Assignment.until).is_(None)
+def held_by(session: Session, by: Person, person: Person) -> Sequence[Patient]:
+    """The patients in care who are assigned to somebody now."""
+    _managing(by)
+    wanted = (
+        select(Patient)
+        .join(Assignment, col(Assignment.patient_id) == col(Patient.id))
+        .where(
+            Assignment.person_id == person.id,
+            col(Assignment.until).is_(None),
+            col(Patient.closed_at).is_(None),
+            col(Patient.is_demo).is_(by.is_demo),
+        )
     )
-    return session.exec(wanted).one()
+    return session.exec(wanted.order_by(col(Patient.label))).all()
+
+
+def give_link(
+    session: Session, person: Person, *, by: Person | None = None, now: datetime
+) -> str:
+    """A link's token by which somebody chooses a passphrase; an earlier one ends."""
+    if not person.active:
+        raise SwitchedOff
+    return links.make_link(session, "passphrase", person=person, by=by, now=now)
+
+
+def added_just_so(
+    session: Session, by: Person, *, handle: str, name: str, role: str
+) -> Person | None:
+    """Who was added by the same form already and has not used their link yet."""
+    _managing(by)
+    wanted = select(Person).where(
+        Person.handle == handle.strip().lower(),
+        Person.name == name,
+        Person.role == role,
+        Person.passphrase_hash == UNSET,
+        col(Person.active),
+        col(Person.is_demo).is_(by.is_demo),
+    )
+    return session.exec(wanted).first()
 
 
 def set_passphrase(
@@ -137,9 +182,14 @@ def set_passphrase(
     now: datetime,
     but: str = "",
 ) -> None:
-    """A new passphrase: every other sign-in and every PIN ends."""
+    """A new passphrase: every other sign-in, every PIN and every link ends.
+
+    Wrong guesses at the old one no longer make them wait.
+    """
     person.passphrase_hash = passphrase_hash
     session.add(person)
     end_sign_ins(session, person, by=by, now=now, but=but)
     devices.end_devices(session, person, now)
+    links.end_links(session, person, now)
+    waits.right(session, waits.account(person.handle))
     audit.deed(session, "set_passphrase", person, by=by.id, now=now)

@@ -1,14 +1,17 @@
-"""Growing waits after wrong guesses, for each account and each address.
+"""Growing waits after wrong guesses, for each account, open sign-in and address.
 
 Kept in the database, so that a restart forgets none. An account's key is made from the
-handle as typed, whether or not anybody has it, so that a wait tells nothing. Nobody
-else waits: a ward behind one address gets many more tries than one account.
+handle as typed, whether or not anybody has it, so that a wait tells nothing. Who is
+signed in already is counted by that sign-in: guesses at a handle from elsewhere never
+keep its person out of the page before them. An address is shared by a whole ward, so it
+may try more often, waits a minute at most, and is forgiven one guess each minute.
 """
 
 import hashlib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from ipaddress import IPv6Address, ip_address, ip_network
 from typing import Final
 
 from sqlmodel import Field, Session, col, select
@@ -17,6 +20,8 @@ from app.storage.tables import Numbered, check, hexadecimal
 
 SHORTEST: Final = timedelta(seconds=5)
 LONGEST: Final = timedelta(minutes=15)
+LONGEST_SHARED: Final = timedelta(minutes=1)
+FORGIVEN_EVERY: Final = timedelta(minutes=1)
 #: After a day without a wrong guess it starts anew.
 FORGOTTEN: Final = timedelta(days=1)
 
@@ -26,7 +31,8 @@ class Key:
     """What is counted, and how many wrong guesses cost nothing."""
 
     hash: str
-    free: int
+    free: int = 5
+    shared: bool = False
 
 
 class GuessWait(Numbered, table=True):
@@ -41,41 +47,70 @@ class GuessWait(Numbered, table=True):
 
 
 def account(handle: str) -> Key:
-    return Key(_hash_of("account", handle.strip().lower()), free=5)
+    return Key(_hash_of("account", handle.strip().lower()))
+
+
+def open_page(token: str) -> Key:
+    """One browser that is signed in, by its token."""
+    return Key(_hash_of("sign-in", token))
 
 
 def address(host: str) -> Key:
-    return Key(_hash_of("address", host), free=50)
+    return Key(_hash_of("address", _network(host)), free=20, shared=True)
+
+
+def _network(host: str) -> str:
+    """One household has a whole range of long addresses, and counts once."""
+    try:
+        found = ip_address(host.partition("%")[0])
+    except ValueError:
+        return host
+    if not isinstance(found, IPv6Address):
+        return str(found)
+    short = found.ipv4_mapped
+    return str(short or ip_network((found, 64), strict=False))
 
 
 def _hash_of(kind: str, text: str) -> str:
     return hashlib.sha256(f"{kind}:{text}".encode()).hexdigest()
 
 
-def wait_after(wrong: int, free: int) -> timedelta:
-    """Nothing for the first, then 5 s, doubled by each wrong guess up to 15 minutes.
+def wait_after(wrong: int, key: Key) -> timedelta:
+    """Nothing for the first, then 5 s, doubled by each wrong guess up to the longest.
 
-    >>> [wait_after(n, 5).seconds for n in (4, 5, 6, 7, 30)]
+    >>> [wait_after(n, Key("")).seconds for n in (4, 5, 6, 7, 30)]
     [0, 5, 10, 20, 900]
     """
-    if wrong < free:
+    if wrong < key.free:
         return timedelta(0)
-    return min(LONGEST, SHORTEST * (1 << min(wrong - free, 20)))
+    longest = LONGEST_SHARED if key.shared else LONGEST
+    return min(longest, SHORTEST * (1 << min(wrong - key.free, 20)))
 
 
-def left(session: Session, keys: Iterable[Key], now: datetime) -> timedelta:
-    """How long still to wait before any of these may be tried again.
+def left(session: Session, key: Key, now: datetime) -> timedelta:
+    """How long still to wait before this may be tried again; nothing or less: now."""
+    row = _row(session, key)
+    if row is None or now - row.last_at >= FORGOTTEN:
+        return timedelta(0)
+    whole = wait_after(row.wrong, key)
+    return min(whole, row.last_at + whole - now)
 
-    A clock set back neither lengthens a wait beyond its whole nor ends it.
-    """
-    longest = timedelta(0)
+
+def is_ahead(session: Session, keys: Iterable[Key], now: datetime) -> bool:
+    """Whether a guess stands in the future: the clock was set back since."""
+    rows = (_row(session, key) for key in keys)
+    return any(row is not None and row.last_at > now for row in rows)
+
+
+def begin_again(session: Session, keys: Iterable[Key], now: datetime) -> None:
+    """After a clock was set back a wait counts from now: never longer than its whole,
+    and not over."""
     for key in keys:
         row = _row(session, key)
-        if row is None or now - row.last_at >= FORGOTTEN:
-            continue
-        whole = wait_after(row.wrong, key.free)
-        longest = max(longest, min(whole, row.last_at + whole - now))
-    return longest
+        if row is not None and row.last_at > now:
+            row.last_at = now
+            session.add(row)
+    session.flush()
 
 
 def wrong(session: Session, keys: Iterable[Key], now: datetime) -> None:
@@ -84,15 +119,21 @@ def wrong(session: Session, keys: Iterable[Key], now: datetime) -> None:
         row = _row(session, key)
         if row is None:
             row = GuessWait(key_hash=key.hash, wrong=0, last_at=now)
-        elif now - row.last_at >= FORGOTTEN:
-            row.wrong = 0
-        row.wrong, row.last_at = row.wrong + 1, now
+        row.wrong, row.last_at = _still_counted(row, key, now) + 1, now
         session.add(row)
     session.flush()
 
 
+def _still_counted(row: GuessWait, key: Key, now: datetime) -> int:
+    quiet = now - row.last_at
+    if quiet >= FORGOTTEN:
+        return 0
+    forgiven = quiet // FORGIVEN_EVERY if key.shared else 0
+    return max(0, row.wrong - max(0, forgiven))
+
+
 def right(session: Session, key: Key) -> None:
-    """The right one was given: the account starts anew. An address never does."""
+    """The right one was given: this starts anew. An address never does."""
     row = _row(session, key)
     if row is not None:
         session.delete(row)

@@ -18,7 +18,13 @@ from app.passphrases import (
     why_not_pin,
 )
 from app.storage import devices, people, staff
-from app.storage.devices import Device, devices_of, end_device, known_device
+from app.storage.devices import (
+    Device,
+    Pairing,
+    devices_of,
+    end_device,
+    known_device,
+)
 from app.storage.errors import NotFound
 from app.storage.people import Person, SignIn, hash_passphrase, sign_ins_of
 from app.web.dates import moment_words
@@ -31,10 +37,11 @@ from app.web.deps import (
     SiteDep,
     WriteSession,
     Zone,
+    device_key,
     page,
     token_of,
 )
-from app.web.pins import device_key, drop_key, keep_key
+from app.web.pins import drop_key, keep_key
 from app.web.reauth import PassphraseFault
 
 router = APIRouter()
@@ -161,9 +168,9 @@ def change_passphrase(
     return RedirectResponse("/account", 303)
 
 
-def _pin_hash(form: FormDep) -> str:
+def _pairing(form: FormDep) -> Pairing | None:
     pin = form.text("pin")
-    return "" if why_not_pin(pin) else devices.hash_pin(pin)
+    return None if why_not_pin(pin) else devices.pair(pin)
 
 
 @router.post("/account/pin", response_model=None)
@@ -172,7 +179,7 @@ def set_pin(
     form: FormDep,
     me: SignedIn,
     fault: PassphraseFault,
-    hashed: Annotated[str, Depends(_pin_hash, max_concurrency=2)],
+    pairing: Annotated[Pairing | None, Depends(_pairing, max_concurrency=2)],
     session: WriteSession,
     site: SiteDep,
     now: Now,
@@ -185,12 +192,12 @@ def set_pin(
     wrong = why_not_pin(form.text("pin"))
     if wrong:
         errors["pin"] = wrong
-    if errors:
+    if errors or pairing is None:
         return _page(request, session, me, now, zone, errors)
     old = device_key(request)
-    key = devices.add_device(session, me, pin_hash=hashed, old_key=old, now=now)
+    devices.add_device(session, me, pairing, old_key=old, now=now)
     response = RedirectResponse("/account", 303)
-    keep_key(request, response, key)
+    keep_key(request, response, pairing.key)
     return response
 
 

@@ -20,8 +20,10 @@ from sqlmodel import Session
 
 from app.access import may
 from app.catalogue.load import Catalogue
+from app.clinical import make_safe
 from app.clinical.measure import Measure
 from app.clinical.precautions import PRECAUTIONS, Precaution
+from app.clinical.visiting import NOT_DONE
 from app.clinical.vocabulary import UNABLE_REASONS
 from app.resources import folder
 from app.storage.caseload import caseload_for
@@ -159,6 +161,8 @@ def _make_sheet(request: Request, site: Site) -> str:
         errors={},
         before=None,
         unable_reasons=UNABLE_REASONS,
+        safe=make_safe,
+        sheet_reasons=tuple(NOT_DONE.values()),
     )
 
 

@@ -7,7 +7,7 @@ gets a whole page or a fragment; routes never look at htmx headers.
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from threading import Lock
 from typing import Annotated, Any
 from uuid import uuid4
@@ -24,6 +24,7 @@ from app.catalogue.load import Catalogue
 from app.settings import Settings
 from app.storage import people
 from app.storage.database import read_session, write_session
+from app.storage.devices import known_device
 from app.storage.held_requests import let_go
 from app.storage.people import Person
 
@@ -50,6 +51,7 @@ class Site:
     version: str
     clock: Callable[[], datetime]
     zone: ZoneInfo
+    after_change: Callable[[Session, date], None]
     seen: Mapping[str, datetime] = field(default_factory=dict)
     seen_lock: Lock = field(default_factory=Lock)
 
@@ -148,6 +150,16 @@ def token_of(request: Request) -> str | None:
     return request.cookies.get(cookie_name(request))
 
 
+def device_cookie(request: Request) -> str:
+    """The name of the cookie with this browser's own key, for its PIN."""
+    return f"{cookie_name(request)}-device"
+
+
+def device_key(request: Request) -> str:
+    """This browser's own key; empty where no PIN was ever set."""
+    return request.cookies.get(device_cookie(request), "")
+
+
 def person_or_none(request: Request, site: SiteDep, now: Now) -> Person | None:
     """Who is signed in, as a loaded row that belongs to no session."""
     token = token_of(request)
@@ -157,11 +169,14 @@ def person_or_none(request: Request, site: SiteDep, now: Now) -> Person | None:
         found = people.live_sign_in(session, token, now)
         if found is None:
             return None
+        person, sign_in = found
+        key = device_key(request)
+        has_pin = bool(key) and known_device(session, person, key) is not None
         session.expunge_all()
-    person, sign_in = found
     if request.headers.get(PAGE_OF, str(person.id)) != str(person.id):
         return None  # a page left open by another person never acts as this one
     request.state.me = person
+    request.state.has_pin = has_pin
     request.state.locked = people.is_locked(sign_in, now, site.settings.idle)
     if not request.state.locked:  # looking at a lock is no use of the session
         _write_seen(site, token, now)
@@ -231,6 +246,8 @@ def _writing(site: SiteDep, _form: FormDep) -> Iterator[Session]:
     with write_session(site.engine) as session:
         session.info["now"] = site.clock()
         yield session
+        today = site.clock().astimezone(site.zone).date()
+        site.after_change(session, today)
 
 
 # "function": the commit happens before the answer leaves, so a failed save is told.
@@ -285,7 +302,7 @@ def render(request: Request, template: str, **context: Any) -> str:
         person_id=me.id if me else None,
         idle_minutes=idle.seconds // 60 if idle else 0,
         locked=is_locked(request),
-        has_pin=f"{cookie_name(request)}-device" in request.cookies,
+        has_pin=getattr(request.state, "has_pin", False),
         **context,
     )
 

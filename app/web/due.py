@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 from app.catalogue.load import Catalogue
 from app.clinical.measure import Measure
@@ -34,7 +34,7 @@ def due_tests(
         measure = shelf.measures.get(score.measure)
         if measure is None or score.outcome in ("declined", "not_done"):
             continue
-        day = score.on_date + timedelta(days=measure.retest_days)
+        day = measure.due_after(score.on_date)
         if day <= today and clearance_of(measure, in_force).allowed:
             found.append(Due(measure, score, day))
     return sorted(found, key=lambda d: (d.day, d.measure.name))

@@ -24,6 +24,7 @@ from app.storage.errors import (
     StaleVersion,
     StorageProblem,
 )
+from app.storage.links import LinkUsed
 from app.web.deps import (
     FormProblem,
     SessionLocked,
@@ -149,6 +150,14 @@ def _by_status(status: int) -> Problem:
 
 def _stored(fault: StorageProblem) -> Problem:
     match fault:
+        case LinkUsed():
+            return _told(
+                404,
+                "This link no longer works",
+                fault.sentence,
+                UNCHANGED,
+                "Ask for a new one where it came from.",
+            )
         case NotFound():
             return NOT_FOUND
         case NotAllowed():
@@ -231,11 +240,13 @@ def _here(request: Request) -> str:
 
 
 def lock_page(
-    request: Request, *, next: str, wrong: str = "", status: int
+    request: Request, *, next: str, wrong: str = "", by_pin: bool = False, status: int
 ) -> HTMLResponse:
     """All that a locked session is shown: who may unlock it, and nobody else."""
     held = held_state(request)
-    text = render(request, "sign_in/lock.html", next=next, wrong=wrong, held=held)
+    text = render(
+        request, "sign_in/lock.html", next=next, wrong=wrong, by_pin=by_pin, held=held
+    )
     return HTMLResponse(text, status)
 
 

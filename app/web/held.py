@@ -1,6 +1,7 @@
 """What somebody sent after their session had ended: send it once more, or let it go."""
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -94,8 +95,19 @@ def _line(
         path=held.path,
         words=_words(session, me, shelf, held.path, Form(fields)),
         sent=f"{day_words(at.date(), now.astimezone(zone).date())}, {at:%H:%M}",
-        fields=tuple(pair for pair in fields if pair[0] != "held"),
+        fields=_dated(held, fields),
     )
+
+
+def _dated(
+    held: HeldRequest, fields: Sequence[tuple[str, str]]
+) -> tuple[tuple[str, str], ...]:
+    """As they were sent; a trial says when, so that it counts for that day."""
+    kept = tuple(pair for pair in fields if pair[0] != "held")
+    if TRIAL.fullmatch(held.path) and "taken_at" not in dict(kept):
+        at = int(held.created_at.timestamp() * 1000)
+        return (*kept, ("taken_at", str(at)))
+    return kept
 
 
 def _words(

@@ -20,6 +20,7 @@ FORM_TYPE: Final = "application/x-www-form-urlencoded"
 NEVER_HELD: Final = ("/sign-in", "/sign-out", "/lock", "/unlock", "/held", "/demo")
 #: Writers wait here, not in the threads that whoever holds the write lock may need.
 _ONE_AT_A_TIME: Final = CapacityLimiter(1)
+SECRETS: Final = frozenset({"passphrase", "new_passphrase", "pin"})
 KEPT, FULL = "1", "full"
 
 
@@ -36,7 +37,7 @@ async def keep_for_later(request: Request) -> None:
     if body is None:
         return
     # A passphrase is never stored as it was typed, by whatever form it comes.
-    if any(name == "passphrase" for name, _ in pairs_of(body)):
+    if any(name in SECRETS for name, _ in pairs_of(body)):
         return
     request.state.held = await to_thread.run_sync(
         _hold, request, body, limiter=_ONE_AT_A_TIME

@@ -8,22 +8,28 @@ from typing import Annotated
 
 from fastapi import APIRouter, Depends, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from sqlmodel import Session
 
 from app.access import SUPERVISOR
 from app.passphrases import LONGEST, SHORTEST, why_not
 from app.storage import people, staff
 from app.storage.database import read_session
-from app.storage.errors import HandleTaken, NotFound
-from app.storage.links import USED, OneTimeLink, open_link, use_link
+from app.storage.errors import HandleTaken
+from app.storage.links import LinkUsed, OneTimeLink, Purpose, open_link, use_link
 from app.storage.people import Person, hash_passphrase
-from app.web.deps import Form, FormDep, Now, PublicWriteSession, Site, SiteDep, page
+from app.web.deps import Form, FormDep, Now, PublicWriteSession, SiteDep, page
 from app.web.person_form import about, passphrase_errors, person_errors
 
 public = APIRouter()
 
 
-def _hashed(form: FormDep) -> str:
-    """The new passphrase's hash, when it may be used at all; empty otherwise."""
+def _hashed(form: FormDep, site: SiteDep, now: Now, token: str) -> str:
+    """The new passphrase's hash, when it may be used at all; empty otherwise.
+
+    Only for who holds a link that works: hashing for anybody would keep a core busy.
+    """
+    with read_session(site.engine) as session:
+        open_link(session, token, now)
     typed = form.get("passphrase", "")
     return "" if why_not(typed, about(form)) else hash_passphrase(typed)
 
@@ -32,18 +38,17 @@ def _hashed(form: FormDep) -> str:
 Hashed = Annotated[str, Depends(_hashed, max_concurrency=2)]
 
 
-def _link(site: Site, token: str, purpose: str, now: datetime) -> OneTimeLink:
-    with read_session(site.engine) as session:
-        link = open_link(session, token, now)
-        session.expunge(link)
+def _link(session: Session, token: str, purpose: Purpose, now: datetime) -> OneTimeLink:
+    link = open_link(session, token, now)
     if link.purpose != purpose:
-        raise NotFound(USED)
+        raise LinkUsed
     return link
 
 
 @public.get("/set-up/{token}")
 def show_setup(request: Request, site: SiteDep, now: Now, token: str) -> HTMLResponse:
-    _link(site, token, "setup", now)
+    with read_session(site.engine) as session:
+        _link(session, token, "setup", now)
     return _page(request, "setup", Form(), {})
 
 
@@ -57,9 +62,7 @@ def setup(
     token: str,
 ) -> Response:
     """Make the first supervisor. Whoever comes second finds the link used."""
-    link = open_link(session, token, now)
-    if link.purpose != "setup":
-        raise NotFound(USED)
+    link = _link(session, token, "setup", now)
     form = Form([*form.pairs, ("role", SUPERVISOR)])
     errors = person_errors(form) | passphrase_errors(form, about(form))
     if errors:
@@ -81,9 +84,8 @@ def setup(
 
 @public.get("/join/{token}")
 def show_join(request: Request, site: SiteDep, now: Now, token: str) -> HTMLResponse:
-    link = _link(site, token, "passphrase", now)
     with read_session(site.engine) as session:
-        person = _person(session.get(Person, link.person_id))
+        person = _person_of(session, _link(session, token, "passphrase", now))
         known = Form([("name", person.name), ("handle", person.handle)])
     return _page(request, "join", known, {})
 
@@ -98,20 +100,21 @@ def join(
     token: str,
 ) -> Response:
     """Set the passphrase of who the link is for."""
-    link = open_link(session, token, now)
-    person = _person(session.get(Person, link.person_id or 0))
+    link = _link(session, token, "passphrase", now)
+    person = _person_of(session, link)
     known = Form([*form.pairs, ("name", person.name), ("handle", person.handle)])
     errors = passphrase_errors(known, (person.name, person.handle))
     if errors or not hashed:
         return _page(request, "join", known, errors)
-    staff.set_passphrase(session, person, passphrase_hash=hashed, by=person, now=now)
     use_link(session, link, now)
+    staff.set_passphrase(session, person, passphrase_hash=hashed, by=person, now=now)
     return RedirectResponse("/sign-in", 303)
 
 
-def _person(found: Person | None) -> Person:
+def _person_of(session: Session, link: OneTimeLink) -> Person:
+    found = session.get(Person, link.person_id)
     if found is None or not found.active:
-        raise NotFound(USED)
+        raise LinkUsed
     return found
 
 

@@ -5,11 +5,12 @@ import secrets
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
+from decimal import Decimal
 from typing import Final, Literal
 
 from app.clinical.person import OLDEST, YOUNGEST
 from app.clinical.precautions import PRECAUTIONS
-from app.clinical.vocabulary import CONDITIONS, PERSON_FACTS, SETTINGS, SEXES
+from app.clinical.vocabulary import CONDITIONS, PERSON_FACTS, SETTINGS, SEXES, SIZES
 from app.storage.patients import PatientDetails
 from app.web.deps import Form
 
@@ -27,6 +28,7 @@ _SECOND: Final = (
     "Stoat", "Swift", "Tern", "Thrush", "Vole", "Wren",
 )  # fmt: skip
 _ISO: Final = re.compile(r"(\d{4})-(\d{2})-(\d{2})", re.ASCII)
+_NUMBER: Final = re.compile(r"\d{1,3}(?:\.\d{1,2})?", re.ASCII)
 _YEAR: Final = re.compile(r"\d{4}", re.ASCII)
 
 
@@ -56,32 +58,109 @@ def made_up_label() -> str:
 def new_patient(form: Form, today: date) -> NewPatient:
     """Read the form; raise FormErrors with every field that is wrong."""
     errors: dict[str, str] = {}
-    label, reason = form.text("label"), form.text("reason")
-    if not 1 <= len(label) <= 80:
-        errors["label"] = "Give a label of up to 80 letters; a made-up one will do."
-    if not 1 <= len(reason) <= 200:
-        errors["reason"] = "Say in up to 200 letters what care is for."
-    born, year = _birth(form, today, errors)
-    _choice(form, "sex", SEXES, errors, optional=True)
-    _choice(form, "setting", SETTINGS, errors)
-    _choice(form, "plan", ("restore", "maintain"), errors)
-    conditions = _several(form, "condition", CONDITIONS, errors)
+    details = _details(form, today, errors)
+    care = _care(form, errors)
     tags = _several(form, "precaution", PRECAUTIONS, errors)
-    facts = _facts(form, errors)
     if errors:
         raise FormErrors(errors)
-    details = PatientDetails(
+    return NewPatient(details, care.reason, care.setting, care.plan, tags)
+
+
+def patient_details(form: Form, today: date) -> PatientDetails:
+    """Only what is said of the person; raise FormErrors."""
+    errors: dict[str, str] = {}
+    details = _details(form, today, errors)
+    if errors:
+        raise FormErrors(errors)
+    return details
+
+
+@dataclass(frozen=True, slots=True)
+class Care:
+    """What an episode is for, where, and to what end."""
+
+    reason: str
+    setting: str
+    plan: Literal["restore", "maintain"]
+
+
+def care(form: Form) -> Care:
+    """Read an episode's fields; raise FormErrors."""
+    errors: dict[str, str] = {}
+    found = _care(form, errors)
+    if errors:
+        raise FormErrors(errors)
+    return found
+
+
+def _care(form: Form, errors: dict[str, str]) -> Care:
+    reason = form.text("reason")
+    if not 1 <= len(reason) <= 200:
+        errors["reason"] = "Say in up to 200 letters what care is for."
+    _choice(form, "setting", SETTINGS, errors)
+    _choice(form, "plan", ("restore", "maintain"), errors)
+    plan: Literal["restore", "maintain"] = (
+        "maintain" if form.text("plan") == "maintain" else "restore"
+    )
+    return Care(reason, form.text("setting"), plan)
+
+
+def _details(form: Form, today: date, errors: dict[str, str]) -> PatientDetails:
+    label = form.text("label")
+    if not 1 <= len(label) <= 80:
+        errors["label"] = "Give a label of up to 80 letters; a made-up one will do."
+    born, year = _birth(form, today, errors)
+    _choice(form, "sex", SEXES, errors, optional=True)
+    conditions = _several(form, "condition", CONDITIONS, errors)
+    for name, most in (("full_name", 120), ("record_number", 40)):
+        if len(form.text(name)) > most:
+            errors[name] = f"At most {most} letters."
+    return PatientDetails(
         label=label,
         birth_year=year,
         birth_date=born,
         sex=form.text("sex") or None,
-        conditions=dict.fromkeys(sorted(conditions)),
-        facts=facts,
+        conditions={
+            name: since(form, f"since-{name}", today, errors)
+            for name in sorted(conditions)
+        },
+        facts=_facts(form, errors),
+        sizes=_sizes(form, errors),
+        full_name=form.text("full_name"),
+        record_number=form.text("record_number"),
     )
-    plan: Literal["restore", "maintain"] = (
-        "maintain" if form.text("plan") == "maintain" else "restore"
-    )
-    return NewPatient(details, reason, form.text("setting"), plan, tags)
+
+
+def since(form: Form, name: str, today: date, errors: dict[str, str]) -> date | None:
+    """A day that may be left open, up to today."""
+    text = form.text(name)
+    if not text:
+        return None
+    found = _ISO.fullmatch(text)
+    try:
+        day = date(*(int(part) for part in found.groups())) if found else None
+    except ValueError:
+        day = None
+    if day is None:
+        errors[name] = f"{text!r} is no day of the calendar: year-month-day."
+    elif not date(1900, 1, 1) <= day <= today:
+        errors[name] = "That day has not come yet, or lies too far back."
+    return day
+
+
+def _sizes(form: Form, errors: dict[str, str]) -> dict[str, tuple[str, str]]:
+    """Body measures as typed, each within what people measure."""
+    found = {}
+    for key, (label, units) in SIZES.items():
+        text, unit = form.text(key), form.text(f"{key}_unit") or next(iter(units))
+        if not text:
+            continue
+        low, high = units.get(unit, (1, 0))
+        if not _NUMBER.fullmatch(text) or not low <= Decimal(text) <= high:
+            errors[key] = f"{label}: from {low} to {high} {unit}, like {low}.5."
+        else:
+            found[key] = (text, unit)
+    return found
 
 
 def _birth(

@@ -4,24 +4,37 @@ import uuid
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlmodel import Session
 
-from app.access import may
+from app.access import Subject, may
 from app.catalogue.load import Catalogue
 from app.clinical.precautions import PRECAUTIONS, Precaution
-from app.clinical.vocabulary import CONDITIONS, PERSON_FACTS, SETTINGS, SEXES
+from app.clinical.vocabulary import (
+    CONDITIONS,
+    FALLS_LAST_YEAR,
+    LIVES_WITH,
+    PERSON_FACTS,
+    PRIOR_LEVELS,
+    SETTINGS,
+    SEXES,
+    SIZES,
+)
 from app.storage.caseload import LastScore
+from app.storage.cover import covered_for
 from app.storage.episodes import Episode, add_episode, open_episode
 from app.storage.errors import NotAllowed, NotFound, SameIdOtherBody
 from app.storage.patients import Patient, add_patient, details_of, patient_for
 from app.storage.people import Person, actor
 from app.storage.precautions import PrecautionOnEpisode, add_precaution, precautions_on
+from app.storage.profile import profile_of
 from app.storage.safety import open_stops_of
 from app.storage.scores import Score, scores_of, unfinished_rounds
 from app.storage.trials import rounds_of
+from app.storage.visits import open_visit
 from app.web.dates import ago_words, day_words
 from app.web.deps import (
     Form,
@@ -34,6 +47,7 @@ from app.web.deps import (
     WriteSession,
     Zone,
     page,
+    site_of,
 )
 from app.web.due import clearance_of, due_tests
 from app.web.last_scores import latest_by_test
@@ -159,10 +173,12 @@ def _new_page(request: Request, form: Form, errors: dict[str, str]) -> HTMLRespo
         conditions=CONDITIONS,
         facts=PERSON_FACTS,
         precautions=PRECAUTIONS,
+        sizes=SIZES,
+        full=site_of(request).settings.identifiers == "full",
     )
 
 
-@router.get("/patients/{patient_id}")
+@router.get("/patients/{patient_id}", response_model=None)
 def show(
     request: Request,
     me: SignedIn,
@@ -171,8 +187,10 @@ def show(
     now: Now,
     zone: Zone,
     patient_id: RowId,
-) -> HTMLResponse:
+) -> Response:
     patient = patient_for(session, me, patient_id)
+    if patient.merged_into is not None:
+        return RedirectResponse(f"/patients/{patient.merged_into}", 303)
     today = now.astimezone(zone).date()
     details = details_of(session, patient)
     episode = episode_or_none(session, patient)
@@ -196,7 +214,42 @@ def show(
             open_stops_of(session, patient.id), me, site.catalogue, zone, today
         ),
         from_page="patient",
+        **_around(session, me, patient, episode, today),
     )
+
+
+def _around(
+    session: Session,
+    me: Person,
+    patient: Patient,
+    episode: Episode | None,
+    today: date,
+) -> dict[str, Any]:
+    """What stands beside the tests: the profile, cover, and what may be changed."""
+    return {
+        "visit": open_visit(session, me, patient.id, today),
+        "visit_uid": uuid.uuid4().hex,
+        "covered": covered_for(session, me, patient.id),
+        "profile": profile_of(session, episode) if episode else None,
+        "prior": PRIOR_LEVELS,
+        "lives": LIVES_WITH,
+        "falls": FALLS_LAST_YEAR,
+        "changes": _changes(me, patient),
+    }
+
+
+def _changes(me: Person, patient: Patient) -> list[tuple[str, str]]:
+    """What this person may change here: a path's end and its words."""
+    whom = Subject(patient.is_demo, assigned=True)
+    places = (
+        ("edit_patient", "edit", "Who this is"),
+        ("edit_patient", "profile", "Before, home, what matters"),
+        ("set_precaution", "precautions", "Precautions"),
+        ("manage_episode", "episodes", "Episode"),
+        ("transfer_patient", "people", "Hand over, add a helper"),
+        ("manage_episode", "record", "Close or archive"),
+    )
+    return [(end, words) for deed, end, words in places if may(actor(me), deed, whom)]
 
 
 def _begun(

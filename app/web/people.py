@@ -1,4 +1,10 @@
-"""The people of a site, for its supervisors: add, change, switch off, give a link."""
+"""The people of a site, for its supervisors: add, change, switch off, give a link.
+
+What lets somebody in, or lets them do more, asks for the supervisor's own passphrase
+again: a phone left open must not make its finder anybody else. Taking rights away asks
+for nothing, since it may be urgent. (Common practice; OWASP's advice on sensitive
+changes to accounts, from memory.)
+"""
 
 from dataclasses import dataclass
 from datetime import datetime
@@ -11,7 +17,6 @@ from app.access import ROLES
 from app.storage import people as people_rows
 from app.storage import staff
 from app.storage.errors import HandleTaken, StaleVersion, StorageProblem
-from app.storage.links import make_link
 from app.storage.people import Person
 from app.web.dates import moment_words
 from app.web.deps import (
@@ -23,9 +28,11 @@ from app.web.deps import (
     SignedIn,
     WriteSession,
     Zone,
+    over_tls,
     page,
 )
 from app.web.person_form import person_errors
+from app.web.reauth import PassphraseFault
 
 router = APIRouter()
 
@@ -72,36 +79,53 @@ def _new_page(request: Request, typed: Form, errors: dict[str, str]) -> HTMLResp
 
 @router.post("/people/new", response_model=None)
 def add(
-    request: Request, form: FormDep, me: SignedIn, session: WriteSession, now: Now
+    request: Request,
+    form: FormDep,
+    me: SignedIn,
+    fault: PassphraseFault,
+    session: WriteSession,
+    now: Now,
 ) -> Response:
     """Add somebody and show the link by which they choose their passphrase."""
     staff.everybody(session, me)
-    errors = person_errors(form)
+    errors = person_errors(form) | _again(fault)
     if errors:
         return _new_page(request, form, errors)
     try:
-        person = people_rows.add_person(
-            session,
-            handle=form.text("handle"),
-            name=form.text("name"),
-            role=form.text("role"),
-            passphrase_hash=people_rows.UNSET,
-            is_demo=me.is_demo,
-            by=me,
-            now=now,
-        )
+        person = _added(session, me, form, now)
     except HandleTaken as taken:
         return _new_page(request, form, {"handle": taken.sentence})
     return _link_page(request, session, me, person, now)
+
+
+def _again(fault: str) -> dict[str, str]:
+    return {"passphrase": fault} if fault else {}
+
+
+def _added(session: Session, me: Person, form: Form, now: datetime) -> Person:
+    """A form sent twice adds one person, and its second answer has a link too."""
+    handle, name, role = (form.text(key) for key in ("handle", "name", "role"))
+    before = staff.added_just_so(session, me, handle=handle, name=name, role=role)
+    return before or people_rows.add_person(
+        session,
+        handle=handle,
+        name=name,
+        role=role,
+        passphrase_hash=people_rows.UNSET,
+        is_demo=me.is_demo,
+        by=me,
+        now=now,
+    )
 
 
 def _link_page(
     request: Request, session: Session, me: Person, person: Person, now: datetime
 ) -> HTMLResponse:
     """Shown once, in the answer itself: no later address brings it back."""
-    token = make_link(session, "passphrase", person=person, by=me, now=now)
-    base = str(request.base_url).rstrip("/")
-    return page(request, "people/link.html", person=person, link=f"{base}/join/{token}")
+    token = staff.give_link(session, person, by=me, now=now)
+    scheme = "https" if over_tls(request) else "http"
+    link = f"{scheme}://{request.url.netloc}/join/{token}"
+    return page(request, "people/link.html", person=person, link=link)
 
 
 @router.get("/people/{person_id}")
@@ -109,28 +133,34 @@ def show(
     request: Request, me: SignedIn, session: ReadSession, person_id: RowId
 ) -> HTMLResponse:
     person = staff.managed(session, me, person_id)
-    known = Form([("name", person.name), ("role", person.role)])
-    return _show_page(request, session, person, known, {})
+    return _show_page(request, session, me, person)
+
+
+def _known(person: Person) -> Form:
+    return Form([("name", person.name), ("role", person.role)])
 
 
 def _show_page(
     request: Request,
     session: Session,
+    me: Person,
     person: Person,
-    typed: Form,
-    errors: dict[str, str],
+    typed: Form | None = None,
+    errors: dict[str, str] | None = None,
+    *,
+    sent: str = "change",
     wrong: str = "",
 ) -> HTMLResponse:
+    """`sent`: the form of the page that the errors belong to."""
     return page(
         request,
         "people/show.html",
         status=422 if errors else 409 if wrong else 200,
         person=person,
-        typed=typed,
-        errors=errors,
+        typed=typed or _known(person),
+        errors={sent: errors or {}},
         wrong=wrong,
-        roles=ROLES,
-        holds=staff.held_by(session, person),
+        holds=staff.held_by(session, me, person),
     )
 
 
@@ -139,15 +169,16 @@ def change(
     request: Request,
     form: FormDep,
     me: SignedIn,
+    fault: PassphraseFault,
     session: WriteSession,
     now: Now,
     person_id: RowId,
 ) -> Response:
     person = staff.managed(session, me, person_id)
     given = Form([*form.pairs, ("handle", person.handle)])
-    errors = person_errors(given)
+    errors = person_errors(given) | _again(fault)
     if errors:
-        return _show_page(request, session, person, form, errors)
+        return _show_page(request, session, me, person, form, errors)
     try:
         staff.rename(
             session,
@@ -159,7 +190,7 @@ def change(
             now=now,
         )
     except (StaleVersion, staff.LastSupervisor) as refused:
-        return _refused(request, session, person, form, refused)
+        return _refused(request, session, me, person, form, refused)
     return RedirectResponse(f"/people/{person.id}", 303)
 
 
@@ -171,15 +202,16 @@ def _version(form: Form) -> int:
 def _refused(
     request: Request,
     session: Session,
+    me: Person,
     person: Person,
-    form: Form,
+    form: Form | None,
     refused: StorageProblem,
 ) -> HTMLResponse:
     """What they typed stays; what is stored now is said beside it."""
     wrong = refused.sentence
     if isinstance(refused, StaleVersion):
         wrong += f" It is now: {person.name}, {person.role}."
-    return _show_page(request, session, person, form, {}, wrong)
+    return _show_page(request, session, me, person, form, wrong=wrong)
 
 
 @router.post("/people/{person_id}/active", response_model=None)
@@ -187,28 +219,43 @@ def switch(
     request: Request,
     form: FormDep,
     me: SignedIn,
+    fault: PassphraseFault,
     session: WriteSession,
     now: Now,
     person_id: RowId,
 ) -> Response:
     """Switch somebody off or on again."""
     person = staff.managed(session, me, person_id)
-    deed = staff.switch_on if form.text("active") == "yes" else staff.switch_off
+    on = form.text("active") == "yes"
+    if on and fault:
+        errors = _again(fault)
+        return _show_page(request, session, me, person, errors=errors, sent="active")
+    deed = staff.switch_on if on else staff.switch_off
     try:
         deed(session, me, person, version=_version(form), now=now)
     except (StaleVersion, staff.LastSupervisor) as refused:
-        known = Form([("name", person.name), ("role", person.role)])
-        return _refused(request, session, person, known, refused)
+        return _refused(request, session, me, person, None, refused)
     return RedirectResponse(f"/people/{person.id}", 303)
 
 
 @router.post("/people/{person_id}/link")
 def give_link(
-    request: Request, me: SignedIn, session: WriteSession, now: Now, person_id: RowId
+    request: Request,
+    me: SignedIn,
+    fault: PassphraseFault,
+    session: WriteSession,
+    now: Now,
+    person_id: RowId,
 ) -> HTMLResponse:
     """A new link to choose a passphrase; the one before no longer works."""
     person = staff.managed(session, me, person_id)
-    return _link_page(request, session, me, person, now)
+    if fault:
+        errors = _again(fault)
+        return _show_page(request, session, me, person, errors=errors, sent="link")
+    try:
+        return _link_page(request, session, me, person, now)
+    except staff.SwitchedOff as refused:
+        return _refused(request, session, me, person, None, refused)
 
 
 @router.post("/people/{person_id}/sign-ins/end")

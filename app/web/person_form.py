@@ -23,7 +23,8 @@ def person_errors(form: Form) -> dict[str, str]:
     name = form.text("name")
     if not 1 <= len(name) <= LONGEST_NAME or not name.isprintable():
         errors["name"] = f"1 to {LONGEST_NAME} letters on one line."
-    if not HANDLE.fullmatch(form.text("handle")):
+    handle = form.text("handle").lower()  # which may be longer than what was typed
+    if not HANDLE.fullmatch(handle) or not handle.isprintable():
         errors["handle"] = "One word of at most 60 letters, without blanks."
     if form.text("role") not in ROLES:
         errors["role"] = "Choose what they do here."

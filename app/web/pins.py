@@ -10,8 +10,24 @@ from app.storage import devices
 from app.storage.database import read_session, write_session
 from app.storage.devices import Device
 from app.storage.people import Person
-from app.web.deps import FormDep, Now, SignedIn, Site, SiteDep, cookie_name, over_tls
-from app.web.guessing import MustWait, whose
+from app.web.deps import (
+    FormDep,
+    Now,
+    SignedIn,
+    Site,
+    SiteDep,
+    device_cookie,
+    device_key,
+    over_tls,
+)
+from app.web.guessing import (
+    Guess,
+    MustWait,
+    count,
+    must_not_wait,
+    when_signed_in,
+    whose,
+)
 
 NOT_YOURS: Final = (
     "That is not the passphrase of who signed in here. It is still locked: try again, "
@@ -22,14 +38,9 @@ NO_PIN: Final = "This phone has no PIN any more. Use your passphrase."
 KEPT_SECONDS: Final = 400 * 24 * 3600
 
 
-def device_key(request: Request) -> str:
-    """This browser's own key; empty where no PIN was ever set."""
-    return request.cookies.get(f"{cookie_name(request)}-device", "")
-
-
 def keep_key(request: Request, response: Response, key: str) -> None:
     response.set_cookie(
-        f"{cookie_name(request)}-device",
+        device_cookie(request),
         key,
         max_age=KEPT_SECONDS,
         secure=over_tls(request),
@@ -41,7 +52,7 @@ def keep_key(request: Request, response: Response, key: str) -> None:
 
 def drop_key(request: Request, response: Response) -> None:
     response.delete_cookie(
-        f"{cookie_name(request)}-device",
+        device_cookie(request),
         secure=over_tls(request),
         httponly=True,
         samesite="strict",
@@ -52,23 +63,28 @@ def unlock_fault(
     request: Request, me: SignedIn, form: FormDep, site: SiteDep, now: Now
 ) -> str:
     """Why it stays locked; empty when the passphrase or this phone's PIN was right."""
-    if "pin" in form:
-        return _pin_fault(site, me, device_key(request), form.text("pin"), now)
+    tried, key = when_signed_in(request), device_key(request)
     try:
-        person = whose(request, me.handle, form.get("passphrase", ""), now)
+        if "pin" in form:
+            must_not_wait(site, tried, now)
+            return _pin_fault(site, me, tried, key, form.text("pin"), now)
+        person = whose(request, tried, me.handle, form.get("passphrase", ""), now)
     except MustWait as wait:
         return wait.sentence
     return "" if person else NOT_YOURS
 
 
-def _pin_fault(site: Site, me: Person, key: str, pin: str, now: datetime) -> str:
+def _pin_fault(
+    site: Site, me: Person, tried: Guess, key: str, pin: str, now: datetime
+) -> str:
     with read_session(site.engine) as session:
         device = devices.known_device(session, me, key)
         if device is not None:
             session.expunge(device)
     if device is None:
         return NO_PIN
-    right = not why_not_pin(pin) and devices.is_pin(device, pin)
+    right = not why_not_pin(pin) and devices.is_pin(device, key, pin)
+    count(site, tried, right=right, now=now)
     with write_session(site.engine) as session:
         after = devices.tried(session, device.id, right=right, now=now)
         if after.ended_at is not None and right:  # two tries at once
@@ -79,6 +95,9 @@ def _pin_fault(site: Site, me: Person, key: str, pin: str, now: datetime) -> str
 def _left(device: Device) -> str:
     left = devices.MOST_WRONG - device.wrong
     if left == 0:
-        return "Five wrong PINs: this phone has forgotten it. Use your passphrase."
+        return (
+            "Five wrong PINs: this phone has forgotten it. Wait 5 seconds, then use "
+            "your passphrase."
+        )
     tries = "1 try is" if left == 1 else f"{left} tries are"
     return f"That is not the PIN. {tries} left, then only the passphrase opens this."

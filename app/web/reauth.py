@@ -9,10 +9,11 @@ from typing import Annotated, Final
 from fastapi import Depends, Request
 
 from app.web.deps import FormDep, Now, SignedIn, SiteDep
-from app.web.guessing import MustWait, whose
+from app.web.guessing import MustWait, when_signed_in, whose
 
 #: What a form says beside its passphrase field.
 NOT_YOURS: Final = "That is not your passphrase. Type it again."
+NOT_TYPED: Final = "Type your passphrase: this needs it again."
 
 
 def own_passphrase(
@@ -21,8 +22,11 @@ def own_passphrase(
     """What is wrong with the form's `passphrase`; empty when it is theirs."""
     if site.settings.demo:
         return ""
+    typed = form.get("passphrase", "")
+    if not typed:
+        return NOT_TYPED
     try:
-        person = whose(request, me.handle, form.get("passphrase", ""), now)
+        person = whose(request, when_signed_in(request), me.handle, typed, now)
     except MustWait as wait:
         return wait.sentence
     return "" if person else NOT_YOURS

@@ -187,7 +187,7 @@ def _page(
 
     A refused reason is shown in the other endings, below the form.
     """
-    in_form = errors and "reason" not in errors
+    in_form = errors and not {"reason", "why"} & errors.keys()
     refused = "rounds/_trial_form.html" if in_form else "rounds/_work.html"
     return page(
         request,

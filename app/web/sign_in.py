@@ -13,6 +13,7 @@ from sqlmodel import Session, col, select
 
 from app.storage import people
 from app.storage.database import read_session
+from app.storage.devices import known_device
 from app.storage.errors import NotFound
 from app.storage.held_requests import forget_old, held_of
 from app.storage.people import Person
@@ -27,13 +28,14 @@ from app.web.deps import (
     WriteSession,
     by_script,
     cookie_name,
+    device_key,
     is_locked,
     over_tls,
     page,
     token_of,
 )
 from app.web.errors import lock_page
-from app.web.guessing import MustWait, whose
+from app.web.guessing import MustWait, at_sign_in, whose
 from app.web.pins import unlock_fault
 
 public = APIRouter()
@@ -67,7 +69,8 @@ def _claimed(request: Request, form: FormDep, now: Now) -> Person | str:
     """
     handle, passphrase = form.text("handle"), form.get("passphrase", "")
     try:
-        return whose(request, handle, passphrase, now) or NO_MATCH
+        tried = at_sign_in(request, handle)
+        return whose(request, tried, handle, passphrase, now) or NO_MATCH
     except MustWait as wait:
         return wait.sentence
 
@@ -159,8 +162,9 @@ def unlock(
         return _go(_onward(session, me, form.text("next"), now))
     if by_script(request):
         return _wrong(fault)
+    request.state.has_pin = known_device(session, me, device_key(request)) is not None
     next = local_path(form.text("next"))
-    return lock_page(request, next=next, wrong=fault, status=422)
+    return lock_page(request, next=next, wrong=fault, by_pin="pin" in form, status=422)
 
 
 @router.post("/sign-out")

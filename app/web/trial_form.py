@@ -180,6 +180,8 @@ def _inputs(measure: Measure, form: Form) -> dict[str, str]:
             found[wanted.key] = "yes"
             continue
         whole = text.isascii() and text.isdigit() and len(text) < 5
+        if not whole and form.text("raw_ms"):
+            continue  # a time that cannot be taken again never waits for a count
         if not whole or not wanted.low <= int(text) <= wanted.high:
             raise FieldProblem(
                 f"input-{wanted.key}",

@@ -42,3 +42,18 @@ export function inTurn(work) {
   turn = next.catch(() => {});
   return next;
 }
+
+/**
+ * A button that does nothing at the first tap but ask once more.
+ * @param {HTMLElement} button
+ * @param {() => void} act
+ */
+export function onSecondTap(button, act) {
+  let asked = false;
+  const words = button.textContent;
+  button.addEventListener("click", () => {
+    if (asked) act();
+    asked = !asked;
+    button.textContent = asked ? "Discard it for good?" : words;
+  });
+}

@@ -5,8 +5,10 @@
  *
  * @typedef {import("./bedside_store.js").Waiting} Waiting
  */
-import { onSecondTap, rawWords, showWaits, when } from "./bedside_kept.js";
+import { onSecondTap } from "./asking.js";
+import { rawWords, showWaits, when } from "./bedside_kept.js";
 import * as store from "./bedside_store.js";
+import { load } from "./kept.js";
 
 /** As the server has it. */
 const OLDEST_MS = 7 * 86_400_000;
@@ -57,7 +59,8 @@ function fill(card, round, many) {
   const discard = /** @type {HTMLElement} */ (card.querySelector("[data-discard]"));
   onSecondTap(discard, async () => {
     for (const item of round) await store.forget(item.id);
-    await store.endRound(first.measure);
+    const open = await store.roundOf(first.measure);
+    if (open?.round === first.round) await store.endRound(first.measure);
     card.remove();
   });
 }
@@ -101,6 +104,9 @@ function again(form, many) {
 /** The server holds these. @param {HTMLElement} element */
 export async function forgetAttached(element) {
   for (const id of element.dataset.attached?.split(" ") ?? []) await store.forget(id);
-  await store.endRound(element.dataset.test ?? "");
+  const test = element.dataset.test ?? "";
+  const open = await store.roundOf(test);
+  const same = open && open.round === element.dataset.round;
+  if (same && !load(`round-bedside-${test}`)) await store.endRound(test);
   for (const line of document.querySelectorAll("[data-waits]")) showWaits(line);
 }

@@ -5,6 +5,7 @@
  *
  * @typedef {import("./bedside_store.js").Waiting} Waiting
  */
+import { onSecondTap } from "./asking.js";
 import * as store from "./bedside_store.js";
 
 /** @template {keyof HTMLElementTagNameMap} T @param {T} tag @param {string} words */
@@ -23,20 +24,6 @@ export function when(at) {
 
 /** @param {Waiting} item */
 export const rawWords = ({ raw, unit }) => [raw, unit].filter(Boolean).join(" ");
-
-/**
- * A button that does nothing at the first tap but ask once more.
- * @param {HTMLElement} button
- * @param {() => void} act
- */
-export function onSecondTap(button, act) {
-  let asked = false;
-  button.addEventListener("click", () => {
-    if (asked) return act();
-    asked = true;
-    button.textContent = "Discard it for good?";
-  });
-}
 
 /** @param {Waiting} item @param {() => void} changed */
 function line(item, changed) {

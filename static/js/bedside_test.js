@@ -7,7 +7,8 @@
  */
 import { listKept, rawWords } from "./bedside_kept.js";
 import * as store from "./bedside_store.js";
-import { copyForPhone, nameRound, taken, wrongNumber } from "./bedside_trial.js";
+import { wrongNumber } from "./bedside_check.js";
+import { copyForPhone, nameRound, offerSame, taken } from "./bedside_trial.js";
 import { drop, load } from "./kept.js";
 import { newUid } from "./uid.js";
 
@@ -49,8 +50,8 @@ export class SheetTest {
     const round = await store.roundOf(this.measure);
     if (!this.seen) return;
     const same = round && Date.now() - round.at < SAME_ROUND_MS;
-    if (round && (same || this.runs())) this.test(round);
-    else this.gate();
+    if (round && this.runs()) this.test(round);
+    else this.gate(same ? round : null);
   }
 
   /** @param {string} template */
@@ -62,10 +63,12 @@ export class SheetTest {
     guide?.toggleAttribute("hidden", template === "test");
   }
 
-  gate() {
+  /** @param {OpenRound | null} [before] the round that may go on with the same person */
+  gate(before = null) {
     this.round = null;
-    store.endRound(this.measure);
+    if (!before) store.endRound(this.measure);
     this.fill("gate");
+    if (before) offerSame(part(this.place, "still"), before, () => this.test(before));
     this.place.querySelector("form")?.addEventListener("change", () => this.stops());
   }
 
@@ -81,6 +84,7 @@ export class SheetTest {
     this.round = round;
     this.fill("test");
     nameRound(this.place, round);
+    this.place.scrollIntoView({ block: "start" }); // whose test it is stays in sight
     this.list();
   }
 

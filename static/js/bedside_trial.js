@@ -5,6 +5,7 @@
  * @typedef {import("./bedside_store.js").Waiting} Waiting
  * @typedef {import("./bedside_store.js").OpenRound} OpenRound
  */
+import { isUnlikely, wrongNumber } from "./bedside_check.js";
 import { tenths } from "./timing.js";
 import { newUid } from "./uid.js";
 
@@ -12,7 +13,6 @@ import { newUid } from "./uid.js";
 const stoodBy = [["range_ok", "yes"]];
 /** A bad count beside a time never costs the time. */
 const COUNT = /^(yes|\d{1,4})$/;
-const NUMBER = /^\d{1,4}(\.\d{1,3})?$/;
 const OUTCOMES = /** @type {Record<string, string>} */ ({
   stopped: "stopped for safety", unable: "unable", declined: "declined",
   not_done: "not done",
@@ -26,6 +26,7 @@ export function copyForPhone(template) {
   const { content } = /** @type {HTMLTemplateElement} */ (template);
   const copy = /** @type {DocumentFragment} */ (content.cloneNode(true));
   for (const form of copy.querySelectorAll("form")) {
+    form.dataset.test = form.dataset.outbox ?? "";
     for (const { name } of [...form.attributes]) {
       if (/^(hx-|action$|data-outbox)/.test(name)) form.removeAttribute(name);
     }
@@ -48,17 +49,14 @@ export function nameRound(place, { word, says }) {
   place.querySelector("[data-stopwatch] h1, form h1")?.replaceWith(line);
 }
 
-/** Writes a comma as a point; the first field that is still no number. */
-export function wrongNumber(/** @type {HTMLFormElement} */ form) {
-  for (const element of form.querySelectorAll("input[inputmode=decimal]")) {
-    const input = /** @type {HTMLInputElement} */ (element);
-    input.value = input.value.trim().replace(",", ".");
-    const wrong = input.value !== "" && !NUMBER.test(input.value);
-    input.setCustomValidity(wrong ? "Write a plain number, like 17.5." : "");
-    input.addEventListener("input", () => input.setCustomValidity(""), { once: true });
-    if (wrong) return input;
-  }
-  return null;
+/** Who comes next is a question: another person's orders are others.
+ * @param {HTMLElement | null} place @param {OpenRound} before @param {() => void} go */
+export function offerSame(place, before, go) {
+  const button = place?.querySelector("button");
+  if (!place || !button) return;
+  place.hidden = false;
+  button.textContent = `Still ${before.word || "the same person"}: go on`;
+  button.addEventListener("click", go);
 }
 
 /** What a person reads of it. @param {Map<string, string>} said */
@@ -78,21 +76,6 @@ function raw(said) {
 function moment(clocks) {
   const wall = clocks ? JSON.parse(clocks).start?.wall : null;
   return Number.isFinite(wall) ? wall : Date.now();
-}
-
-/**
- * A typed time that no trial is likely to take is asked about once; sent again as it is,
- * somebody stands by it.
- * @param {HTMLFormElement} form @param {Map<string, string>} said
- */
-function isUnlikely(form, said) {
-  const { lowest, highest, standBy } = form.dataset;
-  const typed = said.get("typed") ?? "";
-  const outside = Number(typed) < Number(lowest) || Number(typed) > Number(highest);
-  if (said.get("raw_ms") || !typed || !highest || !outside || standBy === typed) return "";
-  form.dataset.standBy = typed;
-  return `${typed} s is outside what is usual for this test (${lowest} to ${highest} s). `
-    + "Save it once more to keep it as it is.";
 }
 
 /**

@@ -4,11 +4,13 @@ import { watchBusy } from "./busy.js";
 import { bindCounter } from "./counter.js";
 import { applyHand, bindPref } from "./hand.js";
 import { forgetSaved } from "./kept.js";
+import { heldRun } from "./held_run.js";
 import { watchLock } from "./lock.js";
 import { watchOutbox } from "./outbox_form.js";
 import { bindReadyRow, bindTickAll } from "./ready.js";
 import { showRunning } from "./running.js";
 import { reveal } from "./reveal.js";
+import { watchFirstSteps } from "./safe.js";
 import { watchSession } from "./session.js";
 import { watchSignOut } from "./sign_out.js";
 import { bindStepper } from "./stepper.js";
@@ -34,6 +36,7 @@ const BEHAVIOURS = [
   ["[data-counter]", bindCounter],
   ["[data-ready]", bindReadyRow],
   ["[data-reveal]", reveal],
+  ["[data-held-run]", heldRun],
   ["[data-tick-all]", bindTickAll],
   ["[data-bedside]", (e) => import("./bedside.js").then((m) => m.bedside(e))],
   ["[data-waits]", (e) => import("./bedside_kept.js").then((m) => m.showWaits(e))],
@@ -63,6 +66,7 @@ watchSignOut();
 watchLock();
 watchWakeLock();
 watchTrouble();
+watchFirstSteps();
 watchWithdrawn();
 startWorker();
 applyHand();

@@ -13,13 +13,13 @@ import { countDown, makeReady, ring } from "./cues.js";
 import { doubts } from "./doubts.js";
 import { paint, say, show, valueOf } from "./face.js";
 import { delayMs } from "./hand.js";
-import { load, save } from "./kept.js";
+import { loadOwn, save } from "./kept.js";
 import { momentOf } from "./press.js";
 import {
   begun, BOUNCE_MS, elapsed, endBySelf, isOver, later, rawMs, since, tenths,
 } from "./timing.js";
 import { newUid } from "./uid.js";
-import { remember } from "./undo.js";
+import { forgetLast, remember } from "./undo.js";
 
 export const UNSENT = "This time is not saved yet. It is kept on this phone.";
 
@@ -38,7 +38,7 @@ export class Clockwork {
 
   /** Takes up what this phone, or another of its tabs, has kept. */
   restore() {
-    this.run = load(this.key);
+    this.run = loadOwn(this.key, person());
     if (!this.run) return this.now("idle");
     if (this.run.stop) return this.ask([UNSENT, ...doubts(this.run)]);
     if (this.run.start.origin !== performance.timeOrigin) this.run.reloaded = true;
@@ -80,12 +80,13 @@ export class Clockwork {
     const delay = this.form.querySelector("[data-pref=delay]") ? delayMs() : 0;
     const uid = valueOf(this.form, "uid") || newUid();
     const start = later(momentOf(event), delay);
-    const { lowest, highest, outbox } = this.form.dataset;
+    const { lowest, highest, outbox, test } = this.form.dataset;
     this.run = begun(uid, start, {
       limit: this.limit, delay, low: Number(lowest ?? 0), high: Number(highest ?? 0),
-      test: outbox ?? "", person: person(),
+      test: outbox ?? test ?? "", person: person(),
     });
     save(this.key, this.run);
+    forgetLast();
     makeReady();
     if (delay) this.callOff = countDown(start.mono);
     if (delay) say(this.form, "said", `Starts in ${delay / 1000} seconds`);

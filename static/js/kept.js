@@ -50,6 +50,25 @@ export function load(key) {
   return readRun(text ?? null);
 }
 
+/**
+ * This person's. Somebody else's clock on the same round is put aside for them, and is
+ * there again when they open it.
+ * @param {string} key @param {string} me
+ */
+export function loadOwn(key, me) {
+  const run = load(key);
+  if (run && run.person && me && run.person !== me) {
+    save(`${key}.p${run.person}`, run);
+    drop(key);
+    return loadOwn(key, me);
+  }
+  const aside = run ? null : load(`${key}.p${me}`);
+  if (!aside) return run;
+  save(key, aside);
+  drop(`${key}.p${me}`);
+  return aside;
+}
+
 /** @param {string} key @param {Run} run */
 export function save(key, run) {
   const text = JSON.stringify(run);

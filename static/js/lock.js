@@ -63,7 +63,8 @@ function close() {
   title = document.title;
   document.title = "Locked · Tapeline";
   document.body.classList.add("locked");
-  document.querySelector(".page")?.toggleAttribute("inert", !underWay());
+  const asked = document.querySelector("form[data-state=doubt]");
+  document.querySelector(".page")?.toggleAttribute("inert", !underWay() && !asked);
   over.hidden = false;
   over.querySelector("h2")?.focus();
 }

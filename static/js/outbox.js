@@ -12,6 +12,7 @@ import { inTurn, person, post, words } from "./asking.js";
 import { isForeign, readItem, verdictOf, waitMs } from "./outbox_item.js";
 import { all, put, remove } from "./outbox_store.js";
 import { signInAgain } from "./session.js";
+import { withdrawnDone, withdrawnReason } from "./withdraw.js";
 
 const ANSWER_MS = 15_000;
 /** Server ids of trials sent from this page, by their own ids. */
@@ -63,9 +64,12 @@ const soon = () => AbortSignal.timeout?.(ANSWER_MS);
 async function settle(item, response) {
   const trial = /data-trial-id="(\d+)"/.exec(await response.text())?.[1] ?? "";
   sentAs.set(item.uid, trial);
-  if (!item.undone) return "sent";
+  const undone = item.undone || withdrawnReason(item.uid);
+  if (!undone) return "sent";
   if (!trial) return "wait"; // a locked session is not told
-  return verdictOf(await voided(trial, item.undone));
+  const verdict = verdictOf(await voided(trial, undone));
+  if (verdict === "sent") withdrawnDone(item.uid);
+  return verdict;
 }
 
 /** @param {string} trial @param {string} reason */

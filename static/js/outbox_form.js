@@ -25,13 +25,20 @@ function hasFreeText(form) {
     (field) => !NUMBER.test(/** @type {HTMLInputElement} */ (field).value));
 }
 
+/** A time never waits for a word that was typed in a count's place.
+ * @param {[string, string][]} fields @returns {[string, string][]} */
+function numbersOnly(fields) {
+  return fields.filter(([name, value]) => !name.startsWith("input-") || /^(yes|\d+)$/.test(value));
+}
+
 /** @param {HTMLFormElement} form @param {string} url @param {URLSearchParams} body */
 async function keep(form, url, body) {
   const newest = Math.max(0, ...(await waiting()).map(({ at }) => at));
   const at = Math.max(Date.now(), newest + 1); // in order, whatever the clock was set to
   const about = { url, person: person(), test: form.dataset.outbox ?? "", at };
-  const item = makeItem([...body], about);
-  if (await put(item, !hasFreeText(form))) forget(item.uid);
+  const timed = Boolean(body.get("raw_ms"));
+  const item = makeItem(timed ? numbersOnly([...body]) : [...body], about);
+  if (await put(item, timed || !hasFreeText(form))) forget(item.uid);
   changed();
   return item;
 }
@@ -63,6 +70,20 @@ async function keepAndSend(ctx, form, url, request) {
 /** @param {number} ms @returns {Promise<undefined>} */
 function later(ms) {
   return new Promise((done) => { setTimeout(done, ms, undefined); });
+}
+
+/**
+ * "Stop - make safe" while another trial is still being saved: a stop of its own.
+ * @param {HTMLFormElement} form
+ */
+export async function sendStop(form) {
+  const { pathname } = new URL(form.action);
+  /** @type {[string, string][]} */
+  const fields = [["uid", newUid()], ["outcome", "stopped"]];
+  const about = { url: pathname, person: person(), test: form.dataset.outbox ?? "", at: Date.now() };
+  await put(makeItem(fields, about), true);
+  changed();
+  return drain();
 }
 
 /** For the next trial, under a new id. @param {HTMLFormElement} form @param {string} uid */

@@ -21,8 +21,9 @@ export function onPress(element, act) {
   if (!element) return;
   let pressed = false;
   element.addEventListener("pointerdown", (event) => {
-    if (!event.isPrimary || event.button !== 0) return;
-    pressed = true;
+    // Also with another finger or a palm resting on the glass.
+    if (event.button !== 0) return;
+    pressed = event.isPrimary; // no click follows from a second finger
     dropStray(element);
     act(event);
   });

@@ -4,7 +4,8 @@
  * another page or in another tab of this person's or the sheet's. Ids, times and the test's name only.
  */
 import { person } from "./asking.js";
-import { keptRuns } from "./kept.js";
+import { onSecondTap } from "./asking.js";
+import { drop, keptRuns } from "./kept.js";
 import { momentOf } from "./press.js";
 import { elapsed, rawMs, tenths } from "./timing.js";
 
@@ -13,7 +14,7 @@ const LOOK_EVERY_MS = 1_000;
 /** @param {string} key @returns {string} */
 function addressOf(key) {
   const sheet = /^round-bedside-(\w+)$/.exec(key);
-  return sheet ? `/bedside#${sheet[1]}` : `/rounds/${key.replace("round-", "")}`;
+  return sheet ? `/bedside#${sheet[1]}` : `/rounds/${key.replace("round-", "").replace(/\.p\d+$/, "")}`;
 }
 
 /** The first that is not on this page. */
@@ -36,7 +37,11 @@ export function showRunning(bar) {
       : `A stopwatch runs: ${run.test}, ${at} s. Go back to it`;
     if (link.textContent !== words) link.textContent = words;
     link.setAttribute("href", addressOf(key));
+    dropIt = () => { drop(key); look(); };
   };
+  let dropIt = () => {};
+  const button = bar.querySelector("button");
+  if (button) onSecondTap(button, () => dropIt());
   look();
   setInterval(look, LOOK_EVERY_MS);
 }

@@ -12,7 +12,10 @@ import { doubts } from "./doubts.js";
 import { askBoth, fill, fillFrom } from "./face.js";
 import { drop, save } from "./kept.js";
 import { momentOf } from "./press.js";
+import { sendStop } from "./outbox_form.js";
+import { showFirstSteps } from "./safe.js";
 import { newUid } from "./uid.js";
+import { forgetLast } from "./undo.js";
 
 export class Stopwatch extends Clockwork {
   /** @param {Run} run */
@@ -24,7 +27,9 @@ export class Stopwatch extends Clockwork {
 
   /** "Stop - make safe": at once, and no question asked. @param {Event} event */
   safe(event) {
-    if (this.form.dataset.state === "sending") return;
+    forgetLast();
+    showFirstSteps();
+    if (this.form.dataset.state === "sending") return void sendStop(this.form);
     fill(this.form, { outcome: "stopped" });
     if (this.run) {
       this.run.outcome = "stopped";

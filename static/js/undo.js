@@ -63,9 +63,22 @@ export function remember(form, run) {
   keep();
 }
 
+/** Another trial begins, or this one was stopped for safety: the last stop stands. */
+export function forgetLast() {
+  last = null;
+  keep();
+}
+
+/** On a page that shows another trial's stopwatch nothing is offered. */
+function isHere() {
+  const forms = [...document.querySelectorAll("form[data-stopwatch]")];
+  const keys = forms.map((form) => /** @type {HTMLElement} */ (form).dataset.stopwatch);
+  return !keys.length || keys.includes(last?.key);
+}
+
 /** Something to undo, and nothing under way that it would get into. */
 function isFresh() {
-  if (!last) return false;
+  if (!last || !isHere()) return false;
   const now = performance.now();
   const kept = load(last.key);
   if (now - last.at > LATEST_MS || (kept && kept.uid !== last.run.uid)) return false;
@@ -95,7 +108,8 @@ async function undo() {
   const { key, run, work } = last;
   last = null;
   keep();
-  const { dataset } = document.querySelector(`[data-saved="${run.uid}"]`) ?? document.body;
+  const saved = document.querySelector(`[data-saved="${run.uid}"]`) ?? document.body;
+  const { dataset } = /** @type {HTMLElement} */ (saved);
   save(key, reopened(run, newUid()));
   const told = withdraw(run.uid, dataset.trialId ?? "");
   if (work) return putBack(work);

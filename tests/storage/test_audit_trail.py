@@ -8,7 +8,13 @@ from sqlmodel import Session
 
 from app.storage import audit_checks
 from app.storage.audit import AuditEntry
-from app.storage.audit_trail import Wanted, entries_for, places_of, words_used
+from app.storage.audit_trail import (
+    Wanted,
+    _way_to_patient,
+    entries_for,
+    places_of,
+    words_used,
+)
 from app.storage.database import read_session, write_session
 from app.storage.errors import NotAllowed
 from app.storage.people import Person
@@ -109,6 +115,20 @@ def test_subjects_are_found_where_they_may_be_seen(ward: Ward) -> None:
     assert kinds["round"] == ("round", "Blue 7")
     assert kinds["visit"] == ("patient", "Blue 7")
     assert kinds["person"][0] == "person"
+
+
+@pytest.mark.parametrize(
+    ("table", "belongs"),
+    [
+        ("patient", True), ("episode", True), ("precaution", True), ("profile", True),
+        ("visit", True), ("round", True), ("trial", True), ("safety_event", True),
+        ("vital_signs", True), ("review_comment", True), ("assignment", True),
+        ("sign_in", False), ("device", False), ("cover", False), ("site", False),
+        ("held_request", False), ("exit_item", False),
+    ],
+)  # fmt: skip
+def test_way_to_the_patient_is_found_in_the_schema(table: str, belongs: bool) -> None:
+    assert (_way_to_patient(table) is not None) == belongs
 
 
 def test_subject_of_the_other_world_has_no_place(ward: Ward) -> None:

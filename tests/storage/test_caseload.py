@@ -118,7 +118,11 @@ def test_row_says_what_is_known(ward: Ward) -> None:
             session, ward.therapist, ward.episode, review_on=TODAY + 9 * DAY
         )
         make_precaution(
-            session, ward.therapist, ward.episode, review_on=TODAY + 5 * DAY
+            session,
+            ward.therapist,
+            ward.episode,
+            "oxygen",
+            review_on=TODAY + 5 * DAY,
         )
         make_score(session, ward.round)
 

@@ -9,7 +9,8 @@ from starlette.testclient import TestClient
 
 from app.settings import Settings
 from app.storage.database import read_session
-from app.storage.people import SignIn
+from app.storage.devices import Device, is_pin
+from app.storage.people import SignIn, matches
 from app.web.deps import Site
 from tests.conftest import Clock, client_of, found, running
 from tests.make import PASSPHRASE
@@ -69,6 +70,67 @@ def test_unlocking_waits_too(therapist: TestClient, clock: Clock) -> None:
     assert opened.status_code == 303
 
 
+def test_guesses_at_the_door_stop_nobody_at_a_bedside(
+    therapist: TestClient, client: TestClient
+) -> None:
+    for _ in range(10):
+        try_it(client, "a wrong one entirely")
+    therapist.post("/lock")
+
+    assert "Too many wrong tries" in try_it(client, PASSPHRASE)
+    opened = therapist.post("/unlock", data={"passphrase": PASSPHRASE})
+    assert opened.status_code == 303
+
+
+def test_empty_field_is_no_guess(therapist: TestClient, client: TestClient) -> None:
+    for _ in range(12):
+        client.post("/sign-in", data={"handle": "therapist", "passphrase": ""})
+        therapist.post("/account/passphrase", data={})
+
+    assert try_it(client, PASSPHRASE) == ""
+    sent = {"passphrase": PASSPHRASE, "new_passphrase": NEW}
+    assert therapist.post("/account/passphrase", data=sent).status_code == 303
+
+
+def test_asking_again_waits_too(therapist: TestClient, clock: Clock) -> None:
+    wrong = {"passphrase": "a wrong one entirely", "new_passphrase": NEW}
+    right = {"passphrase": PASSPHRASE, "new_passphrase": NEW}
+    for _ in range(5):
+        therapist.post("/account/passphrase", data=wrong)
+    told = therapist.post("/account/passphrase", data=right)
+    clock.move(seconds=5)
+
+    assert "Wait 5 seconds" in found(told.text, "#passphrase-error").text()
+    assert therapist.post("/account/passphrase", data=right).status_code == 303
+
+
+@pytest.mark.parametrize("back", [{"minutes": 10}, {"days": 400}], ids=str)
+def test_clock_set_back_keeps_a_wait_as_long_as_it_was(
+    client: TestClient, clock: Clock, back: dict[str, float]
+) -> None:
+    for _ in range(5):
+        try_it(client, "a wrong one entirely")
+    clock.now -= timedelta(**back)
+    at_once = try_it(client, PASSPHRASE)
+    clock.move(seconds=5)
+
+    assert "Wait 5 seconds" in at_once
+    assert try_it(client, PASSPHRASE) == ""
+
+
+def test_one_who_tries_every_handle_waits_and_is_told_why(
+    client: TestClient, therapist: TestClient
+) -> None:
+    told = [try_it(client, "a wrong one", f"person{n}") for n in range(21)]
+    therapist.post("/lock")
+
+    assert "do not belong together" in told[19]
+    assert "from this network. Wait 5 seconds" in told[20]
+    assert "Nobody else" not in told[20]
+    opened = therapist.post("/unlock", data={"passphrase": PASSPHRASE})
+    assert opened.status_code == 303
+
+
 def test_ended_elsewhere_is_out_at_once(sign_in_as: SignIn_as) -> None:
     here, there = sign_in_as("therapist"), sign_in_as("therapist")
     page = here.get("/account").text
@@ -115,7 +177,7 @@ def test_new_passphrase_ends_every_other_sign_in(
     [
         ({"passphrase": "wrong", "new_passphrase": NEW}, "passphrase", "not your"),
         ({"passphrase": PASSPHRASE, "new_passphrase": "short"}, "new_passphrase", "15"),
-        ({}, "passphrase", "not your"),
+        ({}, "passphrase", "Type your passphrase"),
     ],
 )
 def test_passphrase_is_changed_only_by_who_knows_the_old_one(
@@ -173,7 +235,9 @@ def test_pin_of_somebody_else_opens_nothing(sign_in_as: SignIn_as) -> None:
     assert unlock(theirs, PIN) == 422
 
 
-def test_five_wrong_pins_leave_only_the_passphrase(therapist: TestClient) -> None:
+def test_five_wrong_pins_leave_only_the_passphrase(
+    therapist: TestClient, clock: Clock
+) -> None:
     with_pin(therapist)
     therapist.post("/lock")
     told = [therapist.post("/unlock", data={"pin": "204680"}).text for _ in range(5)]
@@ -182,8 +246,50 @@ def test_five_wrong_pins_leave_only_the_passphrase(therapist: TestClient) -> Non
     assert "1 try is left" in told[3]
     assert "forgotten it" in told[4]
     assert unlock(therapist, PIN) == 422
+    assert "PIN of this phone" not in therapist.get("/caseload").text
+    clock.move(seconds=5)
+    assert unlock(therapist, PIN) == 422
     opened = therapist.post("/unlock", data={"passphrase": PASSPHRASE})
     assert opened.status_code == 303
+
+
+def test_wrong_pin_is_told_beside_the_pin(therapist: TestClient) -> None:
+    with_pin(therapist)
+    therapist.post("/lock")
+    told = therapist.post("/unlock", data={"pin": "204680"}).text
+    after = therapist.post("/unlock", data={"passphrase": "a wrong one entirely"}).text
+
+    assert found(told, "#pin").attributes["aria-invalid"] == "true"
+    assert "aria-invalid" not in found(told, "#passphrase").attributes
+    assert found(after, "#passphrase").attributes["aria-invalid"] == "true"
+    assert "aria-invalid" not in found(after, "#pin").attributes
+
+
+def test_database_alone_does_not_tell_the_pin(
+    therapist: TestClient, site: Site
+) -> None:
+    """Six digits are tried out in minutes, so the browser's own key is hashed too."""
+    with_pin(therapist)
+    key = therapist.cookies.get("tapeline-device", domain="localhost.local") or ""
+    with read_session(site.engine) as session:
+        device = session.exec(select(Device)).one()
+
+    assert not matches(device.pin_hash, PIN)
+    assert is_pin(device, key, PIN)
+    assert not is_pin(device, "x" * len(key), PIN)
+    assert key not in device.key_hash + device.pin_hash
+
+
+def test_pin_waits_like_the_passphrase(therapist: TestClient, clock: Clock) -> None:
+    with_pin(therapist)
+    therapist.post("/lock")
+    for _ in range(5):
+        therapist.post("/unlock", data={"passphrase": "a wrong one entirely"})
+    told = therapist.post("/unlock", data={"pin": PIN}).text
+    clock.move(seconds=5)
+
+    assert "Wait 5 seconds" in found(told, "#wrong").text()
+    assert unlock(therapist, PIN) == 303
 
 
 def test_right_pin_counts_anew(therapist: TestClient) -> None:

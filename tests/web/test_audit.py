@@ -149,13 +149,12 @@ def test_broken_chain_is_said_with_its_entry(
 
 
 def test_every_deed_of_the_program_has_its_words() -> None:
-    """Also those handed on as an argument, so every word beside `did` counts."""
-    calls = re.compile(
-        r'(?:audit\.deed\(\s*[\w.]+,\s*|did=|_changed\([\w, .]+,\s*)"([a-z_]+)"'
-    )
+    """Also those that a function of their module hands on to the trail."""
+    makers = r"audit\.deed\(\s*[\w.]+,\s*|did=|(?:_changed|_done)\([\w, .]+,\s*"
+    calls = re.compile(f'(?:{makers})"([a-z_]+)"')
     used = {
         word for path in APP.rglob("*.py") for word in calls.findall(path.read_text())
     }
 
-    assert {"added_patient", "sent_held", "closed_episode"} <= used
+    assert {"added_patient", "sent_held", "closed_episode", "closed_visit"} <= used
     assert used <= set(DEEDS)

@@ -12,12 +12,20 @@ from starlette.testclient import TestClient
 
 from app.storage.database import write_session
 from app.storage.episodes import open_episode
+from app.storage.observations import TaskObservation, record
 from app.storage.patients import Patient
 from app.storage.responsible import assign
 from app.storage.trials import TrialBody
 from app.web.deps import Site
 from tests.conftest import person_by
-from tests.make import make_person, make_round, make_trial, make_visit
+from tests.make import (
+    make_person,
+    make_precaution,
+    make_round,
+    make_trial,
+    make_visit,
+    new_uid,
+)
 from tests.web.test_security import addresses
 
 #: Who asks, in the order of a row's letters. The patient is the therapist's; the
@@ -27,7 +35,7 @@ CAST = ("nobody", "invented", "outsider", "student", "assistant", "colleague",
 #: `s` sent to sign in, `n` not found, `f` refused, `y` let through (which an empty form
 #: may still be refused by its fields). One letter for each of the cast.
 EVERYBODY, SIGNED_IN, NOT_HERE = "yyyyyyyy", "syyyyyyy", "nnnnnnnn"
-BEDSIDE = "snnnynyy"
+BEDSIDE, JUDGEMENT, OVERSIGHT = "snnnynyy", "snnnfnyy", "snnnfnfy"
 SUPERVISOR = "sffffffy"
 OF_PATIENT = "/patients/{patient_id}"
 ROWS: dict[tuple[str, str], str] = {
@@ -51,6 +59,11 @@ ROWS: dict[tuple[str, str], str] = {
     # The first sign-in is the invented one's own.
     ("POST", "/account/sign-ins/{sign_in_id}/end"): "synnnnnn",
     ("POST", "/account/devices/{device_id}/remove"): "snnnnnnn",
+    ("GET", "/desk"): SUPERVISOR,
+    ("GET", "/desk/table"): SUPERVISOR,
+    ("POST", "/desk/table"): SUPERVISOR,
+    ("GET", "/desk/summary"): SUPERVISOR,
+    ("POST", "/desk/views/{view_id}/drop"): "sffffffn",
     ("GET", "/people"): SUPERVISOR,
     ("GET", "/people/new"): SUPERVISOR,
     ("POST", "/people/new"): SUPERVISOR,
@@ -76,6 +89,34 @@ ROWS: dict[tuple[str, str], str] = {
     ("POST", "/bedside/attach"): SIGNED_IN,
     ("GET", "/patients/new"): "syyffyyy",
     ("POST", "/patients/new"): "syyffyyy",
+    ("GET", "/patients/find"): SIGNED_IN,
+    ("POST", "/patients/find"): SIGNED_IN,
+    ("GET", "/cover"): "syyfyyyf",
+    ("POST", "/cover"): "syyfyyyf",
+    ("POST", "/cover/{cover_id}/end"): "snnnnnnn",
+    ("GET", OF_PATIENT + "/edit"): BEDSIDE,
+    ("POST", OF_PATIENT + "/edit"): BEDSIDE,
+    ("GET", OF_PATIENT + "/profile"): BEDSIDE,
+    ("POST", OF_PATIENT + "/profile"): BEDSIDE,
+    ("GET", OF_PATIENT + "/precautions"): BEDSIDE,
+    ("POST", OF_PATIENT + "/precautions"): BEDSIDE,
+    ("POST", "/precautions/{precaution_id}/end"): JUDGEMENT,
+    ("GET", OF_PATIENT + "/episodes"): JUDGEMENT,
+    ("POST", OF_PATIENT + "/episodes"): JUDGEMENT,
+    ("POST", "/episodes/{episode_id}/close"): JUDGEMENT,
+    ("POST", "/episodes/{episode_id}/reopen"): JUDGEMENT,
+    ("GET", OF_PATIENT + "/people"): JUDGEMENT,
+    ("POST", OF_PATIENT + "/people"): JUDGEMENT,
+    ("POST", OF_PATIENT + "/people/{person_id}/off"): JUDGEMENT,
+    ("GET", OF_PATIENT + "/record"): JUDGEMENT,
+    ("POST", OF_PATIENT + "/record"): JUDGEMENT,
+    ("POST", OF_PATIENT + "/fold"): OVERSIGHT,
+    ("POST", OF_PATIENT + "/purge"): OVERSIGHT,
+    ("POST", OF_PATIENT + "/visit"): BEDSIDE,
+    ("GET", OF_PATIENT + "/visits"): BEDSIDE,
+    ("GET", "/visits/{visit_id}"): BEDSIDE,
+    ("POST", "/visits/{visit_id}/{part}"): BEDSIDE,
+    ("POST", "/visits/{visit_id}/tasks/{task_id}/void"): BEDSIDE,
     ("GET", OF_PATIENT): BEDSIDE,
     ("GET", OF_PATIENT + "/measures"): BEDSIDE,
     ("GET", OF_PATIENT + "/measures/{measure_id}"): BEDSIDE,
@@ -97,6 +138,13 @@ IN_PATH = {
     "measure_id": "timed_up_and_go",
     "held_id": "1",
     "person_id": "1",
+    "episode_id": "1",
+    "precaution_id": "1",
+    "cover_id": "1",
+    "visit_id": "1",
+    "part": "symptoms",
+    "task_id": "1",
+    "view_id": "1",
     "sign_in_id": "1",
     "device_id": "1",
     "token": "x" * 32,
@@ -113,6 +161,16 @@ def world(site: Site, patient_id: int) -> None:
         patient = session.get_one(Patient, patient_id)
         assign(session, owner, patient, assistant, now=site.clock())
         visit = make_visit(session, owner, open_episode(session, patient))
+        make_precaution(session, owner, open_episode(session, patient))
+        record(
+            session,
+            owner,
+            visit,
+            TaskObservation,
+            {"task": "kitchen", "level": "stand_by"},
+            uid=new_uid(),
+            now=site.clock(),
+        )
         round = make_round(session, owner, visit)
         make_trial(session, owner, round, TrialBody(outcome="stopped"))
 

@@ -1,0 +1,174 @@
+"""A visit in closed lists: what kind, why it paused, what was seen, what stays safe.
+
+Wording: common practice, except where a source stands beside it.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Final
+
+from app.clinical.make_safe import Vital
+
+
+def _closed(**words: str) -> Mapping[str, str]:
+    return MappingProxyType(words)
+
+
+KINDS: Final = _closed(
+    evaluation="evaluation",
+    treatment="treatment",
+    re_evaluation="re-evaluation",
+    discharge="discharge",
+    missed="missed",
+)
+#: Kinds whose record holds a judgement that an assistant may not make.
+JUDGED: Final = ("evaluation", "re_evaluation", "discharge")
+
+#: Why a visit did not happen, or something in it was not done.
+NOT_DONE: Final = _closed(
+    declined="declined",
+    asleep="asleep or too drowsy",
+    pain="pain",
+    pressure="dizziness or blood pressure",
+    breathless="breathless or low saturation",
+    hold="new order or hold",
+    off_unit="off the unit, procedure",
+    nursing="nursing care in progress",
+    visitors="visitors or privacy",
+    unsafe="equipment or room unsafe",
+    staff="not enough staff for the help needed",
+    cognition="cognition or safety",
+    weight_bearing="weight-bearing or surgical rule",
+    isolation="infection or isolation",
+    time="no time",
+)
+PAUSES: Final = _closed(
+    nursing="nursing or medical care",
+    toilet="toilet",
+    rest="rest",
+    meal="meal",
+    visitors="visitors",
+    procedure="procedure or transport",
+    called_away="called away",
+)
+MINUTES: Final = _closed(
+    individual="individual",
+    concurrent="concurrent",
+    group="group",
+    co_treatment="co-treatment",
+)
+EXIT_LIST: Final = _closed(
+    strip="strip and tape out of the way",
+    bell="bell in reach",
+    bed_low="bed low",
+    alarm="alarm as it was found",
+    brakes="brakes on",
+    lines="lines and drains free",
+    shoes="shoes and clothes in order",
+    hand_off="hand-off given",
+)
+TASKS: Final = _closed(
+    toileting="toileting",
+    dressing_upper="dressing, upper body",
+    dressing_lower="dressing, lower body",
+    bathing="bathing",
+    grooming="grooming",
+    eating="eating",
+    bed_mobility="moving in bed",
+    transfer_bed="transfer, bed",
+    transfer_chair="transfer, chair",
+    transfer_toilet="transfer, toilet",
+    transfer_tub="transfer, tub or shower",
+    transfer_car="transfer, car",
+    walk_bathroom="walking to the bathroom",
+    stairs="stairs",
+    kitchen="a kitchen task",
+    medication="handling medication",
+)
+
+POSITIONS: Final = _closed(
+    lying="lying",
+    sitting="sitting",
+    standing="standing",
+    standing_1="standing, after 1 minute",
+    standing_3="standing, after 3 minutes",
+)
+ARMS: Final = _closed(left="left arm", right="right arm")
+EFFORT_SCALES: Final = {"0-10": (0, 10), "6-20": (6, 20)}
+#: What may be measured, within what people have. A number outside is a slip of typing.
+VITALS: Final[Mapping[str, Vital]] = MappingProxyType(
+    {
+        "systolic": Vital("Systolic", "mmHg", 40, 300),
+        "diastolic": Vital("Diastolic", "mmHg", 20, 200),
+        "heart_rate": Vital("Heart rate", "/min", 20, 300),
+        "saturation": Vital("Saturation", "%", 40, 100),
+        "breathing": Vital("Breathing rate", "/min", 4, 80),
+        "pain": Vital("Pain", "of 10", 0, 10),
+        "dizziness": Vital("Dizziness", "of 10", 0, 10),
+    }
+)
+#: What an order may set limits for.
+LIMITED: Final = ("systolic", "diastolic", "heart_rate", "saturation", "breathing")
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """What an order says of one vital sign; either end may be open."""
+
+    low: int | None
+    high: int | None
+
+
+def outside(values: Mapping[str, int], limits: Mapping[str, Limit]) -> dict[str, str]:
+    """What lies outside the order's limits, in words; the order decides what to do.
+
+    >>> outside({"systolic": 186}, {"systolic": Limit(90, 180)})
+    {'systolic': "Systolic 186 mmHg is above the order's limit of 180 mmHg."}
+    """
+    said = {}
+    for name, value in values.items():
+        limit = limits.get(name)
+        if limit is None:
+            continue
+        vital = VITALS[name]
+        where = ""
+        if limit.low is not None and value < limit.low:
+            where = f"below the order's limit of {limit.low}"
+        if limit.high is not None and value > limit.high:
+            where = f"above the order's limit of {limit.high}"
+        if where:
+            unit = vital.unit
+            said[name] = f"{vital.label} {value} {unit} is {where} {unit}."
+    return said
+
+
+#: A drop in pressure on standing. Consensus definition, read in StatPearls (secondary).
+DROP_SYSTOLIC, DROP_DIASTOLIC = 20, 10
+#: The drop from sitting that matched it best (abstract, Shaw 2017, 831 people).
+SITTING_SYSTOLIC, SITTING_DIASTOLIC = 15, 7
+
+
+def postural(before: str, was: tuple[int, int], now: tuple[int, int]) -> str:
+    """What sources say of a fall in pressure after standing up; empty below their drop.
+
+    `before` is lying or sitting; pressures are systolic and diastolic in mmHg. Counts
+    the numbers only: it is a doctor who says what they mean.
+    """
+    systolic, diastolic = was[0] - now[0], was[1] - now[1]
+    if before == "lying":
+        limits, source = (DROP_SYSTOLIC, DROP_DIASTOLIC), "the consensus definition"
+        how = "StatPearls, secondary"
+    elif before == "sitting":
+        limits, source = (SITTING_SYSTOLIC, SITTING_DIASTOLIC), "Shaw 2017"
+        how = "abstract, 831 people"
+    else:
+        return ""
+    if systolic < limits[0] and diastolic < limits[1]:
+        return ""
+    return (
+        f"From {before} to standing the pressure fell by {systolic} / {diastolic} "
+        "mmHg. "
+        f"{source[0].upper()}{source[1:]} counts {limits[0]} / {limits[1]} mmHg within "
+        f"3 minutes ({how}). Follow the order; tell whoever set it."
+    )

@@ -1,0 +1,189 @@
+"""A site's weeks in counts: never by person, and a share only for eleven or more."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any, Final
+
+from sqlalchemy import func
+from sqlmodel import Session, col, select
+
+from app.clinical import change as changes
+from app.storage.caseload import visible
+from app.storage.episodes import Episode, Visit
+from app.storage.owing import Owed
+from app.storage.people import Person
+from app.storage.safety import SafetySeen
+from app.storage.scores import Score
+from app.storage.trials import Round, Trial
+
+#: Fewer could point at somebody. CMS cell-size policy (full text, HHS guidance page).
+SMALLEST_CELL: Final = 11
+#: A change that was judged against measurement error.
+JUDGED: Final = (
+    changes.REAL_GAIN,
+    changes.REAL_LOSS,
+    changes.WITHIN,
+    changes.DISAGREE,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Gain:
+    """What retests of one test came to. Counts are of patients' latest scores."""
+
+    measure: str
+    judged: int
+    gained: int
+    unable: int
+    not_comparable: int
+    not_retested: int
+
+    @property
+    def share(self) -> int | None:
+        """Of 100 judged, how many gained beyond error; None for too few."""
+        if self.judged < SMALLEST_CELL:
+            return None
+        return (200 * self.gained + self.judged) // (2 * self.judged)
+
+
+@dataclass(frozen=True, slots=True)
+class Week:
+    """Seven days ending on `until`."""
+
+    until: date
+    stops: int
+    not_done: Mapping[str, int]
+    missed: Mapping[str, int]
+    left_without: int
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """What the page shows."""
+
+    overdue: Mapping[str, int]
+    open_stops: int
+    weeks: tuple[Week, Week]
+    gains: tuple[Gain, ...]
+
+
+def summary_for(session: Session, person: Person, day: date) -> Summary | None:
+    """Of everybody this person may see, closed ones too for what happened."""
+    ids = visible(session, person, person.is_demo, closed=True)
+    if ids is None:
+        return None
+    overdue: Any = (
+        select(Owed.kind, func.count(col(Owed.id)))
+        .where(col(Owed.patient_id).in_(ids), col(Owed.due_on) < day)
+        .group_by(col(Owed.kind))
+    )
+    return Summary(
+        overdue=dict(session.exec(overdue).all()),
+        open_stops=_open_stops(session, ids),
+        weeks=(_week(session, ids, day), _week(session, ids, day - timedelta(days=7))),
+        gains=_gains(session, ids),
+    )
+
+
+def _open_stops(session: Session, ids: Any) -> int:
+    wanted = _trials(ids, select(func.count(col(Trial.id)))).where(
+        Trial.outcome == "stopped",
+        col(Trial.id).not_in(select(SafetySeen.trial_id)),
+    )
+    return int(session.exec(wanted).one())
+
+
+def _trials(ids: Any, wanted: Any) -> Any:
+    return (
+        wanted.select_from(Trial)
+        .join(Round, col(Round.id) == col(Trial.round_id))
+        .join(Visit, col(Visit.id) == col(Round.visit_id))
+        .join(Episode, col(Episode.id) == col(Visit.episode_id))
+        .where(col(Episode.patient_id).in_(ids))
+    )
+
+
+def _week(session: Session, ids: Any, until: date) -> Week:
+    inside = (col(Visit.local_date) > until - timedelta(days=7)) & (
+        col(Visit.local_date) <= until
+    )
+    counted = select(Trial.outcome, func.count(col(Trial.id)))
+    outcomes = _trials(ids, counted).where(inside).group_by(col(Trial.outcome))
+    by_outcome = dict(session.exec(outcomes).all())
+    visits: Any = (
+        select(Visit.missed_reason, func.count(col(Visit.id)))
+        .join(Episode, col(Episode.id) == col(Visit.episode_id))
+        .where(col(Episode.patient_id).in_(ids), inside, Visit.kind == "missed")
+        .group_by(col(Visit.missed_reason))
+    )
+    left: Any = (
+        select(func.count(col(Visit.id)))
+        .join(Episode, col(Episode.id) == col(Visit.episode_id))
+        .where(col(Episode.patient_id).in_(ids), inside, Visit.left_without != "")
+    )
+    return Week(
+        until=until,
+        stops=by_outcome.get("stopped", 0),
+        not_done={k: by_outcome.get(k, 0) for k in ("unable", "declined", "not_done")},
+        missed=dict(session.exec(visits).all()),
+        left_without=int(session.exec(left).one()),
+    )
+
+
+def _gains(session: Session, ids: Any) -> tuple[Gain, ...]:
+    """The latest score of each patient and test, by what its change came to."""
+    newest: Any = (
+        func.row_number()
+        .over(
+            partition_by=(col(Score.patient_id), col(Score.measure)),
+            order_by=(col(Score.on_date).desc(), col(Score.round_id).desc()),
+        )
+        .label("newest")
+    )
+    tests: Any = (
+        func.count()
+        .over(partition_by=(col(Score.patient_id), col(Score.measure)))
+        .label("tests")
+    )
+    latest: Any = (
+        select(Score.measure, Score.outcome, Score.change_verdict, newest, tests)  # type: ignore[call-overload]
+        .where(col(Score.patient_id).in_(ids))
+        .subquery()
+    )
+    wanted: Any = (
+        select(
+            latest.c.measure, latest.c.outcome, latest.c.change_verdict,
+            (latest.c.tests > 1).label("again"), func.count(),
+        )  # type: ignore[call-overload]
+        .where(latest.c.newest == 1)
+        .group_by(
+            latest.c.measure, latest.c.outcome, latest.c.change_verdict,
+            latest.c.tests > 1,
+        )
+    )  # fmt: skip
+    found: dict[str, dict[str, int]] = {}
+    for measure, outcome, verdict, again, count in session.exec(wanted):
+        name = _sort(outcome, verdict, bool(again))
+        counts = found.setdefault(measure, {})
+        counts[name] = counts.get(name, 0) + count
+    return tuple(_gain(measure, counts) for measure, counts in sorted(found.items()))
+
+
+def _sort(outcome: str, verdict: str | None, again: bool) -> str:
+    """Where one patient's latest score is counted."""
+    if not again:
+        return "not_retested"
+    if outcome == "unable":
+        return "unable"
+    if outcome != "completed" or verdict not in JUDGED:
+        return "not_comparable"
+    return "gained" if verdict == changes.REAL_GAIN else "judged"
+
+
+def _gain(measure: str, counts: Mapping[str, int]) -> Gain:
+    gained = counts.get("gained", 0)
+    return Gain(
+        measure, counts.get("judged", 0) + gained, gained, counts.get("unable", 0),
+        counts.get("not_comparable", 0), counts.get("not_retested", 0),
+    )  # fmt: skip

@@ -1,0 +1,277 @@
+"""Visits as they went: begun, paused, gone on with, closed; minutes and the exit list.
+
+A pause is a row of its own, so that no minute is edited away. What happens in a visit
+is in `observations`; whoever calls has fetched the visit with the right to do so.
+"""
+
+from collections.abc import Collection, Mapping, Sequence
+from datetime import date, datetime, timedelta
+from typing import Final
+
+from sqlmodel import Field, Session, col, func, select
+
+from app.access import ASSISTANT, STUDENT, Subject, may
+from app.clinical.visiting import EXIT_LIST, JUDGED, KINDS, MINUTES, NOT_DONE, PAUSES
+from app.storage import audit
+from app.storage.episodes import Episode, Visit
+from app.storage.errors import NotFound, StorageProblem
+from app.storage.patients import Patient, patient_for
+from app.storage.people import Person, actor
+from app.storage.tables import Numbered, Table, check, one_of
+from app.storage.trials import Round, Trial
+
+#: Longer no visit lasts: it was left open.
+FORGOTTEN: Final = timedelta(hours=12)
+
+
+class VisitPause(Numbered, table=True):
+    """A stretch that does not count. Without an end it goes on."""
+
+    __tablename__ = "visit_pause"
+    __table_args__ = (one_of("reason", PAUSES), check("until", "until >= since"))
+
+    visit_id: int = Field(foreign_key="visit.id", index=True)
+    since: datetime
+    until: datetime | None = None
+    reason: str
+
+
+class ExitItem(Table, table=True):
+    """One line of the exit list, done or not applicable; untouched, it has no row."""
+
+    __tablename__ = "exit_item"
+    __table_args__ = (
+        one_of("item", EXIT_LIST),
+        one_of("state", ("done", "not_applicable")),
+    )
+
+    visit_id: int = Field(foreign_key="visit.id", primary_key=True)
+    item: str = Field(primary_key=True)
+    state: str
+    recorded_at: datetime
+    recorded_by: int = Field(foreign_key="person.id")
+
+
+class NotReady(StorageProblem):
+    """A visit that cannot be closed yet: the sentence says what is open."""
+
+
+def visit_for(
+    session: Session, person: Person, visit_id: int, deed: str = "see_patient"
+) -> tuple[Visit, Patient]:
+    """A visit and its patient, if `person` may do `deed` to them."""
+    visit = session.get(Visit, visit_id)
+    if visit is None:
+        raise NotFound
+    episode = session.get_one(Episode, visit.episode_id)
+    return visit, patient_for(session, person, episode.patient_id, deed)
+
+
+def open_visit(
+    session: Session, person: Person, patient_id: int, day: date
+) -> Visit | None:
+    """Somebody's visit of a day to a patient, if it is not closed."""
+    wanted = (
+        select(Visit)
+        .join(Episode, col(Episode.id) == col(Visit.episode_id))
+        .where(
+            Episode.patient_id == patient_id,
+            Visit.person_id == person.id,
+            Visit.local_date == day,
+            col(Visit.closed_at).is_(None),
+            Visit.kind != "missed",
+        )
+    )
+    return session.exec(wanted.order_by(col(Visit.id).desc())).first()
+
+
+def visits_of(session: Session, patient_id: int, most: int = 200) -> Sequence[Visit]:
+    """All visits of a patient, the latest first."""
+    wanted = (
+        select(Visit)
+        .join(Episode, col(Episode.id) == col(Visit.episode_id))
+        .where(Episode.patient_id == patient_id)
+    )
+    in_order = wanted.order_by(col(Visit.local_date).desc(), col(Visit.id).desc())
+    return session.exec(in_order.limit(most)).all()
+
+
+def trials_in(session: Session, visit_ids: Collection[int]) -> dict[int, int]:
+    """How many trials each visit holds, voided ones too."""
+    wanted = (
+        select(Round.visit_id, func.count(col(Trial.id)))
+        .join(Trial, col(Trial.round_id) == col(Round.id))
+        .where(col(Round.visit_id).in_(visit_ids))
+        .group_by(col(Round.visit_id))
+    )
+    return dict(session.exec(wanted).all())
+
+
+def pauses_of(session: Session, visit: Visit) -> Sequence[VisitPause]:
+    wanted = select(VisitPause).where(VisitPause.visit_id == visit.id)
+    return session.exec(wanted.order_by(col(VisitPause.since))).all()
+
+
+def set_kind(
+    session: Session, person: Person, visit: Visit, kind: str, now: datetime
+) -> None:
+    """Say what kind of visit it is; the same again changes nothing."""
+    if kind not in KINDS or kind == "missed":
+        raise NotFound
+    if visit.kind == kind:
+        return
+    visit.kind = kind
+    _done(session, person, visit, "set_visit_kind", now)
+
+
+def _done(
+    session: Session, person: Person, visit: Visit, did: str, now: datetime
+) -> None:
+    session.add(visit)
+    session.flush()
+    audit.deed(session, did, visit, by=person.id, now=now)
+
+
+def miss(
+    session: Session,
+    person: Person,
+    visit: Visit,
+    *,
+    reason: str,
+    told: str,
+    again: str,
+    now: datetime,
+) -> None:
+    """The visit did not happen: why, who was told, when it is tried again."""
+    if reason not in NOT_DONE:
+        raise NotFound
+    visit.kind, visit.missed_reason = "missed", reason
+    visit.missed_told, visit.missed_again = told, again
+    visit.closed_at, visit.closed_by = visit.closed_at or now, person.id
+    _done(session, person, visit, "missed_visit", now)
+
+
+def pause(
+    session: Session, person: Person, visit: Visit, reason: str, now: datetime
+) -> VisitPause:
+    """Stop the minutes; while it is paused the same again finds that pause."""
+    open_pause = _open_pause(session, visit)
+    if open_pause is not None:
+        return open_pause
+    row = VisitPause(visit_id=visit.id, since=now, reason=reason)
+    session.add(row)
+    session.flush()
+    audit.deed(session, "paused_visit", row, by=person.id, now=now)
+    return row
+
+
+def _open_pause(session: Session, visit: Visit) -> VisitPause | None:
+    rows = [p for p in pauses_of(session, visit) if p.until is None]
+    return rows[0] if rows else None
+
+
+def resume(session: Session, person: Person, visit: Visit, now: datetime) -> None:
+    """Go on, also with a visit that was closed today."""
+    row = _open_pause(session, visit)
+    if row is None and visit.closed_at is not None:
+        row = VisitPause(
+            visit_id=visit.id, since=visit.closed_at, until=now, reason="called_away"
+        )
+        visit.closed_at, visit.closed_by = None, None
+    if row is None:
+        return
+    row.until = max(row.since, now)
+    session.add(row)
+    _done(session, person, visit, "resumed_visit", now)
+
+
+def counted_minutes(
+    visit: Visit, pauses: Sequence[VisitPause], now: datetime
+) -> tuple[int, int]:
+    """Whole minutes: all that passed, and those of the pauses.
+
+    A visit that nobody closed on its day tells nothing of its length.
+    """
+    if visit.closed_at is None and now - visit.started_at > FORGOTTEN:
+        return 0, 0
+    end = visit.closed_at or now
+    total = end - visit.started_at
+    away = sum(((min(p.until or end, end) - p.since) for p in pauses), start=end - end)
+    return max(0, int(total.total_seconds() // 60)), int(away.total_seconds() // 60)
+
+
+def set_minutes(
+    session: Session,
+    person: Person,
+    visit: Visit,
+    minutes: Mapping[str, int],
+    now: datetime,
+) -> None:
+    """How the minutes were spent; they need not add up, but it is said when not."""
+    for name in MINUTES:
+        setattr(visit, f"{name}_minutes", minutes.get(name, 0))
+    _done(session, person, visit, "set_minutes", now)
+
+
+def exit_items(session: Session, visit: Visit) -> dict[str, str]:
+    wanted = select(ExitItem).where(ExitItem.visit_id == visit.id)
+    return {row.item: row.state for row in session.exec(wanted)}
+
+
+def set_exit_items(
+    session: Session,
+    person: Person,
+    visit: Visit,
+    states: Mapping[str, str],
+    now: datetime,
+) -> None:
+    """What was looked at on leaving; a line said before takes the newer word."""
+    for item, state in states.items():
+        row = session.get(ExitItem, (visit.id, item)) or ExitItem(
+            visit_id=visit.id, item=item, state=state, recorded_at=now,
+            recorded_by=person.id,
+        )  # fmt: skip
+        row.state, row.recorded_at, row.recorded_by = state, now, person.id
+        session.add(row)
+    _done(session, person, visit, "left_room", now)
+
+
+def may_close(person: Person, patient: Patient, kind: str) -> bool:
+    """An assistant signs no evaluation; a student's visit waits for a co-signature."""
+    whom = Subject(patient.is_demo, assigned=True)
+    if person.role == STUDENT:
+        return may(actor(person), "submit_for_co_signature", whom)
+    if person.role == ASSISTANT:
+        return kind not in JUDGED
+    return may(actor(person), "sign_treatment", whom)
+
+
+def close(
+    session: Session,
+    person: Person,
+    visit: Visit,
+    *,
+    without_list: str = "",
+    now: datetime,
+) -> None:
+    """End a visit once every line of the exit list was answered.
+
+    Who has to leave says why instead; the supervisor sees that.
+    """
+    if visit.closed_at is not None:
+        return
+    open_lines = missing(exit_items(session, visit))
+    if open_lines and not without_list:
+        said = ", ".join(EXIT_LIST[item] for item in open_lines)
+        raise NotReady(f"Before you leave: {said}. Or say why you had to go.")
+    row = _open_pause(session, visit)
+    if row is not None:
+        row.until = max(row.since, now)
+        session.add(row)
+    visit.closed_at, visit.closed_by = now, person.id
+    visit.left_without = without_list if open_lines else ""
+    _done(session, person, visit, "closed_visit", now)
+
+
+def missing(answered: Collection[str]) -> list[str]:
+    return [item for item in EXIT_LIST if item not in answered]

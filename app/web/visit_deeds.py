@@ -1,0 +1,125 @@
+"""The deeds of a visit itself: its kind, a pause, minutes, leaving, closing."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+
+from sqlmodel import Session
+
+from app.clinical import visiting
+from app.storage import visits
+from app.storage.episodes import Episode, Visit
+from app.storage.errors import NotAllowed
+from app.storage.observations import set_limit
+from app.storage.patients import Patient
+from app.storage.people import Person
+from app.web import visit_forms
+from app.web.deps import Form
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """Who asks for what of which visit; what is wrong is put into `errors`."""
+
+    session: Session
+    me: Person
+    visit: Visit
+    form: Form
+    errors: dict[str, str]
+    now: datetime
+
+
+def _kind(a: Asked) -> None:
+    if a.form.text("kind") not in visiting.KINDS or a.form.text("kind") == "missed":
+        a.errors["kind"] = "Choose the kind of visit."
+        return
+    visits.set_kind(a.session, a.me, a.visit, a.form.text("kind"), a.now)
+
+
+def _pause(a: Asked) -> None:
+    if a.form.text("reason") not in visiting.PAUSES:
+        a.errors["reason"] = "Choose why it pauses."
+        return
+    visits.pause(a.session, a.me, a.visit, a.form.text("reason"), a.now)
+
+
+def _resume(a: Asked) -> None:
+    visits.resume(a.session, a.me, a.visit, a.now)
+
+
+def _minutes(a: Asked) -> None:
+    said = visit_forms.minutes(a.form, a.errors)
+    if not a.errors:
+        visits.set_minutes(a.session, a.me, a.visit, said, a.now)
+
+
+def _leave(a: Asked) -> None:
+    """The exit list as it was answered; what was not touched is not recorded."""
+    states = {
+        item: a.form.text(f"exit-{item}")
+        for item in visiting.EXIT_LIST
+        if a.form.text(f"exit-{item}") in ("done", "not_applicable")
+    }
+    if a.form.text("all") == "done":
+        states = dict.fromkeys(visiting.EXIT_LIST, "done") | states
+    if not states:
+        a.errors["exit"] = "Nothing is ticked yet."
+        return
+    visits.set_exit_items(a.session, a.me, a.visit, states, a.now)
+
+
+def _close(a: Asked) -> None:
+    episode = a.session.get_one(Episode, a.visit.episode_id)
+    patient = a.session.get_one(Patient, episode.patient_id)
+    if not visits.may_close(a.me, patient, a.visit.kind):
+        raise NotAllowed(
+            "An evaluation, re-evaluation or discharge is closed by the therapist."
+        )
+    without = a.form.text("without")
+    if len(without) > 200:
+        a.errors["without"] = "At most 200 letters."
+        return
+    try:
+        visits.close(a.session, a.me, a.visit, without_list=without, now=a.now)
+    except visits.NotReady as refused:
+        a.errors["close"] = refused.sentence
+
+
+def _miss(a: Asked) -> None:
+    told, again = a.form.text("told"), a.form.text("again")
+    if a.form.text("missed_reason") not in visiting.NOT_DONE:
+        a.errors["missed_reason"] = "Choose why it did not happen."
+    if len(told) > 80 or len(again) > 80:
+        a.errors["told"] = "At most 80 letters each."
+    if not a.errors:
+        visits.miss(
+            a.session, a.me, a.visit, reason=a.form.text("missed_reason"), told=told,
+            again=again, now=a.now,
+        )  # fmt: skip
+
+
+def _limits(a: Asked) -> None:
+    said = visit_forms.limits(a.form, a.errors)
+    if not 1 <= len(a.form.text("set_by")) <= 80:
+        a.errors["set_by"] = "Who ordered them? A role, not a name."
+    if a.errors:
+        return
+    episode = a.session.get_one(Episode, a.visit.episode_id)
+    for vital, limit in said.items():
+        set_limit(
+            a.session, a.me, episode, vital, limit, set_by=a.form.text("set_by"),
+            on=a.visit.local_date, now=a.now,
+        )  # fmt: skip
+
+
+DEEDS: Final[Mapping[str, Callable[[Asked], None]]] = {
+    "kind": _kind,
+    "pause": _pause,
+    "resume": _resume,
+    "minutes": _minutes,
+    "exit": _leave,
+    "close": _close,
+    "missed": _miss,
+    "limits": _limits,
+}

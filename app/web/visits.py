@@ -1,0 +1,200 @@
+"""A visit on one screen: begin, symptoms, vital signs, tests, tasks, leave, close."""
+
+import uuid
+from collections.abc import Callable
+from datetime import datetime
+from typing import Any, Final
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from sqlmodel import Session
+
+from app.access import STUDENT
+from app.clinical import assistance, visiting
+from app.storage import visits
+from app.storage.episodes import Episode, Visit, open_episode, visit_today
+from app.storage.errors import NotAllowed, NotFound
+from app.storage.observations import (
+    SymptomCheck,
+    TaskObservation,
+    VitalSigns,
+    limits_of,
+    record,
+    void_observation,
+)
+from app.storage.patients import Patient, patient_for
+from app.storage.people import Person
+from app.web import visit_forms
+from app.web.dates import day_words, moment_words
+from app.web.deps import (
+    Form,
+    FormDep,
+    FormProblem,
+    Now,
+    ReadSession,
+    RowId,
+    SignedIn,
+    Site,
+    WriteSession,
+    Zone,
+    page,
+    site_of,
+)
+from app.web.visit_deeds import DEEDS, Asked
+from app.web.visit_events import events_of
+
+router = APIRouter()
+Reader = Callable[[Form, dict[str, str]], dict[str, Any]]
+#: Each part of a visit that is entered: its table and the reader of its form.
+PARTS: Final[
+    dict[str, tuple[Any, Callable[[Form, dict[str, str]], dict[str, Any]]]]
+] = {
+    "symptoms": (SymptomCheck, visit_forms.symptoms),
+    "vitals": (VitalSigns, visit_forms.vitals),
+    "tasks": (TaskObservation, visit_forms.task),
+}
+
+
+@router.post("/patients/{patient_id}/visit")
+def begin(
+    form: FormDep, me: SignedIn, session: WriteSession, now: Now, zone: Zone,
+    patient_id: RowId,
+) -> RedirectResponse:  # fmt: skip
+    """Today's visit, begun or gone on with."""
+    patient = patient_for(session, me, patient_id, "record_visit")
+    episode = open_episode(session, patient)
+    visit = visit_today(session, me, episode, now=now, zone=zone, uid=form.uid())
+    return RedirectResponse(f"/visits/{visit.id}", 303)
+
+
+@router.get("/patients/{patient_id}/visits")
+def all_of(
+    request: Request, me: SignedIn, session: ReadSession, patient_id: RowId
+) -> HTMLResponse:
+    patient = patient_for(session, me, patient_id)
+    found = visits.visits_of(session, patient.id)
+    trials = visits.trials_in(session, [visit.id for visit in found])
+    lines = [
+        (visit, day_words(visit.local_date), _state(visit), trials.get(visit.id, 0))
+        for visit in found
+    ]
+    return page(
+        request, "visits/list.html", patient=patient, lines=lines, kinds=visiting.KINDS
+    )
+
+
+def _state(visit: Visit) -> str:
+    if visit.kind == "missed":
+        return f"missed: {visiting.NOT_DONE[visit.missed_reason or 'time']}"
+    return "closed" if visit.closed_at else "not closed"
+
+
+@router.get("/visits/{visit_id}")
+def show(
+    request: Request, me: SignedIn, session: ReadSession, now: Now, visit_id: RowId
+) -> HTMLResponse:
+    visit, patient = visits.visit_for(session, me, visit_id)
+    return _page(request, session, me, visit, patient, now)
+
+
+def _page(
+    request: Request,
+    session: Session,
+    me: Person,
+    visit: Visit,
+    patient: Patient,
+    now: datetime,
+    part: str = "",
+    typed: Form | None = None,
+    errors: dict[str, str] | None = None,
+) -> HTMLResponse:
+    return page(
+        request,
+        "visits/show.html",
+        status=422 if errors else 200,
+        visit=visit,
+        patient=patient,
+        may_close=visits.may_close(me, patient, visit.kind),
+        student=me.role == STUDENT,
+        mine=visit.person_id == me.id,
+        part=part,
+        typed=typed or Form(),
+        errors=errors or {},
+        uid=(typed.text("uid") if typed else "") or uuid.uuid4().hex,
+        lists=visiting,
+        help=assistance,
+        **_seen(session, site_of(request), visit, now),
+    )
+
+
+def _seen(session: Session, site: Site, visit: Visit, now: datetime) -> dict[str, Any]:
+    """What happened so far, and what the clock says of it."""
+    episode = session.get_one(Episode, visit.episode_id)
+    pauses = visits.pauses_of(session, visit)
+    total, away = visits.counted_minutes(visit, pauses, now)
+    spent = {name: getattr(visit, f"{name}_minutes") for name in visiting.MINUTES}
+    answered = visits.exit_items(session, visit)
+    return {
+        "episode": episode,
+        "events": events_of(session, site.catalogue, visit),
+        "clock": lambda at: moment_words(at, site.zone).partition(", ")[2],
+        "day": day_words(visit.local_date),
+        "paused": any(p.until is None for p in pauses),
+        "total": total,
+        "away": away,
+        "spent": spent,
+        "short": sum(spent.values()) - (total - away) if any(spent.values()) else 0,
+        "answered": answered,
+        "missing": visits.missing(answered),
+        "limits": limits_of(session, episode),
+    }
+
+
+@router.post("/visits/{visit_id}/{part}", response_model=None)
+def enter(
+    request: Request,
+    form: FormDep,
+    me: SignedIn,
+    session: WriteSession,
+    now: Now,
+    visit_id: RowId,
+    part: str,
+) -> Response:
+    """One set of answers, or one deed of the visit itself."""
+    visit, patient = visits.visit_for(session, me, visit_id, "record_visit")
+    deed = DEEDS.get(part)
+    if part not in PARTS and deed is None:
+        raise NotFound
+    errors: dict[str, str] = {}
+    if deed is not None:
+        if visit.person_id != me.id and part != "limits":
+            raise NotAllowed("This is a colleague's visit: begin your own.")
+        deed(Asked(session, me, visit, form, errors, now))
+    else:
+        table, read = PARTS[part]
+        said = read(form, errors)
+        if not errors:
+            record(session, me, visit, table, said, uid=form.uid(), now=now)
+    if errors:
+        return _page(request, session, me, visit, patient, now, part, form, errors)
+    return RedirectResponse(f"/visits/{visit.id}#{part}", 303)
+
+
+@router.post("/visits/{visit_id}/tasks/{task_id}/void")
+def void_task(
+    form: FormDep,
+    me: SignedIn,
+    session: WriteSession,
+    now: Now,
+    visit_id: RowId,
+    task_id: RowId,
+) -> RedirectResponse:
+    visit, _ = visits.visit_for(session, me, visit_id, "record_visit")
+    row = session.get(TaskObservation, task_id)
+    if row is None or row.visit_id != visit.id:
+        raise NotFound
+    reason = form.text("void_reason")
+    if not 1 <= len(reason) <= 200:
+        raise FormProblem("Say in a few words why this does not count.")
+    void_observation(session, me, row, reason, now)
+    return RedirectResponse(f"/visits/{visit.id}#tasks", 303)

@@ -1,0 +1,269 @@
+"""Editing, episodes, precautions, profile: two at once, closed lists, nothing lost."""
+
+from collections.abc import Callable
+
+import pytest
+from sqlmodel import select
+from starlette.testclient import TestClient
+
+from app.storage.database import read_session
+from app.storage.episodes import Episode
+from app.storage.patients import Patient, details_of
+from app.storage.precautions import PrecautionOnEpisode
+from app.storage.profile import Profile
+from app.web.deps import Site
+from tests.conftest import found
+from tests.web.bedside import a_round
+
+SignIn = Callable[[str], TestClient]
+SAID = {"label": "Blue 7", "birth_year": "1948", "sex": "female", "version": "1"}
+CARE = {"reason": "walks less", "setting": "community", "plan": "restore"}
+
+
+def patient(site: Site) -> Patient:
+    with read_session(site.engine) as session:
+        return session.exec(select(Patient)).one()
+
+
+def edit(client: TestClient, patient_id: int, **said: str) -> int:
+    return client.post(f"/patients/{patient_id}/edit", data=SAID | said).status_code
+
+
+def test_everything_said_is_there_again(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    said = {
+        **SAID, "condition": "stroke", "since-stroke": "2025-11-03",
+        "time_since": "established", "height": "162.5", "height_unit": "cm",
+        "lower_leg": "16", "lower_leg_unit": "in", "weight": "150", "weight_unit": "lb",
+    }  # fmt: skip
+    assert edit(therapist, patient_id, **said) == 303
+    with read_session(site.engine) as session:
+        details = details_of(session, session.get_one(Patient, patient_id))
+    page = therapist.get(f"/patients/{patient_id}/edit").text
+
+    assert details.sizes == {
+        "height": ("162.5", "cm"), "lower_leg": ("16", "in"), "weight": ("150", "lb"),
+    }  # fmt: skip
+    assert str(details.conditions["stroke"]) == "2025-11-03"
+    assert found(page, "#height").attributes["value"] == "162.5"
+    assert found(page, "[name=since-stroke]").attributes["value"] == "2025-11-03"
+
+
+def test_size_stays_as_typed_however_often_the_rest_is_saved(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    """10 in is 10 in after ten saves, and never 25.4 cm."""
+    for version in range(1, 11):
+        said = {"version": str(version), "lower_leg": "15.5", "lower_leg_unit": "in"}
+        assert edit(therapist, patient_id, **said) == 303
+    with read_session(site.engine) as session:
+        details = details_of(session, session.get_one(Patient, patient_id))
+
+    assert details.sizes == {"lower_leg": ("15.5", "in")}
+
+
+@pytest.mark.parametrize(
+    ("said", "field"),
+    [
+        ({"height": "17"}, "height"),
+        ({"height": "1e2"}, "height"),
+        ({"height": "NaN"}, "height"),
+        ({"weight": "70", "weight_unit": "stone"}, "weight"),
+        ({"condition": "stroke", "since-stroke": "0"}, "since-stroke"),
+        ({"condition": "stroke", "since-stroke": "2027-01-01"}, "since-stroke"),
+        ({"label": ""}, "label"),
+        ({"sex": "x"}, "sex"),
+        ({"birth_year": "1848"}, "birth_year"),
+    ],
+)
+def test_bad_field_is_named_and_the_rest_kept(
+    therapist: TestClient,
+    patient_id: int,
+    site: Site,
+    said: dict[str, str],
+    field: str,
+) -> None:
+    sent = SAID | {"label": "Other 9"} | said
+    answer = therapist.post(f"/patients/{patient_id}/edit", data=sent)
+
+    assert answer.status_code == 422
+    assert found(answer.text, f"#{field}-error").text()
+    if "label" not in said:
+        assert found(answer.text, "#label").attributes["value"] == "Other 9"
+    assert patient(site).label == "Blue 7"
+
+
+def test_second_of_two_is_told_and_keeps_what_they_typed(
+    therapist: TestClient, supervisor: TestClient, patient_id: int, site: Site
+) -> None:
+    won = edit(supervisor, patient_id, label="Amber Heron")
+    sent = SAID | {"label": "Slate Otter"}
+    told = therapist.post(f"/patients/{patient_id}/edit", data=sent)
+    cells = [n.text() for n in found(told.text, ".compare tbody").css("td")]
+
+    assert won == 303
+    assert told.status_code == 409
+    assert "Changed by Supervisor" in told.text
+    assert cells == ["Amber Heron", "Slate Otter"]
+    assert found(told.text, "#label").attributes["value"] == "Slate Otter"
+    assert patient(site).label == "Amber Heron"
+
+    version = found(told.text, "[name=version]").attributes["value"] or ""
+    assert edit(therapist, patient_id, label="Slate Otter", version=version) == 303
+    assert patient(site).label == "Slate Otter"
+
+
+def test_same_edit_sent_twice_is_no_quarrel(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    assert [edit(therapist, patient_id, label="Red 1") for _ in range(2)] == [303, 303]
+    assert patient(site).version == 2
+
+
+def test_label_like_a_name_is_saved_and_asked_about(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    sent = SAID | {"label": "Mrs Example"}
+    answer = therapist.post(f"/patients/{patient_id}/edit", data=sent)
+
+    assert "could tell who somebody is" in found(answer.text, ".caution").text()
+    assert patient(site).label == "Mrs Example"
+
+
+def test_episode_is_changed_closed_and_opened_again(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    url = f"/patients/{patient_id}/episodes"
+    page = therapist.get(url).text
+    version = found(page, "[name=version]").attributes["value"] or ""
+    changed = CARE | {"plan": "maintain", "order_on": "2026-02-27", "version": version}
+    assert therapist.post(url, data=changed).status_code == 303
+    stale = therapist.post(url, data=changed | {"plan": "restore"})
+    closed = therapist.post(
+        "/episodes/1/close", data={"end_reason": "goals_met", "version": "2"}
+    )
+    blocked = therapist.get(f"/patients/{patient_id}/measures")
+    reopened = therapist.post("/episodes/1/reopen", data={"version": "3"})
+    with read_session(site.engine) as session:
+        episode = session.exec(select(Episode)).one()
+
+    assert stale.status_code == 409
+    assert "to maintain function" in found(stale.text, ".error").text()
+    assert (closed.status_code, reopened.status_code) == (303, 303)
+    assert blocked.status_code != 500
+    assert (episode.plan, str(episode.order_on)) == ("maintain", "2026-02-27")
+    assert (episode.closed_on, episode.end_reason) == (None, None)
+
+
+@pytest.mark.parametrize(
+    ("said", "field"),
+    [
+        ({}, "end_reason"),
+        ({"end_reason": "tired"}, "end_reason"),
+        ({"end_reason": "died", "closed_on": "2026-03-09"}, "closed_on"),
+        ({"end_reason": "died", "closed_on": "2025-03-09"}, "closed_on"),
+    ],
+)
+def test_episode_ends_for_a_reason_on_a_day_it_was_open(
+    therapist: TestClient, site: Site, said: dict[str, str], field: str
+) -> None:
+    answer = therapist.post("/episodes/1/close", data=said | {"version": "1"})
+
+    assert answer.status_code == 422
+    assert found(answer.text, f"#{field}-error").text()
+    with read_session(site.engine) as session:
+        assert session.exec(select(Episode)).one().closed_on is None
+
+
+def test_new_episode_is_opened_after_the_last_was_closed(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    closing = {"end_reason": "plateau", "version": "1"}
+    therapist.post("/episodes/1/close", data=closing)
+    opened = therapist.post(f"/patients/{patient_id}/episodes", data=CARE)
+
+    assert opened.status_code == 303
+    with read_session(site.engine) as session:
+        assert len(session.exec(select(Episode)).all()) == 2
+    assert a_round(therapist, patient_id, "timed_up_and_go")
+
+
+def add_order(client: TestClient, patient_id: int, **said: str) -> int:
+    given = {"tag": "ttwb_le", "set_by": "surgeon", **said}
+    url = f"/patients/{patient_id}/precautions"
+    return client.post(url, data=given).status_code
+
+
+def test_order_set_here_blocks_and_lifted_here_frees(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    assert add_order(therapist, patient_id, review_on="2026-03-20") == 303
+    assert add_order(therapist, patient_id) == 303  # a double tap
+    ready = f"/patients/{patient_id}/measures/timed_up_and_go/ready"
+    blocked = therapist.get(ready).text
+    bare = therapist.post("/precautions/1/end", data={})
+    lifted = therapist.post("/precautions/1/end", data={"end_note": "surgeon, healed"})
+    free = therapist.get(ready).text
+    with read_session(site.engine) as session:
+        (row,) = session.exec(select(PrecautionOnEpisode)).all()
+
+    assert "Blocked." in blocked
+    assert bare.status_code == 422
+    assert lifted.status_code == 303
+    assert "Blocked." not in free
+    assert (row.set_by, row.end_note) == ("surgeon", "surgeon, healed")
+    assert str(row.review_on) == "2026-03-20"
+
+
+@pytest.mark.parametrize(
+    ("said", "field"),
+    [
+        ({"tag": "nonsense"}, "tag"),
+        ({"set_by": "Dr Example"}, "set_by"),
+        ({"review_on": "2026-03-01"}, "review_on"),
+        ({"review_on": "soon"}, "review_on"),
+        ({"note": "x" * 501}, "note"),
+    ],
+)
+def test_bad_precaution_is_refused(
+    therapist: TestClient, patient_id: int, said: dict[str, str], field: str
+) -> None:
+    given = {"tag": "ttwb_le", "set_by": "surgeon", **said}
+    answer = therapist.post(f"/patients/{patient_id}/precautions", data=given)
+
+    assert answer.status_code == 422
+    assert found(answer.text, f"#{field}-error").text()
+
+
+def test_profile_is_kept_shown_and_compared(
+    therapist: TestClient, supervisor: TestClient, patient_id: int, site: Site
+) -> None:
+    url = f"/patients/{patient_id}/profile"
+    first = {"prior_mobility": "alone", "matters": "baking bread", "version": "0"}
+    assert therapist.post(url, data=first).status_code == 303
+    told = supervisor.post(url, data=first | {"matters": "her garden"})
+    brief = therapist.get(f"/patients/{patient_id}").text
+    with read_session(site.engine) as session:
+        kept = session.exec(select(Profile)).one()
+
+    assert told.status_code == 409
+    assert "baking bread" in found(told.text, "[role=alert]").text()
+    assert found(told.text, "#matters").text() == "her garden"
+    assert "baking bread" in brief
+    assert (kept.prior_mobility, kept.falls) == ("alone", None)
+
+
+@pytest.mark.parametrize(
+    ("said", "field"),
+    [({"falls": "many"}, "falls"), ({"matters": "x" * 501}, "matters")],
+)
+def test_bad_profile_keeps_what_was_typed(
+    therapist: TestClient, patient_id: int, said: dict[str, str], field: str
+) -> None:
+    sent = {"home": "three steps", "version": "0"} | said
+    answer = therapist.post(f"/patients/{patient_id}/profile", data=sent)
+
+    assert answer.status_code == 422
+    assert found(answer.text, f"#{field}-error").text()
+    assert found(answer.text, "#home").text() == "three steps"
