@@ -17,8 +17,10 @@ from app.storage.database import make_engine, migrate
 from app.version import VERSION
 from app.web import (
     account,
+    audit,
     bedside,
     caseload,
+    caseload_files,
     cover,
     desk,
     editing,
@@ -72,6 +74,8 @@ SIGNED_IN: Sequence[APIRouter] = (
     rounds.router,
     safety.router,
     held.router,
+    audit.router,
+    caseload_files.router,
     bedside.router,
 )
 

@@ -20,6 +20,7 @@ from sqlalchemy import Engine
 from sqlmodel import Session
 
 from app.catalogue.load import Catalogue
+from app.clinical.owing import Clocks
 from app.commands.demo_files import (
     DemoPatient,
     DemoPerson,
@@ -37,6 +38,7 @@ from app.storage.precautions import PrecautionOnEpisode, add_precaution, end_pre
 from app.storage.responsible import assign
 from app.storage.trials import record_trial, start_round, void_trial
 from app.web.judging import keep
+from app.web.owing import keep_owed
 
 MARKER: Final = "this-is-a-demo-site.txt"
 MARKER_SAYS: Final = (
@@ -124,6 +126,7 @@ def build(
             _join(making, person, deeds[0][0])
         for when, do in deeds:
             do(when)
+        keep_owed(session, shelf, Clocks(), making.day(0))
 
 
 def _deeds(making: _Making, story: DemoStory) -> Iterator[Deed]:

@@ -8,10 +8,13 @@ chain and its head is not found out by this.
 
 import hashlib
 import json
+from collections.abc import Callable
 from contextlib import closing
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Final
 
+from sqlalchemy import Index
 from sqlmodel import Field, Session, col, select
 
 from app.storage.errors import NotSound
@@ -33,6 +36,11 @@ class AuditEntry(Table, table=True):
         word("subject"),
         hexadecimal("previous_hash", 64),
         hexadecimal("hash", 64),
+        # One for each way the trail is read: newest first, and by what is asked for.
+        Index(None, "at", "id"),
+        Index(None, "person_id", "at", "id"),
+        Index(None, "deed", "at", "id"),
+        Index(None, "subject", "at", "id"),
     )
 
     id: int = Field(primary_key=True, sa_column_kwargs={"autoincrement": False})
@@ -119,23 +127,67 @@ def _hash_of(entry: AuditEntry) -> str:
     return hashlib.sha256(json.dumps(told).encode()).hexdigest()
 
 
-def verify(session: Session) -> int | None:
+@dataclass(frozen=True, slots=True)
+class Link:
+    """How far a chain was read: the entry it is sound up to, and that entry's hash."""
+
+    id: int = 0
+    hash: str = START
+
+
+@dataclass(frozen=True, slots=True)
+class Followed:
+    """What came of reading on. `broken` is the first entry not as it was written."""
+
+    upto: Link
+    broken: int | None
+
+
+def head_of(session: Session) -> AuditHead:
+    return session.exec(select(AuditHead)).one()
+
+
+def in_silence(_done: int, _of: int) -> None:
+    """The progress of a reading that nobody watches."""
+
+
+def verify(
+    session: Session, progress: Callable[[int, int], None] = in_silence
+) -> int | None:
     """The id of the first entry that is not as it was written, None when all are.
 
     A missing entry is told by the id of the one after it; a missing end by the id of
-    the first entry that is gone.
+    the first entry that is gone. `progress(done, all)` after each thousand.
     """
-    head = session.exec(select(AuditHead)).one()
-    wanted = select(AuditEntry).order_by(col(AuditEntry.id))
-    found = session.exec(wanted.execution_options(yield_per=AT_A_TIME))
-    last_id, last_hash = 0, START
+    last, head = Link(), head_of(session)
+    while True:
+        read = follow(session, last, AT_A_TIME)
+        progress(read.upto.id, head.last_id)
+        if read.broken is not None or read.upto.id - last.id < AT_A_TIME:
+            return read.broken
+        last = read.upto
+
+
+def follow(session: Session, last: Link, most: int) -> Followed:
+    """Read at most so many entries on from a link that was sound."""
+    wanted = select(AuditEntry).where(AuditEntry.id > last.id)
+    in_order = wanted.order_by(col(AuditEntry.id)).limit(most)
+    found = session.exec(in_order.execution_options(yield_per=AT_A_TIME))
+    start = last.id
     # Closed even when left early: a PostgreSQL cursor would stay open on its server.
     with closing(found) as entries:
         for entry in entries:
-            follows = entry.id == last_id + 1 and entry.previous_hash == last_hash
+            follows = entry.id == last.id + 1 and entry.previous_hash == last.hash
             if not follows or entry.hash != _hash_of(entry):
-                return entry.id
-            last_id, last_hash = entry.id, entry.hash
-    if last_id != head.last_id:
-        return min(last_id, head.last_id) + 1
-    return None if last_hash == head.hash else last_id
+                return Followed(last, entry.id)
+            last = Link(entry.id, entry.hash)
+    ended = last.id - start < most
+    return Followed(last, _amiss_at_end(session, last) if ended else None)
+
+
+def _amiss_at_end(session: Session, last: Link) -> int | None:
+    """Whether the head remembers another end than the one that is there."""
+    head = head_of(session)
+    if last.id != head.last_id:
+        return min(last.id, head.last_id) + 1
+    return None if last.hash == head.hash else last.id

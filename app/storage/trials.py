@@ -291,7 +291,7 @@ def record_trial(
 ) -> tuple[Trial, bool]:
     """Keep a trial; True says that it is new, False that this id was kept before."""
     round_for(session, person, round.id, "record_trial")
-    body_hash = _hash_of(round, body)
+    body_hash = body_hash_of(round, body)
     known = session.exec(select(Trial).where(Trial.uid == uid)).first()
     if known is not None:
         if (known.recorded_by, known.body_hash) != (person.id, body_hash):
@@ -312,7 +312,7 @@ def record_trial(
     return trial, True
 
 
-def _hash_of(round: Round, body: TrialBody) -> str:
+def body_hash_of(round: Round, body: TrialBody) -> str:
     said = json.dumps([round.uid, asdict(body)], sort_keys=True)
     return hashlib.sha256(said.encode()).hexdigest()
 

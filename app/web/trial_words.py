@@ -3,12 +3,17 @@
 from app.clinical.quantities import shown
 from app.clinical.quantities import words as with_unit
 from app.clinical.vocabulary import OUTCOMES, UNABLE_REASONS
+from app.storage.past_rounds import is_imported
 from app.storage.trials import Trial
 from app.web.judging import clinical_trial
 
 
 def trial_words(trial: Trial) -> str:
-    """What happened, with the unit it was read in."""
+    """What happened, with the unit it was read in, and whether a file told it."""
+    return _what_happened(trial) + (", from a file" if is_imported(trial) else "")
+
+
+def _what_happened(trial: Trial) -> str:
     made = clinical_trial(trial)
     if made.value is None:
         reason = UNABLE_REASONS.get(trial.reason, trial.reason)

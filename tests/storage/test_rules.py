@@ -4,9 +4,11 @@ import pytest
 from sqlalchemy import text
 from sqlalchemy.exc import IntegrityError
 
+from app.storage.audit_checks import keep, read_on
 from app.storage.database import write_session
 from app.storage.patients import PatientDetails
 from tests.make import (
+    NOW,
     TIMED,
     make_patient,
     make_precaution,
@@ -75,6 +77,10 @@ BAD = [
     ("audit_entry", "subject = 'Mrs'"),
     ("audit_entry", "hash = ''"),
     ("audit_head", "id = 2"),
+    ("audit_check", "id = 2"),
+    ("audit_check", "upto_id = -1"),
+    ("audit_check", "upto_hash = 'abc'"),
+    ("audit_check", "broken_id = 0"),
 ]
 GOOD = [
     ("trial", "outcome = 'unable', raw_ms = NULL"),
@@ -133,6 +139,7 @@ def full(ward: Ward) -> Ward:
                 facts={"severity": "mild"},
             ),
         )
+        keep(session, read_on(session, afresh=True, seconds=9), NOW)
         session.connection().execute(
             text(
                 "INSERT INTO sign_in (token_hash, person_id, started_at, last_seen_at) "

@@ -156,7 +156,8 @@ def test_it_can_be_let_go(therapist: TestClient, site: Site, round_url: str) -> 
     assert answer.headers["location"] == "/caseload"
     assert (held(site), trials(site)) == ([], [])
     with read_session(site.engine) as session:
-        deeds = list(session.exec(select(AuditEntry.deed)))
+        wanted = select(AuditEntry.deed).order_by(col(AuditEntry.id))
+        deeds = list(session.exec(wanted))
     assert deeds.count("held_request") == deeds.count("discarded_held") == 1
 
 

@@ -5,7 +5,7 @@ from uuid import uuid4
 
 import pytest
 from fastapi import FastAPI
-from sqlmodel import select
+from sqlmodel import col, select
 from starlette.testclient import TestClient
 
 from app.settings import Settings
@@ -221,7 +221,8 @@ def test_lock_and_unlock_are_in_the_audit_trail(
     therapist.post("/unlock", data={"passphrase": PASSPHRASE})
 
     with read_session(site.engine) as session:
-        deeds = list(session.exec(select(AuditEntry.deed)))
+        wanted = select(AuditEntry.deed).order_by(col(AuditEntry.id))
+        deeds = list(session.exec(wanted))
     assert deeds[-2:] == ["locked", "unlocked"]
     assert deeds.count("locked") == 1
 

@@ -373,7 +373,8 @@ def test_alert_ends_with_the_supervisors_look(
     assert answer.headers["location"] == "/caseload"
     assert HEADING not in supervisor.get("/caseload").text
     with read_session(site.engine) as session:
-        deeds = list(session.exec(select(AuditEntry.deed)))
+        wanted = select(AuditEntry.deed).order_by(col(AuditEntry.id))
+        deeds = list(session.exec(wanted))
     assert deeds.count("looked_into_stop") == 2
 
 

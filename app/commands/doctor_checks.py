@@ -1,0 +1,214 @@
+"""What `tapeline doctor` looks at. A further check is one line in `CHECKS`.
+
+A check gets the site and yields what is amiss; yielding nothing says that it is sound.
+None of them changes anything.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Final, Literal
+
+from sqlalchemy import Engine
+from sqlmodel import Session, col, select
+
+from app.catalogue.load import Catalogue
+from app.commands.progress import Progress
+from app.settings import Settings
+from app.storage import audit, checkup, upgrade
+from app.storage.database import read_session
+from app.storage.errors import SchemaTooNew
+from app.storage.patients import Patient
+from app.web.owing import owed_differs
+from app.web.rejudging import Compared, compared_all
+
+Level = Literal["warning", "broken"]
+MOUNTS: Final = Path("/proc/self/mounts")
+#: Where a lock or a sync may be promised and not kept.
+NETWORK: Final = frozenset(
+    {
+        "nfs", "nfs4", "cifs", "smb3", "smbfs", "9p", "afs", "ceph", "davfs",
+        "glusterfs", "fuse.sshfs", "fuse.davfs2", "fuse.rclone", "fuse.glusterfs",
+    }
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Amiss:
+    """One thing that is not as it should be."""
+
+    level: Level
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class Examined:
+    """The site that is looked at."""
+
+    settings: Settings
+    engine: Engine
+    shelf: Catalogue
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """A check by its word and its name. `of_rows`: it needs this program's schema."""
+
+    word: str
+    name: str
+    look: Callable[[Examined], Iterator[Amiss]]
+    of_rows: bool = True
+
+
+def folder(site: Examined) -> Iterator[Amiss]:
+    """Who else can read it, and whether it lies where a lock can be trusted."""
+    where = site.settings.data_dir
+    if where.stat().st_mode & 0o007:
+        yield Amiss(
+            "warning",
+            f"everybody on this machine can get into {where}: chmod o-rwx it",
+        )
+    kind = filesystem_of(where.resolve(), _mounts())
+    if kind in NETWORK:
+        yield Amiss(
+            "warning",
+            f"{where} lies on a network file system ({kind}), where a save may be "
+            "lost: use a disk of this machine",
+        )
+
+
+def _mounts() -> str:
+    return MOUNTS.read_text(errors="replace") if MOUNTS.exists() else ""
+
+
+def filesystem_of(path: Path, mounts: str) -> str:
+    """The kind of file system a path lies on, by the longest mount point above it."""
+    best, kind = Path("/"), ""
+    for line in mounts.splitlines():
+        _, point, found, *_ = line.split(" ")
+        place = Path(point.replace("\\040", " "))
+        if path.is_relative_to(place) and len(place.parts) >= len(best.parts):
+            best, kind = place, found
+    return kind
+
+
+def file(site: Examined) -> Iterator[Amiss]:
+    with read_session(site.engine) as session:
+        for fault in checkup.file_faults(session):
+            yield Amiss("broken", fault)
+
+
+def references(site: Examined) -> Iterator[Amiss]:
+    with read_session(site.engine) as session:
+        for fault in checkup.stray_references(session):
+            yield Amiss("broken", fault)
+
+
+def schema(site: Examined) -> Iterator[Amiss]:
+    """An older one is brought up at the next start; a newer one is not ours to read."""
+    with site.engine.connect() as connection:
+        try:
+            found = upgrade.revision_of(connection)
+        except SchemaTooNew as fault:
+            yield Amiss("broken", fault.sentence)
+            return
+    if found != upgrade.newest():
+        yield Amiss(
+            "warning",
+            f"version {found or 'none'}, this program has {upgrade.newest()}: the next "
+            "start of the site brings it up, after a copy",
+        )
+
+
+def audit_chain(site: Examined) -> Iterator[Amiss]:
+    progress = Progress("audit chain")
+    with read_session(site.engine) as session:
+        broken = audit.verify(session, progress)
+    progress.over()
+    if broken is not None:
+        yield Amiss(
+            "broken",
+            f"entry {broken} is not as it was written, or one before it is gone",
+        )
+
+
+def scores(site: Examined) -> Iterator[Amiss]:
+    """Every stored score beside what its trials make, by the one reading function."""
+    progress, older = Progress("derived scores, patients"), 0
+    with read_session(site.engine) as session:
+        ids = session.exec(select(Patient.id).order_by(col(Patient.id))).all()
+        for done, patient_id in enumerate(ids, 1):
+            for found in _scores_of(session, site.shelf, patient_id):
+                if isinstance(found, Amiss):
+                    yield found
+                elif found.older and not found.differs:
+                    older += 1
+                else:
+                    yield Amiss("broken", _score_words(found))
+            session.expunge_all()
+            progress(done, len(ids))
+    progress.over()
+    if older:
+        yield Amiss(
+            "warning",
+            f"{older} scores were read from another edition of the catalogue: the next "
+            "start of the site, or --rebuild, reads them again",
+        )
+
+
+def _scores_of(
+    session: Session, shelf: Catalogue, patient_id: int
+) -> Iterator[Compared | Amiss]:
+    patient = session.get_one(Patient, patient_id)
+    try:
+        yield from compared_all(session, shelf, patient)
+    except Exception as fault:  # a damaged row may fail anywhere in the core
+        kind = type(fault).__name__
+        yield Amiss(
+            "broken", f"the trials of patient {patient_id} fail to read: {kind}"
+        )
+
+
+def _score_words(found: Compared) -> str:
+    """Ids and columns only: no value of a person."""
+    which = f"round {found.round.id} ({found.round.measure})"
+    if found.stored is None:
+        return f"{which} lacks the score that its trials make"
+    if found.made is None:
+        return f"{which} has a score that its trials do not make"
+    columns = ", ".join(found.differs)
+    return f"{which}: stored otherwise than its trials make it: {columns}"
+
+
+def owed(site: Examined) -> Iterator[Amiss]:
+    """What waits for somebody, beside what is stored of it. Days pass: no fault."""
+    progress, stale = Progress("what is owed, patients"), 0
+    clocks, zone = site.settings.clocks, site.settings.zone
+    today = datetime.now(zone).date()
+    with read_session(site.engine) as session:
+        ids = session.exec(select(Patient.id).order_by(col(Patient.id))).all()
+        for done, patient_id in enumerate(ids, 1):
+            patient = session.get_one(Patient, patient_id)
+            stale += owed_differs(session, site.shelf, clocks, patient, today)
+            session.expunge_all()
+            progress(done, len(ids))
+    progress.over()
+    if stale:
+        yield Amiss(
+            "warning",
+            f"what is owed to {stale} patients was worked out before something "
+            "changed: --rebuild works it out again",
+        )
+
+
+#: In this order: what comes first may make the rest unreadable.
+CHECKS: Final[tuple[Check, ...]] = (
+    Check("folder", "data folder", folder, of_rows=False),
+    Check("file", "database file", file, of_rows=False),
+    Check("references", "references between rows", references, of_rows=False),
+    Check("schema", "schema version", schema, of_rows=False),
+    Check("audit", "audit chain", audit_chain),
+    Check("scores", "derived scores", scores),
+    Check("owed", "what is owed", owed),
+)

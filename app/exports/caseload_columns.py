@@ -1,0 +1,42 @@
+"""What stands in each column of a caseload's files, in words for who writes one."""
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Final
+
+PATIENTS: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "label": "A made-up label, no name. The same in both files.",
+        "birth_year": "Like 1948. Or birth_date, not both; neither is allowed.",
+        "birth_date": "Like 1948-03-09.",
+        "sex": "female or male, for the norms; may be empty.",
+        "conditions": "Words of the catalogue, each with the day it began if known: "
+        "stroke | since 2025-11-30; copd",
+        "facts": "What some sources depend on: fall_history=one; severity=mild",
+        "reason": "What care is for. Empty together with the next five: no care yet.",
+        "setting": "Like community, outpatient, acute, inpatient.",
+        "plan": "restore or maintain.",
+        "opened_on": "The day this care began.",
+        "closed_on": "The day it ended, if it did. A second stretch of care is a "
+        "second row with the same label.",
+        "precautions": "Orders and risks: hip_post | set 2026-01-02 | by Ward team; "
+        "oxygen | note Two litres. Also review and ended with a day, why with words.",
+        "invented": "yes for invented patients of a demo; else empty.",
+    }
+)
+SCORES: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "label": "As in patients.csv, or of a patient who is here.",
+        "date": "The day of the visit, like 2026-03-09.",
+        "measure": "The test's word, as tapeline measures lists it.",
+        "variant": "Its trial rule, if it has several; empty takes the first.",
+        "trials": "In order, with the unit: 16.24 s; 15.9 s | practice. A trial may "
+        "say from 3.5 to 13 (marks), input, splits, unusual, voided and why.",
+        "outcome": "Without a number: unable, stopped, declined or not_done.",
+        "reason": "Why, with such an outcome. For unable: physical, hands_on_help, "
+        "not_understood, pain or symptoms.",
+        "facts": "The set-up: seat_height=17.5 in; device=cane",
+        "by": "Who did it, as they were called there. May be empty.",
+        "invented": "As in patients.csv.",
+    }
+)

@@ -1,0 +1,334 @@
+"""Taking in a caseload's files: first all of them read and decided, then all written.
+
+What is here already is known by its content, and by the id that follows from it, so
+that the same file again adds nothing. Nobody already here is changed by a file.
+"""
+
+import hashlib
+import json
+import uuid
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime
+from typing import BinaryIO, Final
+from zoneinfo import ZoneInfo
+
+from sqlmodel import Session, select
+
+from app.access import may
+from app.catalogue.load import Catalogue
+from app.exports.caseload_csv import CareCells, PatientRow, ScoreRow, score_cells
+from app.exports.caseload_reading import Problem, ReadRow, rows_of
+from app.storage import audit
+from app.storage.caseload_rows import by_label, handles, tried_rounds
+from app.storage.episodes import Episode, add_episode, close_episode
+from app.storage.errors import NotAllowed
+from app.storage.past_rounds import PastRound, PastTrial, is_kept, keep_round
+from app.storage.patients import Patient, PatientDetails, add_patient, details_of
+from app.storage.people import Person, actor
+from app.storage.precautions import add_precaution, end_precaution
+from app.web.exporting import Told, in_silence, score_row
+from app.web.past_trials import trial_body
+from app.web.rejudging import keep_all
+
+#: Ids of what a file adds are made from its content below this name.
+NAMES: Final = uuid.uuid5(uuid.NAMESPACE_OID, "tapeline caseload file")
+HERE: Final = "is here already"
+DEMO_ONLY: Final = "These are invented patients of a demo. A real site takes none."
+REAL: Final = "A demo takes invented patients only: rows that say yes under invented."
+
+
+@dataclass(frozen=True, slots=True)
+class CaseloadFile:
+    """A file by its name, opened anew for each reading."""
+
+    name: str
+    open: Callable[[], BinaryIO]
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """What one row would do or has done, or what is wrong with it."""
+
+    file: str
+    line: int
+    does: str
+    problems: tuple[Problem, ...] = ()
+
+    @property
+    def adds(self) -> bool:
+        return self.does not in ("", HERE)
+
+
+@dataclass(slots=True)
+class _Known:
+    """A label met so far: who it is, or will be, and the rounds they have already."""
+
+    details: PatientDetails
+    uid: str
+    patient: Patient | None = None
+    is_new: bool = False
+    has_care: bool = False
+    rounds: Counter[str] = field(default_factory=Counter)
+
+
+@dataclass(slots=True)
+class Import:
+    """One import as it goes on. With `write` off it decides the same and adds nothing.
+
+    The demo's people take invented rows and nobody else does.
+    """
+
+    session: Session
+    me: Person
+    shelf: Catalogue
+    now: datetime
+    zone: ZoneInfo
+    write: bool = False
+    known: dict[str, _Known | str] = field(default_factory=dict)
+    counted: Counter[tuple[str, str]] = field(default_factory=Counter)
+    touched: dict[int, Patient] = field(default_factory=dict)
+    handles: dict[int, str] = field(default_factory=dict)
+    labels: dict[str, list[int]] = field(default_factory=dict)
+    progress: Told = in_silence
+
+    @property
+    def today(self) -> date:
+        return self.now.astimezone(self.zone).date()
+
+
+def take_in(doing: Import, files: Sequence[CaseloadFile]) -> Iterator[Line]:
+    """Every row of the files in order, patients before scores."""
+    if not may(actor(doing.me), "import_caseload", None):
+        raise NotAllowed
+    doing.handles = handles(doing.session)
+    doing.labels = by_label(doing.session, demo=doing.me.is_demo)
+    for file in sorted(files, key=_scores_last):
+        with file.open() as stream:
+            for read in rows_of(stream, doing.shelf.measures, doing.today):
+                yield _line(doing, file.name, read)
+    if doing.write:
+        _judge(doing)
+
+
+def _scores_last(file: CaseloadFile) -> bool:
+    with file.open() as stream:
+        return b"measure" in stream.readline(4096).lower()
+
+
+def _judge(doing: Import) -> None:
+    """Scores of everybody whose trials came, by the one reading function."""
+    for done, patient in enumerate(doing.touched.values(), 1):
+        doing.progress(done, len(doing.touched))
+        keep_all(doing.session, doing.shelf, patient, now=doing.now)
+    if doing.touched or any(_is_added(k) for k in doing.known.values()):
+        audit.deed(
+            doing.session, "imported_caseload", doing.me, by=doing.me.id, now=doing.now
+        )
+
+
+def _is_added(known: _Known | str) -> bool:
+    return isinstance(known, _Known) and known.is_new
+
+
+def _line(doing: Import, name: str, read: ReadRow) -> Line:
+    if read.row is None:
+        return Line(name, read.line, "", read.problems)
+    if read.row.invented != doing.me.is_demo:
+        says = DEMO_ONLY if read.row.invented else REAL
+        return _wrong(name, read.line, "invented", says)
+    try:
+        if isinstance(read.row, PatientRow):
+            return Line(name, read.line, _patient(doing, read.row))
+        return Line(name, read.line, _scores(doing, read.row))
+    except _NotTaken as fault:
+        return _wrong(name, read.line, fault.column, str(fault))
+
+
+def _wrong(name: str, line: int, column: str, says: str) -> Line:
+    return Line(name, line, "", (Problem(line, column, says),))
+
+
+class _NotTaken(Exception):
+    """A good row that does not fit what is here."""
+
+    def __init__(self, column: str, says: str) -> None:
+        super().__init__(says)
+        self.column = column
+
+
+def _details(row: PatientRow) -> PatientDetails:
+    return PatientDetails(
+        label=row.label,
+        birth_year=row.birth_year,
+        birth_date=row.birth_date,
+        sex=row.sex,
+        conditions=row.conditions,
+        facts=row.facts,
+    )
+
+
+def _patient(doing: Import, row: PatientRow) -> str:
+    details = _details(row)
+    known = doing.known.get(row.label)
+    if known is None:
+        known = doing.known[row.label] = _whose(doing, details)
+        first = True
+    elif isinstance(known, str) or known.details != details:
+        raise _NotTaken("label", "An earlier row says something else of this label.")
+    else:
+        first = False
+    if not known.is_new:
+        return HERE
+    if row.care is not None:
+        known.has_care = True
+        if known.patient is not None:
+            _add_care(doing, known.patient, row.care)
+    if first:
+        return "adds a patient"
+    if row.care is None:
+        return HERE
+    return "adds a stretch of care"
+
+
+def _whose(doing: Import, details: PatientDetails) -> _Known:
+    """The patient of a row: here by its id, here by its label, or new."""
+    uid = _uid("patient", doing.me.is_demo, _told(details))
+    found = doing.session.exec(select(Patient).where(Patient.uid == uid)).first()
+    if found is None:
+        found = _of_label(doing, details)
+    if found is not None:
+        return _here(doing, details, found)
+    made = None
+    if doing.write:
+        made = add_patient(doing.session, doing.me, details, uid=uid, now=doing.now)
+    return _Known(details, uid, made, is_new=True)
+
+
+def _told(details: PatientDetails) -> list[object]:
+    """What a file can say of somebody."""
+    return [
+        details.label, details.birth_year, str(details.birth_date), details.sex,
+        sorted((name, str(since)) for name, since in details.conditions.items()),
+        sorted(details.facts.items()),
+    ]  # fmt: skip
+
+
+def _of_label(doing: Import, details: PatientDetails) -> Patient | None:
+    found = doing.labels.get(details.label, [])
+    if len(found) > 1:
+        raise _NotTaken("label", f"{len(found)} patients here have this label.")
+    if not found:
+        return None
+    patient = doing.session.get_one(Patient, found[0])
+    if _told(details_of(doing.session, patient)) != _told(details):
+        raise _NotTaken(
+            "label",
+            "A patient with this label is here, and other things are known of them. "
+            "Give the row another label, or take it out.",
+        )
+    return patient
+
+
+def _here(doing: Import, details: PatientDetails, patient: Patient) -> _Known:
+    """Somebody who is here, with the rows their rounds would be told by."""
+    rounds = Counter(
+        _content(score_row(doing.shelf, "", kept, doing.handles, demo=False))
+        for kept in tried_rounds(doing.session, patient.id)
+    )
+    wanted = select(Episode.id).where(Episode.patient_id == patient.id)
+    has_care = doing.session.exec(wanted).first() is not None
+    return _Known(details, patient.uid, patient, has_care=has_care, rounds=rounds)
+
+
+def _add_care(doing: Import, patient: Patient, care: CareCells) -> None:
+    session, me, now = doing.session, doing.me, doing.now
+    episode = add_episode(
+        session, me, patient, reason=care.reason, setting=care.setting,
+        plan=care.plan, opened_on=care.opened_on, now=now,
+    )  # fmt: skip
+    for told in care.precautions:
+        row = add_precaution(
+            session, me, episode, tag=told.tag, note=told.note, set_by=told.set_by,
+            set_on=told.set_on or care.opened_on, review_on=told.review_on, now=now,
+        )  # fmt: skip
+        if told.ended_on is not None:
+            end_precaution(
+                session, me, row, on=told.ended_on, note=told.why_ended, now=now
+            )
+    if care.closed_on is not None:
+        close_episode(session, me, episode, on=care.closed_on, now=now)
+
+
+def _scores(doing: Import, row: ScoreRow) -> str:
+    whose = _scored(doing, row.label)
+    _not_before_birth(whose.details, row.on)
+    content = _content(row)
+    doing.counted[whose.uid, content] += 1
+    place = doing.counted[whose.uid, content]
+    uid = _uid("round", whose.uid, content, place)
+    if place <= whose.rounds[content] or is_kept(doing.session, uid):
+        return HERE
+    if not whose.has_care:
+        raise _NotTaken(
+            "label", "This patient has no stretch of care that the scores belong to."
+        )
+    if whose.patient is not None and doing.write:
+        keep_round(
+            doing.session, doing.me, whose.patient, _past(uid, row),
+            now=doing.now, zone=doing.zone,
+        )  # fmt: skip
+        doing.touched[whose.patient.id] = whose.patient
+    number = len(row.trials)
+    test = doing.shelf.measures[row.measure].name
+    trials = "1 trial" if number == 1 else f"{number} trials"
+    return f"adds {trials} of {test} on {row.on}"
+
+
+def _scored(doing: Import, label: str) -> _Known:
+    known = doing.known.get(label)
+    if known is None:
+        found = doing.labels.get(label, [])
+        if len(found) == 1:
+            patient = doing.session.get_one(Patient, found[0])
+            known = _here(doing, details_of(doing.session, patient), patient)
+        elif found:
+            known = f"{len(found)} patients here have this label."
+        else:
+            known = "No patient has this label, in the files or here."
+        doing.known[label] = known
+    if isinstance(known, str):
+        raise _NotTaken("label", known)
+    return known
+
+
+def _not_before_birth(details: PatientDetails, day: date) -> None:
+    born = details.birth_date
+    year = born.year if born else details.birth_year
+    if (born and day < born) or (year and day.year < year):
+        raise _NotTaken("date", "This day lies before the person was born.")
+
+
+def _content(row: ScoreRow) -> str:
+    """What the row says, whoever it is of, in few letters."""
+    cells = score_cells(replace(row, label="", invented=False))
+    told = json.dumps(sorted(cells.items()))
+    return hashlib.sha256(told.encode()).hexdigest()[:32]
+
+
+def _uid(*parts: object) -> str:
+    return uuid.uuid5(NAMES, json.dumps(parts)).hex
+
+
+def _past(uid: str, row: ScoreRow) -> PastRound:
+    return PastRound(
+        uid=uid,
+        on=row.on,
+        measure=row.measure,
+        variant=row.variant,
+        facts=dict(row.facts),
+        trials=tuple(
+            PastTrial(trial_body(trial, row.by), trial.voided) for trial in row.trials
+        ),
+    )

@@ -1,0 +1,132 @@
+"""All rounds of a patient judged at once, in few queries, by the one reading function.
+
+For what looks at a whole site: checking stored scores, writing them anew, taking in
+past scores. It says of a round exactly what `judging.judge` says of it.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from typing import Final
+
+from sqlmodel import Session, col, select
+
+from app.catalogue.load import Catalogue
+from app.clinical.measure import Measure
+from app.clinical.scoring import NotScorable
+from app.clinical.scoring import Score as Made
+from app.storage.episodes import Episode, Visit
+from app.storage.patients import Patient, details_of
+from app.storage.scores import DerivedScore, Score, drop_score, keep_score, scores_of
+from app.storage.trials import Round, RoundTrials, rounds_of
+from app.web.judging import Judged, derived, judged, person_on, score_of
+
+#: What an edition alone may have changed is no fault.
+EDITION: Final = "edition"
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """A round's stored score beside what its trials make now; `differs` names columns.
+
+    `older` says that another edition of the catalogue was read, which is no fault.
+    """
+
+    round: Round
+    stored: Score | None
+    made: DerivedScore | None
+    differs: tuple[str, ...]
+    older: bool
+
+
+def judged_all(
+    session: Session, shelf: Catalogue, patient: Patient
+) -> Iterator[Judged]:
+    """Every round that the catalogue still knows, oldest first."""
+    by_test: dict[str, list[RoundTrials]] = {}
+    known = [k for k in rounds_of(session, patient.id) if is_known(shelf, k.round)]
+    for kept in known:
+        by_test.setdefault(kept.round.measure, []).append(kept)
+    details, settings = details_of(session, patient), _settings(session, patient)
+    for kept in known:
+        measure = shelf.measures[kept.round.measure]
+        person = person_on(details, settings[kept.round.id], kept.on_date)
+        pairs = _paired(shelf, measure, by_test, kept)
+        yield judged(measure, kept, by_test[measure.id], person, pairs)
+
+
+def is_known(shelf: Catalogue, round: Round) -> bool:
+    """A test or a rule that left the catalogue keeps its last reading."""
+    measure = shelf.measures.get(round.measure)
+    rules = ["", *(v.id for v in measure.variants)] if measure else []
+    return round.variant in rules
+
+
+def _settings(session: Session, patient: Patient) -> dict[int, str]:
+    wanted = (
+        select(Round.id, Episode.setting)
+        .join(Visit, col(Visit.id) == col(Round.visit_id))
+        .join(Episode, col(Episode.id) == col(Visit.episode_id))
+        .where(Episode.patient_id == patient.id)
+    )
+    return dict(session.exec(wanted).all())
+
+
+def _paired(
+    shelf: Catalogue,
+    measure: Measure,
+    by_test: Mapping[str, Sequence[RoundTrials]],
+    mine: RoundTrials,
+) -> dict[str, Made]:
+    """The latest scores of that day of the tests this one is paired with."""
+    found = {}
+    for other in {pair.measure for pair in measure.pairs}:
+        for kept in by_test.get(other, ()):
+            if kept.on_date == mine.on_date:
+                try:
+                    found[other] = score_of(shelf.measures[other], kept)
+                except NotScorable:
+                    continue
+    return found
+
+
+def compared_all(
+    session: Session, shelf: Catalogue, patient: Patient
+) -> Iterator[Compared]:
+    """Each round whose stored score is not what its trials make."""
+    stored = {score.round_id: score for score in scores_of(session, [patient.id])}
+    for each in judged_all(session, shelf, patient):
+        score = stored.pop(each.round.id, None)
+        made = derived(each.result, shelf.edition) if each.result else None
+        found = _compared(each, score, made)
+        if found.differs or found.older:
+            yield found
+    for left in stored.values():
+        round = session.get_one(Round, left.round_id)
+        if is_known(shelf, round):
+            yield Compared(round, left, None, ("patient_id",), older=False)
+
+
+def _compared(each: Judged, score: Score | None, made: DerivedScore | None) -> Compared:
+    older = score is not None and made is not None and score.edition != made.edition
+    if score is None or made is None:
+        differs: tuple[str, ...] = () if not (score or made) else ("value",)
+    else:
+        wanted = {**asdict(made), "on_date": each.on_date, "measure": each.measure.id}
+        if older:
+            wanted = {"outcome": made.outcome}
+        differs = tuple(k for k, v in wanted.items() if getattr(score, k) != v)
+    return Compared(each.round, score, made, differs, older)
+
+
+def keep_all(
+    session: Session, shelf: Catalogue, patient: Patient, *, now: datetime
+) -> int:
+    """Write every score of a patient as its trials make it now; how many changed."""
+    changed = list(compared_all(session, shelf, patient))
+    for found in changed:
+        # A row under another patient or day is made anew, not written over.
+        drop_score(session, found.round)
+        if found.made is not None:
+            keep_score(session, found.round, found.made, now=now)
+    return len(changed)
