@@ -20,6 +20,7 @@ from app.storage import audit, checkup, upgrade
 from app.storage.database import read_session
 from app.storage.errors import SchemaTooNew
 from app.storage.patients import Patient
+from app.storage.review import broken_texts
 from app.web.owing import owed_differs
 from app.web.rejudging import Compared, compared_all
 
@@ -181,6 +182,13 @@ def _score_words(found: Compared) -> str:
     return f"{which}: stored otherwise than its trials make it: {columns}"
 
 
+def texts(site: Examined) -> Iterator[Amiss]:
+    """Each text and decision is as it was when it was written."""
+    with read_session(site.engine) as session:
+        for row in broken_texts(session):
+            yield Amiss("broken", f"{row} was changed after it was written")
+
+
 def owed(site: Examined) -> Iterator[Amiss]:
     """What waits for somebody, beside what is stored of it. Days pass: no fault."""
     progress, stale = Progress("what is owed, patients"), 0
@@ -210,5 +218,6 @@ CHECKS: Final[tuple[Check, ...]] = (
     Check("schema", "schema version", schema, of_rows=False),
     Check("audit", "audit chain", audit_chain),
     Check("scores", "derived scores", scores),
+    Check("texts", "texts handed in or signed", texts),
     Check("owed", "what is owed", owed),
 )

@@ -31,7 +31,9 @@ from app.settings import Settings
 from app.storage import people
 from app.storage.database import read_session, write_session
 from app.storage.links import make_link
+from app.storage.owing import anything_owed
 from app.web.deps import Site
+from app.web.owing import rebuild_owed
 from app.web.rebuilding import rebuild_scores
 
 #: Seconds an open page may hold up a stop.
@@ -91,6 +93,7 @@ def run_serve(given: argparse.Namespace) -> int:
             app = create_app(settings)
         print(f"Tapeline: {_address(settings, door)}  (Ctrl-C stops it)", flush=True)
         _read_again(app.state.site)
+        _work_out_what_is_owed(app.state.site)
         _say_how_to_begin(app.state.site, _address(settings, door))
         _serve(app, door)
     return 0
@@ -120,6 +123,21 @@ def _read_again(site: Site) -> None:
         progress=lambda done, of: print(
             f"New catalogue edition: read {done} of {of} scores again.", flush=True
         ),
+    )
+
+
+def _work_out_what_is_owed(site: Site) -> None:
+    """For a site from before that was kept: nothing would stand on its desk."""
+    with read_session(site.engine) as session:
+        if anything_owed(session):
+            return
+    today = site.clock().astimezone(site.zone).date()
+    rebuild_owed(
+        site.engine,
+        site.catalogue,
+        site.settings.clocks,
+        today,
+        lambda _done, _of: None,
     )
 
 

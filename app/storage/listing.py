@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any, Final
 
-from sqlalchemy import JSON, Select, UniqueConstraint, func
+from sqlalchemy import JSON, Select, UniqueConstraint, and_, func, or_
 from sqlmodel import Field, Session, col, select
 
 from app.clinical.vocabulary import CONDITIONS, SETTINGS
@@ -13,7 +13,7 @@ from app.storage.assignments import Assignment
 from app.storage.caseload import visible
 from app.storage.episodes import PLANS, Episode
 from app.storage.errors import NotFound
-from app.storage.owing import KINDS, Owed
+from app.storage.owing import KINDS, LONGER, SOON, Owed
 from app.storage.patients import Patient, PatientCondition
 from app.storage.people import Person
 from app.storage.tables import Numbered, length
@@ -148,8 +148,15 @@ def _by_episode(column: Any) -> Any:
     return narrow
 
 
-def _by_owed(ids: Ids, kind: str, day: date) -> Ids:
-    has = select(Owed.patient_id).where(Owed.kind == kind, col(Owed.due_on) <= day)
+def _by_owed(ids: Ids, kinds: str, day: date) -> Ids:
+    """One kind, or several joined by a plus, as on the desk."""
+    has = select(Owed.patient_id).where(
+        col(Owed.kind).in_(kinds.split("+")),
+        or_(
+            col(Owed.due_on) <= day,
+            and_(col(Owed.kind).in_(LONGER), col(Owed.due_on) <= day + SOON),
+        ),
+    )
     return ids.where(col(Patient.id).in_(has))
 
 
@@ -181,7 +188,7 @@ def clean(filters: Mapping[str, str]) -> dict[str, str]:
     kept = {
         name: value
         for name, value in filters.items()
-        if name in ALLOWED and value in ALLOWED[name]
+        if name in ALLOWED and set(value.split("+")) <= set(ALLOWED[name])
     }
     person = filters.get("person", "")
     if person.isascii() and person.isdigit() and len(person) < 10:

@@ -6,7 +6,7 @@ compared with today when it is read; `doctor` can make it again.
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any, Final
 
 from sqlalchemy import ColumnElement, Index, and_, delete, func, or_
@@ -23,6 +23,7 @@ from app.storage.tables import Numbered, check, length, one_of
 KINDS: Final = ("co_sign", "look_into", "retest", "report", "recertify", "reassess")
 #: Announced some days ahead, since others have to sign.
 LONGER: Final = ("recertify", "reassess")
+SOON: Final = timedelta(days=14)
 EVENTS: Final = ("report", "recertify", "reassess")
 
 
@@ -238,3 +239,8 @@ def holders_of(session: Session, patient_ids: Collection[int]) -> dict[int, list
     for patient_id, name in session.exec(wanted):
         found.setdefault(patient_id, []).append(name)
     return found
+
+
+def anything_owed(session: Session) -> bool:
+    """Whether any row was ever worked out."""
+    return session.exec(select(Owed.id).limit(1)).first() is not None

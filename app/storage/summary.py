@@ -42,7 +42,7 @@ class Gain:
     @property
     def share(self) -> int | None:
         """Of 100 judged, how many gained beyond error; None for too few."""
-        if self.judged < SMALLEST_CELL:
+        if min(self.judged, self.gained or self.judged) < SMALLEST_CELL:
             return None
         return (200 * self.gained + self.judged) // (2 * self.judged)
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from fastapi import APIRouter, Request
-from fastapi.responses import HTMLResponse
+from fastapi.responses import HTMLResponse, RedirectResponse
 
 from app.access import may
 from app.catalogue.load import Catalogue
@@ -40,6 +40,13 @@ class PersonLine:
 
 #: A latest result that asks for a look before anything else.
 TROUBLE = (changes.REAL_LOSS, changes.NEWLY_UNABLE)
+
+
+@router.get("/home")
+def home(me: SignedIn) -> RedirectResponse:
+    """Where a day starts: the supervisor's desk, or one's own list."""
+    oversees = may(actor(me), "see_desk", None)
+    return RedirectResponse("/desk" if oversees else "/caseload", 303)
 
 
 @router.get("/caseload")

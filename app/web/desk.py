@@ -1,8 +1,8 @@
 """The supervisor's desk: people under the next thing somebody owes them."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from typing import Final
 
 from fastapi import APIRouter, Request
@@ -15,7 +15,7 @@ from app.clinical.vocabulary import CONDITIONS, SETTINGS
 from app.storage import listing
 from app.storage.caseload import conditions_by_id, last_scores_by_id
 from app.storage.errors import NotAllowed
-from app.storage.owing import Desk, DeskRow, desk_for, holders_of
+from app.storage.owing import SOON, Desk, DeskRow, desk_for, holders_of
 from app.storage.people import Person, actor
 from app.storage.staff import everybody
 from app.storage.summary import SMALLEST_CELL, summary_for
@@ -46,8 +46,6 @@ SECTIONS: Final = (
     ("Report or recertify", ("report", "recertify", "reassess")),
 )
 FIRST: Final = 12
-#: Recertification needs somebody else's signature, so it is announced.
-SOON: Final = timedelta(days=14)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +60,7 @@ class DeskLine:
     says: str
     since: str
     by: str
+    due_on: date
 
 
 @router.get("/desk")
@@ -80,8 +79,8 @@ def show(
     sections = [
         (
             title,
-            kinds[0],
-            [line for kind in kinds for line in lines.get(kind, [])][:FIRST],
+            "+".join(kinds),
+            _oldest(line for kind in kinds for line in lines.get(kind, ())),
             sum(desk.counts.get(kind, 0) for kind in kinds),
         )
         for title, kinds in SECTIONS
@@ -93,6 +92,10 @@ def show(
         people=desk.people,
         nothing=desk.people - desk.with_something,
     )
+
+
+def _oldest(lines: Iterable[DeskLine]) -> list[DeskLine]:
+    return sorted(lines, key=lambda line: line.due_on)[:FIRST]
 
 
 def _must_oversee(me: Person) -> None:
@@ -129,6 +132,7 @@ def _lines(
                 says=row.owed.says,
                 since=_since(row.owed.due_on, today),
                 by=", ".join(holders.get(owner, ["nobody"])),
+                due_on=row.owed.due_on,
             )
         )
     return found

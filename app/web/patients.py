@@ -34,6 +34,7 @@ from app.storage.safety import open_stops_of
 from app.storage.scores import Score, scores_of, unfinished_rounds
 from app.storage.trials import rounds_of
 from app.storage.visits import open_visit
+from app.web.clock_lines import clock_lines
 from app.web.dates import ago_words, day_words
 from app.web.deps import (
     Form,
@@ -213,11 +214,12 @@ def show(
             open_stops_of(session, patient.id), me, site.catalogue, zone, today
         ),
         from_page="patient",
-        **_around(session, me, patient, episode, today),
+        **_around(request, session, me, patient, episode, today),
     )
 
 
 def _around(
+    request: Request,
     session: Session,
     me: Person,
     patient: Patient,
@@ -226,6 +228,7 @@ def _around(
 ) -> dict[str, Any]:
     """What stands beside the tests: the profile, cover, and what may be changed."""
     return {
+        "clocks": clock_lines(session, request, episode, today),
         "visit": open_visit(session, me, patient.id, today),
         "visit_uid": uuid.uuid4().hex,
         "covered": covered_for(session, me, patient.id),

@@ -196,7 +196,7 @@ def enter_demo(
     _demo_only(site)
     person = _demo_person(session, form.text("role"))
     token = _change_over(session, request, person, now)
-    return _signed_in(request, token, HOME)
+    return _signed_in(request, token, "/home")
 
 
 def _demo_only(site: Site) -> None:

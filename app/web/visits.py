@@ -24,6 +24,7 @@ from app.storage.observations import (
 )
 from app.storage.patients import Patient, patient_for
 from app.storage.people import Person
+from app.storage.review import decision_of, texts_of
 from app.web import visit_forms
 from app.web.dates import day_words, moment_words
 from app.web.deps import (
@@ -134,7 +135,11 @@ def _seen(session: Session, site: Site, visit: Visit, now: datetime) -> dict[str
     total, away = visits.counted_minutes(visit, pauses, now)
     spent = {name: getattr(visit, f"{name}_minutes") for name in visiting.MINUTES}
     answered = visits.exit_items(session, visit)
+    texts = texts_of(session, visit)
+    made = decision_of(session, texts[-1]) if texts else None
     return {
+        "text": texts[-1] if texts else None,
+        "returned": made is not None and made.decision == "returned",
         "episode": episode,
         "events": events_of(session, site.catalogue, visit),
         "clock": lambda at: moment_words(at, site.zone).partition(", ")[2],

@@ -15,7 +15,9 @@ from app.storage.episodes import open_episode
 from app.storage.observations import TaskObservation, record
 from app.storage.patients import Patient
 from app.storage.responsible import assign
+from app.storage.review import write_text
 from app.storage.trials import TrialBody
+from app.storage.visits import close
 from app.web.deps import Site
 from tests.conftest import person_by
 from tests.make import (
@@ -85,6 +87,13 @@ ROWS: dict[tuple[str, str], str] = {
     ("GET", "/held"): SIGNED_IN,
     ("POST", "/held/{held_id}/discard"): SIGNED_IN,
     ("GET", "/caseload"): SIGNED_IN,
+    ("GET", "/home"): SIGNED_IN,
+    ("GET", "/review"): SIGNED_IN,
+    ("POST", "/visits/{visit_id}/text/hand-in"): BEDSIDE,
+    ("GET", "/visits/{visit_id}/review"): BEDSIDE,
+    ("POST", "/review/{text_id}/comments"): OVERSIGHT,
+    ("POST", "/review/{text_id}/decision"): OVERSIGHT,
+    ("POST", "/episodes/{episode_id}/clocks/{kind}"): JUDGEMENT,
     ("GET", "/bedside/attach"): SIGNED_IN,
     ("POST", "/bedside/attach"): SIGNED_IN,
     ("GET", "/patients/new"): "syyffyyy",
@@ -145,6 +154,8 @@ IN_PATH = {
     "part": "symptoms",
     "task_id": "1",
     "view_id": "1",
+    "text_id": "1",
+    "kind": "report",
     "sign_in_id": "1",
     "device_id": "1",
     "token": "x" * 32,
@@ -169,6 +180,17 @@ def world(site: Site, patient_id: int) -> None:
             TaskObservation,
             {"task": "kitchen", "level": "stand_by"},
             uid=new_uid(),
+            now=site.clock(),
+        )
+        close(session, owner, visit, without_list="called away", now=site.clock())
+        write_text(
+            session,
+            owner,
+            visit,
+            ["Treatment"],
+            own_words="",
+            edition="e",
+            version="v",
             now=site.clock(),
         )
         round = make_round(session, owner, visit)

@@ -379,7 +379,7 @@ def test_students_visit_waits_for_a_co_signature(
     page = student.get(visit).text
 
     assert "Student&#39;s visit" in page
-    assert "Close and hand in for co-signature" in page
+    assert "then hand it in for co-signature" in page
 
 
 def test_colleagues_visit_is_not_closed_by_me(
