@@ -13,6 +13,7 @@ DEEDS: Final = {
     "archived_patient": "archived a patient",
     "assigned": "assigned a patient",
     "began_cover": "began to cover for a colleague",
+    "changed_cover": "changed how long they cover",
     "changed_person": "changed a name or a role",
     "closed_episode": "closed a stretch of care",
     "closed_patient": "closed a patient",
