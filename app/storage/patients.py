@@ -233,6 +233,14 @@ def add_patient(
     return patient
 
 
+def label_taken(session: Session, label: str, *, is_demo: bool) -> bool:
+    """Whether somebody of this world goes by a label already."""
+    wanted = select(Patient.id).where(
+        Patient.label == label, col(Patient.is_demo).is_(is_demo)
+    )
+    return session.exec(wanted.limit(1)).first() is not None
+
+
 def edit_patient(
     session: Session,
     person: Person,

@@ -1,6 +1,6 @@
 """Changing what is known of a patient, when somebody else may be doing the same."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from fastapi import APIRouter, Request
@@ -101,6 +101,12 @@ def edit(
         details = patient_details(form, now.astimezone(zone).date())
     except FormErrors as wrong:
         return _page(request, patient, form, wrong.errors)
+    if site_of(request).settings.identifiers != "full":  # its fields are not shown
+        details = replace(
+            details,
+            full_name=patient.full_name,
+            record_number=patient.record_number,
+        )
     try:
         edit_patient(
             session, me, patient_id, details, version=version_in(form), now=now

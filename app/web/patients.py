@@ -22,11 +22,18 @@ from app.clinical.vocabulary import (
     SEXES,
     SIZES,
 )
+from app.identifiers import warning
 from app.storage.caseload import LastScore
 from app.storage.cover import covered_for
 from app.storage.episodes import Episode, add_episode, open_episode
 from app.storage.errors import NotAllowed, NotFound, SameIdOtherBody
-from app.storage.patients import Patient, add_patient, details_of, patient_for
+from app.storage.patients import (
+    Patient,
+    add_patient,
+    details_of,
+    label_taken,
+    patient_for,
+)
 from app.storage.people import Person, actor
 from app.storage.precautions import PrecautionOnEpisode, add_precaution, precautions_on
 from app.storage.profile import profile_of
@@ -94,10 +101,18 @@ class OpenRound:
 
 
 @router.get("/patients/new")
-def new(request: Request, me: SignedIn) -> HTMLResponse:
+def new(request: Request, me: SignedIn, session: ReadSession) -> HTMLResponse:
     if not may(actor(me), "add_patient", None):
         raise NotAllowed
-    return _new_page(request, Form({"label": made_up_label()}.items()), {})
+    label = next(
+        (
+            label
+            for label in (made_up_label() for _ in range(20))
+            if not label_taken(session, label, is_demo=me.is_demo)
+        ),
+        f"{made_up_label()} {made_up_label()}",
+    )
+    return _new_page(request, Form({"label": label}.items()), {})
 
 
 @router.post("/patients/new")
@@ -123,6 +138,11 @@ def add(
         _open(session, me, patient, wanted, today, now)
     elif not _same_patient(session, me, patient, wanted, today):
         raise SameIdOtherBody
+    told = {"the label": patient.label, "what care is for": wanted.reason}
+    kept = site_of(request).settings.identifiers == "full"
+    doubt = "" if kept else warning(told)
+    if doubt:
+        return page(request, "patients/doubt.html", patient=patient, doubt=doubt)
     return RedirectResponse(f"/patients/{patient.id}", 303)
 
 
@@ -275,6 +295,14 @@ def episode_or_none(session: Session, patient: Patient) -> Episode | None:
         return None
 
 
+def _review_words(review_on: date | None, today: date) -> str:
+    """A passed review lifts nothing, and asks to be done."""
+    if review_on is None:
+        return ""
+    overdue = ": overdue, look at it again" if review_on < today else ""
+    return f"{day_words(review_on, today)}{overdue}"
+
+
 def precaution_lines(
     held: Sequence[PrecautionOnEpisode], today: date
 ) -> list[PrecautionLine]:
@@ -285,7 +313,7 @@ def precaution_lines(
             p.note,
             p.set_by,
             ago_words(p.set_on, today),
-            day_words(p.review_on, today) if p.review_on else "",
+            _review_words(p.review_on, today),
         )
         for p in held
     ]

@@ -7,10 +7,12 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlmodel import Session
 
+from app.access import Subject, may
 from app.clinical.precautions import PRECAUTIONS
 from app.identifiers import warning
 from app.storage.episodes import Episode, open_episode
 from app.storage.patients import Patient, patient_for
+from app.storage.people import actor
 from app.storage.precautions import (
     add_precaution,
     all_precautions,
@@ -59,6 +61,7 @@ def _page(
     today: date,
     doubt: str = "",
 ) -> HTMLResponse:
+    whom = Subject(patient.is_demo, assigned=True)
     rows = all_precautions(session, open_episode(session, patient))
     holding = [p for p in rows if p.ended_on is None or p.ended_on > today]
     return page(
@@ -75,6 +78,7 @@ def _page(
         errors=errors,
         doubt=doubt,
         today=today,
+        may_end=may(actor(request.state.me), "end_precaution", whom),
     )
 
 

@@ -11,9 +11,10 @@ from app.storage.episodes import Episode
 from app.storage.patients import Patient, details_of
 from app.storage.precautions import PrecautionOnEpisode
 from app.storage.profile import Profile
+from app.storage.scores import Score
 from app.web.deps import Site
 from tests.conftest import found
-from tests.web.bedside import a_round
+from tests.web.bedside import a_round, done
 
 SignIn = Callable[[str], TestClient]
 SAID = {"label": "Blue 7", "birth_year": "1948", "sex": "female", "version": "1"}
@@ -267,3 +268,58 @@ def test_bad_profile_keeps_what_was_typed(
     assert answer.status_code == 422
     assert found(answer.text, f"#{field}-error").text()
     assert found(answer.text, "#home").text() == "three steps"
+
+
+def test_name_stays_when_the_site_no_longer_shows_it(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    site.settings = site.settings.model_copy(update={"identifiers": "full"})
+    assert edit(therapist, patient_id, full_name="Invented Person") == 303
+    site.settings = site.settings.model_copy(update={"identifiers": "minimal"})
+    assert edit(therapist, patient_id, version="2", label="Red 1") == 303
+
+    assert patient(site).full_name == "Invented Person"
+
+
+def test_new_facts_change_the_stored_reading_at_once(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    done(therapist, patient_id, "timed_up_and_go", "13.8")
+    with read_session(site.engine) as session:
+        before = session.exec(select(Score)).one().lead_says
+    assert edit(therapist, patient_id, condition="parkinson") == 303
+    with read_session(site.engine) as session:
+        after = session.exec(select(Score)).one().lead_says
+
+    assert before != after
+
+
+def test_order_of_an_earlier_episode_still_blocks(
+    therapist: TestClient, patient_id: int
+) -> None:
+    assert add_order(therapist, patient_id) == 303
+    closing = {"end_reason": "moved", "version": "1"}
+    assert therapist.post("/episodes/1/close", data=closing).status_code == 303
+    opened = therapist.post(f"/patients/{patient_id}/episodes", data=CARE)
+    ready = f"/patients/{patient_id}/measures/timed_up_and_go/ready"
+
+    assert opened.status_code == 303
+    assert "Blocked." in therapist.get(ready).text
+    assert "Order: " in therapist.get(f"/patients/{patient_id}").text
+
+
+def test_second_episode_is_not_opened_beside_the_first(
+    therapist: TestClient, supervisor: TestClient, patient_id: int, site: Site
+) -> None:
+    closing = {"end_reason": "moved", "version": "1"}
+    therapist.post("/episodes/1/close", data=closing)
+    url = f"/patients/{patient_id}/episodes"
+    sent = [therapist.post(url, data=CARE).status_code for _ in range(2)]
+    other = supervisor.post(url, data=CARE | {"plan": "maintain"})
+    reopened = therapist.post("/episodes/1/reopen", data={"version": "2"})
+    with read_session(site.engine) as session:
+        plans = [e.plan for e in session.exec(select(Episode)) if not e.closed_on]
+
+    assert sent == [303, 303]
+    assert (other.status_code, reopened.status_code) == (409, 409)
+    assert plans == ["restore"]
