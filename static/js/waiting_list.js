@@ -5,9 +5,9 @@
  *
  * @typedef {import("./outbox_item.js").Item} Item
  */
-import { discard } from "./outbox.js";
+import { discard, resume } from "./outbox.js";
 import { ageWords, valueWords } from "./outbox_item.js";
-import { inMemory } from "./outbox_store.js";
+import { inMemory, put } from "./outbox_store.js";
 
 export const LOST = "Not on this phone's disk: leave this page open until it is sent.";
 
@@ -37,8 +37,20 @@ function line(item) {
     link.setAttribute("href", `/rounds/${item.round}`);
     row.append(link);
   }
+  if (item.said.includes("outside what a trial can be")) {
+    const button = made("button", "I looked again: keep it", "btn plain small");
+    button.setAttribute("type", "button");
+    button.addEventListener("click", () => standBy(item));
+    row.append(button);
+  }
   row.append(discardButton(item));
   return row;
+}
+
+/** An unlikely number that somebody looked at again. @param {Item} item */
+async function standBy(item) {
+  await put({ ...item, said: "", fields: [...item.fields, ["range_ok", "yes"]] });
+  return resume();
 }
 
 /** Asks once more, for it exists nowhere else. @param {Item} item */
