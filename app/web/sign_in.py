@@ -41,7 +41,7 @@ from app.web.pins import unlock_fault
 public = APIRouter()
 router = APIRouter()
 
-HOME: Final = "/caseload"
+HOME: Final = "/home"
 NO_MATCH: Final = (
     "That handle and passphrase do not belong together. Nothing was changed: "
     "check both and try again."
@@ -196,7 +196,7 @@ def enter_demo(
     _demo_only(site)
     person = _demo_person(session, form.text("role"))
     token = _change_over(session, request, person, now)
-    return _signed_in(request, token, "/home")
+    return _signed_in(request, token, HOME)
 
 
 def _demo_only(site: Site) -> None:

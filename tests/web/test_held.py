@@ -135,7 +135,7 @@ def test_nobody_else_is_shown_it(
     therapist.post(f"/held/{number}/discard")
     send(therapist, round_url, typed="12", held=str(number))
 
-    assert onward == "/caseload"
+    assert onward == "/home"
     assert "16.2" not in page
     assert "not saved yet" not in notice
     assert len(held(site)) == 1
@@ -203,7 +203,7 @@ def test_it_is_gone_after_a_day(
     send(therapist, round_url, typed="16.2")
     clock.move(hours=24)
 
-    assert sign_in(therapist) == "/caseload"
+    assert sign_in(therapist) == "/home"
     assert held(site) == []
 
 

@@ -182,7 +182,7 @@ def test_unlock_never_leads_off_the_site(therapist: TestClient, round_url: str) 
     assert round_url
     form = {"passphrase": PASSPHRASE, "next": "//evil.example"}
 
-    assert therapist.post("/unlock", data=form).headers["location"] == "/caseload"
+    assert therapist.post("/unlock", data=form).headers["location"] == "/home"
 
 
 def test_locked_session_can_end(therapist: TestClient, round_url: str) -> None:

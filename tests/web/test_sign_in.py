@@ -27,8 +27,8 @@ def sign_in(client: TestClient, **typed: str) -> tuple[int, str]:
     return answer.status_code, answer.headers.get("location", "")
 
 
-def test_right_passphrase_leads_to_the_caseload(client: TestClient) -> None:
-    assert sign_in(client) == (303, "/caseload")
+def test_right_passphrase_leads_to_where_the_day_starts(client: TestClient) -> None:
+    assert sign_in(client) == (303, "/home")
 
 
 def test_sign_in_leads_where_one_was_going(client: TestClient) -> None:
@@ -53,7 +53,7 @@ def test_sign_in_leads_where_one_was_going(client: TestClient) -> None:
     ],
 )
 def test_sign_in_never_leads_off_the_site(client: TestClient, elsewhere: str) -> None:
-    assert sign_in(client, next=elsewhere) == (303, "/caseload")
+    assert sign_in(client, next=elsewhere) == (303, "/home")
 
 
 def test_page_never_carries_a_way_off_the_site(client: TestClient) -> None:
@@ -278,9 +278,9 @@ def test_demo_starts_at_three_buttons(demo_client: TestClient) -> None:
 def test_one_tap_enters_the_demo(demo_client: TestClient, role: str) -> None:
     answer = demo_client.post("/demo/enter", data={"role": role})
 
-    assert (answer.status_code, answer.headers["location"]) == (303, "/caseload")
+    assert (answer.status_code, answer.headers["location"]) == (303, "/home")
     assert demo_client.get("/greeting").json() == {"name": f"Invented-{role}".title()}
-    assert demo_client.get("/").headers["location"] == "/caseload"
+    assert demo_client.get("/").headers["location"] == "/home"
 
 
 @pytest.mark.parametrize("role", ["", "assistant", "admin"])
@@ -294,4 +294,4 @@ def test_demo_offers_no_other_role(demo_client: TestClient, role: str) -> None:
 def test_real_site_has_no_demo_door(client: TestClient) -> None:
     assert client.get("/demo").status_code == 404
     assert client.post("/demo/enter", data={"role": "therapist"}).status_code == 404
-    assert client.get("/").headers["location"] == "/caseload"
+    assert client.get("/").headers["location"] == "/home"
