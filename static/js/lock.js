@@ -4,7 +4,7 @@
  * trial goes on: its clock, its stop and "make safe" lie over the cover, and what they
  * save is stored. The passphrase takes the cover away.
  */
-import { person, post, underWay } from "./asking.js";
+import { person, post } from "./asking.js";
 import { free } from "./busy.js";
 import { withStore } from "./kept.js";
 import { passphrase } from "./passphrase.js";
@@ -63,8 +63,9 @@ function close() {
   title = document.title;
   document.title = "Locked · Tapeline";
   document.body.classList.add("locked");
-  const asked = document.querySelector("form[data-state=doubt]");
-  document.querySelector(".page")?.toggleAttribute("inert", !underWay() && !asked);
+  // Hidden things take no touch; beside a stopwatch the red button stays in reach.
+  const watch = document.querySelector("form[data-stopwatch]");
+  document.querySelector(".page")?.toggleAttribute("inert", !watch);
   over.hidden = false;
   over.querySelector("h2")?.focus();
 }

@@ -316,3 +316,19 @@ def test_undo_of_a_trial_stored_under_the_lock_voids_it(
     phone.page.wait_for_timeout(500)
 
     assert [t.void_reason for t in trials(phone)] == ["Stopped by mistake"]
+
+
+def test_red_button_is_in_reach_on_a_lock_between_trials(
+    phone: Phone, patient_id: int
+) -> None:
+    open_round(phone, patient_id, STANDS)
+    label = phone.page.locator(".who").inner_text()
+    rest(phone)
+    phone.axe("locked between trials")
+    phone.page.locator("[data-safe]").tap()
+    phone.page.locator("[data-first-steps]").wait_for(state="visible")
+    assert "call for emergency help now" in seen_by_a_person(phone)
+    assert label not in seen_by_a_person(phone)
+    phone.page.wait_for_timeout(800)
+
+    assert [t.outcome for t in trials(phone)] == ["stopped"]
