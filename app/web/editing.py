@@ -31,8 +31,8 @@ from app.web.deps import (
     page,
     site_of,
 )
-from app.web.judging import keep_all
 from app.web.patient_form import FormErrors, patient_details
+from app.web.rejudging import keep_all
 from app.web.versions import version_in
 
 router = APIRouter()

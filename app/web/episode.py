@@ -31,8 +31,8 @@ from app.web.deps import (
     Zone,
     page,
 )
-from app.web.judging import keep_all
 from app.web.patient_form import Care, FormErrors, care, since
+from app.web.rejudging import keep_all
 from app.web.versions import version_in
 
 router = APIRouter()

@@ -226,15 +226,6 @@ def keep(
     return made
 
 
-def keep_all(
-    session: Session, shelf: Catalogue, patient: Patient, *, now: datetime
-) -> None:
-    """Read everything again: what is known of the person has changed."""
-    for each in rounds_of(session, patient.id):
-        if each.round.measure in shelf.measures:
-            _keep_one(session, shelf, patient, each.round, now)
-
-
 def _keep_one(
     session: Session, shelf: Catalogue, patient: Patient, round: Round, now: datetime
 ) -> Judged:

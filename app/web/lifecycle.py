@@ -31,9 +31,9 @@ from app.web.deps import (
     WriteSession,
     page,
 )
-from app.web.judging import keep_all
 from app.web.person_words import about_words
 from app.web.reauth import PassphraseFault
+from app.web.rejudging import keep_all
 from app.web.versions import version_in
 
 router = APIRouter()

@@ -33,6 +33,7 @@ from app.web.deps import (
 )
 from app.web.person_form import person_errors
 from app.web.reauth import PassphraseFault
+from app.web.versions import version_in
 
 router = APIRouter()
 
@@ -186,17 +187,12 @@ def change(
             person,
             name=form.text("name"),
             role=form.text("role"),
-            version=_version(form),
+            version=version_in(form),
             now=now,
         )
     except (StaleVersion, staff.LastSupervisor) as refused:
         return _refused(request, session, me, person, form, refused)
     return RedirectResponse(f"/people/{person.id}", 303)
-
-
-def _version(form: Form) -> int:
-    text = form.text("version")
-    return int(text) if text.isascii() and text.isdigit() and len(text) < 9 else 0
 
 
 def _refused(
@@ -232,7 +228,7 @@ def switch(
         return _show_page(request, session, me, person, errors=errors, sent="active")
     deed = staff.switch_on if on else staff.switch_off
     try:
-        deed(session, me, person, version=_version(form), now=now)
+        deed(session, me, person, version=version_in(form), now=now)
     except (StaleVersion, staff.LastSupervisor) as refused:
         return _refused(request, session, me, person, None, refused)
     return RedirectResponse(f"/people/{person.id}", 303)
