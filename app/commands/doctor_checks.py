@@ -21,6 +21,7 @@ from app.storage.database import read_session
 from app.storage.errors import SchemaTooNew
 from app.storage.patients import Patient
 from app.storage.review import broken_texts
+from app.storage.scores import wrongly_marked
 from app.web.owing import owed_differs
 from app.web.rejudging import Compared, compared_all
 
@@ -149,6 +150,11 @@ def scores(site: Examined) -> Iterator[Amiss]:
                     yield Amiss("broken", _score_words(found))
             session.expunge_all()
             progress(done, len(ids))
+        for patient_id in wrongly_marked(session):
+            yield Amiss(
+                "broken",
+                f"patient {patient_id}: the latest score of a test is marked wrongly",
+            )
     progress.over()
     if older:
         yield Amiss(

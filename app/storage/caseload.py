@@ -6,7 +6,7 @@ Plain rows for a page, in a number of queries that does not grow with the list.
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from sqlalchemy import func
 from sqlmodel import Session, col, select
@@ -163,22 +163,9 @@ def _precautions(session: Session, ids: Ids, day: date) -> dict[int, list[str]]:
 
 
 def _last_scores(session: Session, ids: Ids) -> dict[int, list[LastScore]]:
-    age: Any = func.row_number().over(
-        partition_by=[col(Score.patient_id), col(Score.measure)],
-        order_by=[col(Score.on_date).desc(), col(Score.round_id).desc()],
-    )
-    ranked = (
-        select(col(Score.id).label("id"), age.label("age"))
-        .where(
-            col(Score.patient_id).in_(ids),
-            # What was not tried says nothing of how it went: the last try stands.
-            col(Score.outcome).not_in(("declined", "not_done")),
-        )
-        .subquery()
-    )
     wanted = (
         select(Score)
-        .where(col(Score.id).in_(select(ranked.c.id).where(ranked.c.age == 1)))
+        .where(col(Score.patient_id).in_(ids), col(Score.newest))
         .order_by(col(Score.on_date).desc(), col(Score.measure))
     )
     return _by_patient((s.patient_id, _light(s)) for s in session.exec(wanted))

@@ -7,8 +7,9 @@ typed in here and nothing is judged.
 from collections.abc import Collection, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date, datetime
+from typing import Any, Final
 
-from sqlalchemy import Index, func
+from sqlalchemy import Index, and_, false, func, or_, text, update
 from sqlmodel import Field, Session, col, select
 
 from app.clinical.quantities import UNIT_WORDS
@@ -17,13 +18,30 @@ from app.storage.episodes import Episode, Visit
 from app.storage.tables import Numbered, check, one_of
 from app.storage.trials import Round, Trial
 
+#: What was not tried says nothing of how it went: the last try stands.
+NOT_TRIED: Final = ("declined", "not_done")
+
 
 class Score(Numbered, table=True):
-    """The one score of a round. Written by `keep_score` and `drop_score` only."""
+    """The one score of a round. Written by `keep_score` and `drop_score` only.
+
+    `newest` marks the latest try of a test by its patient, `again` that there was one
+    before it: else every list would have to rank all scores of the site.
+    """
 
     __tablename__ = "score"
     __table_args__ = (
         Index(None, "patient_id", "measure", "on_date"),
+        Index(
+            "ix_score_newest",
+            "patient_id",
+            "measure",
+            "outcome",
+            "change_verdict",
+            "again",
+            sqlite_where=text("newest"),
+            postgresql_where=text("newest"),
+        ),
         one_of("outcome", OUTCOMES),
         one_of("unit", UNIT_WORDS),
         check("value_when_completed", "(outcome = 'completed') = (value IS NOT NULL)"),
@@ -43,6 +61,8 @@ class Score(Numbered, table=True):
     change_verdict: str | None = None
     edition: str
     computed_at: datetime
+    newest: bool = False
+    again: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +102,7 @@ def keep_score(
         score.sqlmodel_update(asdict(derived), update={"computed_at": now})
     session.add(score)
     session.flush()
+    mark_newest(session, score.patient_id, score.measure)
     return score
 
 
@@ -91,6 +112,56 @@ def drop_score(session: Session, round: Round) -> None:
     if score is not None:
         session.delete(score)
         session.flush()
+        mark_newest(session, score.patient_id, score.measure)
+
+
+def mark_newest(session: Session, patient_id: int, measure: str) -> None:
+    """Say anew which of a patient's scores of a test is the latest try."""
+    theirs = and_(col(Score.patient_id) == patient_id, col(Score.measure) == measure)
+    tried = select(Score.id).where(theirs, col(Score.outcome).not_in(NOT_TRIED))
+    in_order = tried.order_by(col(Score.on_date).desc(), col(Score.round_id).desc())
+    last = session.exec(in_order.limit(2)).all()
+    is_last = col(Score.id) == (last[0] if last else None)
+    session.exec(
+        update(Score)
+        .where(theirs, or_(col(Score.newest), is_last))
+        .values(newest=is_last, again=is_last if len(last) == 2 else false())
+    )
+
+
+def mark_all_newest(session: Session, patient_id: int) -> None:
+    """The same for every test a patient has a score of."""
+    theirs = select(Score.measure).where(Score.patient_id == patient_id).distinct()
+    for measure in session.exec(theirs).all():
+        mark_newest(session, patient_id, measure)
+
+
+def wrongly_marked(session: Session) -> Sequence[int]:
+    """Patients whose marks of the latest try are not what their scores say."""
+    same = (col(Score.patient_id), col(Score.measure))
+    place: Any = func.row_number().over(
+        partition_by=same,
+        order_by=(col(Score.on_date).desc(), col(Score.round_id).desc()),
+    )
+    tries: Any = func.count().over(partition_by=same)
+    ranked: Any = (
+        select(col(Score.id), (place == 1).label("first"), (tries > 1).label("more"))
+        .where(col(Score.outcome).not_in(NOT_TRIED))
+        .subquery()
+    )
+    first = func.coalesce(ranked.c.first, false())
+    wanted = (
+        select(Score.patient_id)
+        .outerjoin(ranked, ranked.c.id == col(Score.id))
+        .where(
+            or_(
+                col(Score.newest) != first,
+                col(Score.again) != and_(first, func.coalesce(ranked.c.more, false())),
+            )
+        )
+        .distinct()
+    )
+    return session.exec(wanted).all()
 
 
 def _score_of(session: Session, round: Round) -> Score | None:

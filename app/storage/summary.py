@@ -30,7 +30,7 @@ JUDGED: Final = (
 
 @dataclass(frozen=True, slots=True)
 class Gain:
-    """What retests of one test came to. Counts are of patients' latest scores."""
+    """What retests of one test came to. Counts are of patients' latest tries."""
 
     measure: str
     judged: int
@@ -132,36 +132,16 @@ def _week(session: Session, ids: Any, until: date) -> Week:
 
 
 def _gains(session: Session, ids: Any) -> tuple[Gain, ...]:
-    """The latest score of each patient and test, by what its change came to."""
-    newest: Any = (
-        func.row_number()
-        .over(
-            partition_by=(col(Score.patient_id), col(Score.measure)),
-            order_by=(col(Score.on_date).desc(), col(Score.round_id).desc()),
-        )
-        .label("newest")
-    )
-    tests: Any = (
-        func.count()
-        .over(partition_by=(col(Score.patient_id), col(Score.measure)))
-        .label("tests")
-    )
-    latest: Any = (
-        select(Score.measure, Score.outcome, Score.change_verdict, newest, tests)  # type: ignore[call-overload]
-        .where(col(Score.patient_id).in_(ids))
-        .subquery()
-    )
-    wanted: Any = (
-        select(
-            latest.c.measure, latest.c.outcome, latest.c.change_verdict,
-            (latest.c.tests > 1).label("again"), func.count(),
-        )  # type: ignore[call-overload]
-        .where(latest.c.newest == 1)
-        .group_by(
-            latest.c.measure, latest.c.outcome, latest.c.change_verdict,
-            latest.c.tests > 1,
-        )
+    """Each patient's latest try of each test, by what its change came to."""
+    sort = (
+        col(Score.measure), col(Score.outcome), col(Score.change_verdict),
+        col(Score.again),
     )  # fmt: skip
+    wanted: Any = (
+        select(*sort, func.count())  # type: ignore[call-overload]
+        .where(col(Score.patient_id).in_(ids), col(Score.newest))
+        .group_by(*sort)
+    )
     found: dict[str, dict[str, int]] = {}
     for measure, outcome, verdict, again, count in session.exec(wanted):
         name = _sort(outcome, verdict, bool(again))

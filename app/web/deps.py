@@ -5,6 +5,7 @@ gets a whole page or a fragment; routes never look at htmx headers.
 """
 
 import re
+from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
@@ -16,7 +17,7 @@ from zoneinfo import ZoneInfo
 import jinja2
 from fastapi import Depends, Path, Request
 from fastapi.responses import HTMLResponse
-from sqlalchemy import Engine
+from sqlalchemy import Engine, event
 from sqlmodel import Session
 from starlette.concurrency import run_in_threadpool
 
@@ -235,16 +236,31 @@ async def signed_in(request: Request, person: MaybeSignedIn) -> Person:
 SignedIn = Annotated[Person, Depends(signed_in)]
 
 
+#: Enough for any page of one patient, and little memory in a long list.
+HELD_ROWS = 200
+
+
 def _reading(site: SiteDep, _me: SignedIn) -> Iterator[Session]:
     with read_session(site.engine) as session:
-        session.info["now"] = site.clock()
+        _prepare(session, site)
         yield session
+
+
+def _prepare(session: Session, site: Site) -> None:
+    """Say when it is, and hold on to the latest rows read.
+
+    A session forgets a row that nothing holds, and would ask the database again for the
+    same visit and episode all the way up a page.
+    """
+    session.info["now"] = site.clock()
+    latest: deque[object] = deque(maxlen=HELD_ROWS)
+    event.listen(session, "loaded_as_persistent", lambda _, row: latest.append(row))
 
 
 def _writing(site: SiteDep, _form: FormDep) -> Iterator[Session]:
     # The form is a dependency so that a slow phone never holds the write lock.
     with write_session(site.engine) as session:
-        session.info["now"] = site.clock()
+        _prepare(session, site)
         yield session
         today = site.clock().astimezone(site.zone).date()
         site.after_change(session, today)

@@ -17,7 +17,14 @@ from app.clinical.scoring import NotScorable
 from app.clinical.scoring import Score as Made
 from app.storage.episodes import Episode, Visit
 from app.storage.patients import Patient, details_of
-from app.storage.scores import DerivedScore, Score, drop_score, keep_score, scores_of
+from app.storage.scores import (
+    DerivedScore,
+    Score,
+    drop_score,
+    keep_score,
+    mark_all_newest,
+    scores_of,
+)
 from app.storage.trials import Round, RoundTrials, rounds_of
 from app.web.judging import Judged, derived, judged, person_on, score_of
 
@@ -129,4 +136,5 @@ def keep_all(
         drop_score(session, found.round)
         if found.made is not None:
             keep_score(session, found.round, found.made, now=now)
+    mark_all_newest(session, patient.id)
     return len(changed)

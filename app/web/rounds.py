@@ -15,7 +15,7 @@ from app.clinical.quantities import shown
 from app.clinical.quantities import words as with_unit
 from app.clinical.vocabulary import UNABLE_REASONS
 from app.storage.episodes import Episode, Visit
-from app.storage.patients import Patient, patient_for
+from app.storage.patients import Patient
 from app.storage.people import Person
 from app.storage.precautions import precautions_on
 from app.storage.safety import stops_in
@@ -142,10 +142,10 @@ def void(
 def _fetch(
     session: Session, me: Person, round_id: int, deed: str
 ) -> tuple[Round, Patient]:
-    round = round_for(session, me, round_id, deed)
+    round = round_for(session, me, round_id, deed)  # asks for the patient's, too
     visit = session.get_one(Visit, round.visit_id)
     episode = session.get_one(Episode, visit.episode_id)
-    return round, patient_for(session, me, episode.patient_id, deed)
+    return round, session.get_one(Patient, episode.patient_id)
 
 
 def _answer(

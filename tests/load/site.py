@@ -172,9 +172,12 @@ def _trials(
 
 def _scores(rounds: int, patients: int, rng: random.Random) -> Iterator[dict[str, Any]]:
     edition = catalogue().edition
+    per_test = len(TESTS)
     for n in range(1, rounds + 1):
         owner, before = _whose(n, patients)
+        older = n + per_test * patients <= rounds
         yield {
+            "newest": before < per_test, "again": before < per_test and older,
             "id": n, "round_id": n, "patient_id": owner,
             "measure": TESTS[before % len(TESTS)], "on_date": _day(before),
             "outcome": "completed", "value": f"{rng.randrange(80, 300) / 10:.1f}",

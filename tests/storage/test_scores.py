@@ -3,7 +3,7 @@
 from dataclasses import replace
 from datetime import timedelta
 
-from sqlmodel import select
+from sqlmodel import Session, select
 
 from app.storage import scores
 from app.storage.database import read_session, write_session
@@ -31,6 +31,7 @@ UNABLE = DerivedScore(
     lead_crossed=True,
     change_verdict="newly unable",
 )
+DECLINED = replace(SCORED, outcome="declined", value=None)
 
 
 def test_score_knows_whose_it_is_and_of_which_day(ward: Ward) -> None:
@@ -93,3 +94,40 @@ def test_scores_come_by_patient_oldest_first(ward: Ward) -> None:
     assert [s.round_id for s in of_both] == [ward.round.id, second.id, third.id]
     assert [s.round_id for s in of_one] == [third.id]
     assert of_nobody == []
+
+
+def test_latest_try_is_marked_whatever_is_written_dropped_or_refused(
+    ward: Ward,
+) -> None:
+    with write_session(ward.engine) as session:
+        tomorrow = make_visit(session, ward.therapist, ward.episode, now=LATER)
+        second = make_round(session, ward.therapist, tomorrow)
+        third = make_round(session, ward.therapist, tomorrow)
+        for round in (second, ward.round):
+            make_score(session, round)
+        after_two = _marks(session)
+        make_score(session, third, DECLINED)
+        after_refusal = _marks(session)
+        scores.drop_score(session, second)
+        after_drop = _marks(session)
+
+        assert after_two == {ward.round.id: (False, False), second.id: (True, True)}
+        assert after_refusal == {**after_two, third.id: (False, False)}
+        assert after_drop == {ward.round.id: (True, False), third.id: (False, False)}
+        assert not scores.wrongly_marked(session)
+
+
+def test_wrong_mark_is_found_and_made_right(ward: Ward) -> None:
+    with write_session(ward.engine) as session:
+        make_score(session, ward.round).again = True
+        session.flush()
+        found = list(scores.wrongly_marked(session))
+        scores.mark_all_newest(session, ward.patient.id)
+
+        assert found == [ward.patient.id]
+        assert not scores.wrongly_marked(session)
+
+
+def _marks(session: Session) -> dict[int, tuple[bool, bool]]:
+    rows = session.exec(select(Score)).all()
+    return {row.round_id: (row.newest, row.again) for row in rows}
