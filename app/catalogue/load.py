@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from app.catalogue import rows
+from app.catalogue.composites import check_kind, check_parts, parts_of
 from app.catalogue.fields import CatalogueError, Table
 from app.clinical import vocabulary as words
 from app.clinical.measure import (
@@ -29,9 +30,22 @@ from app.clinical.measure import (
     Variant,
 )
 from app.clinical.precautions import PRECAUTIONS
+from app.clinical.quantities import alike
 
 FOLDER = Path(__file__).parent
-DOMAINS = ("standing balance", "sitting balance", "transfers", "mobility", "stepping")
+KINDS = ("time", "distance", "count", "speed", "stages", "pressure", "composite")
+#: Units of quantities that a rule computes beside the score.
+PART_UNITS = {
+    "diastolic_drop": {"mmHg"}, "lying_systolic": {"mmHg"}, "power": {"W"},
+    "standing_systolic": {"mmHg"}, "heart_rate_rise": {"bpm"},
+    "hr_sbp_ratio": {"bpm/mmHg"}, "systolic_drop_at_once": {"mmHg"},
+    "from_five_times_sit_to_stand": {"W/kg"}, "steps": {"count"},
+    "from_thirty_second_chair_stand": {"W/kg"},
+}  # fmt: skip
+DOMAINS = (
+    "standing balance", "sitting balance", "transfers", "mobility", "stepping",
+    "circulation", "several",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +73,7 @@ def load(folder: Path) -> Catalogue:
         measures[path.stem] = _measure(_read(path, digest), path.name, facts)
     _sources_agree(measures.values())
     for measure in measures.values():
+        check_parts(measure, f"{measure.id}.toml", measures)
         for pair in measure.pairs:
             if pair.measure not in measures:
                 raise CatalogueError(
@@ -138,13 +153,16 @@ def _variant(t: Table) -> Variant:
     made = Variant(
         id=t.text("id"),
         label=t.text("label"),
-        take=t.word("take", ("mean", "best")),  # type: ignore[arg-type]
+        take=t.word("take", ("mean", "best", "held", "fall", "made")),  # type: ignore[arg-type]
         of=t.whole("of") or 0,
         last=t.whole("last") or 0,
         practice=t.whole("practice") or 0,
         source=t.text("source", ""),
     )
-    if not 1 <= made.last <= made.of:
+    if made.take == "made":
+        if made.of or made.last:
+            raise t.wrong("of", "a score made from other tests takes no trials: 0")
+    elif not 1 <= made.last <= made.of:
         raise t.wrong("last", "must lie between 1 and `of`")
     t.done()
     return made
@@ -154,10 +172,14 @@ def _input(t: Table) -> Input:
     made = Input(
         key=t.text("key"),
         label=t.text("label"),
-        kind=t.word("kind", ("count", "seconds", "yes_no")),  # type: ignore[arg-type]
+        kind=t.word("kind", ("count", "seconds", "yes_no", "choice")),  # type: ignore[arg-type]
         low=t.whole("low") or 0,
         high=t.whole("high") or 999,
+        options={k: v[0] for k, v in t.lists("options").items()},
+        needed=t.flag("needed"),
     )
+    if (made.kind == "choice") != bool(made.options):
+        raise t.wrong("options", "a choice has options, others have none")
     t.done()
     return made
 
@@ -185,6 +207,7 @@ def _measure(content: dict[str, Any], name: str, shared: Mapping[str, Fact]) -> 
         facts=tuple({**shared, **own}.values()),
         inputs=tuple(map(_input, t.tables("input"))),
         pairs=tuple(map(_pair, t.tables("pair"))),
+        **parts_of(t),
         **_published(t),
     )
     t.done()
@@ -205,7 +228,7 @@ def _card(t: Table) -> dict[str, Any]:
         "purpose": t.text("purpose"),
         "domain": t.word("domain", DOMAINS),
         "icf": t.words("icf"),
-        "kind": t.word("kind", ("time", "distance", "count")),
+        "kind": t.word("kind", KINDS),
         "units": t.words("units", rows.UNITS),
         "better": t.word("better", ("lower", "higher")),
         "lowest": lowest,
@@ -251,13 +274,10 @@ def _consistent(m: Measure, name: str) -> None:
         raise CatalogueError(f"{name}: id: must be the file's name")
     if not m.variants or not m.units or set(m.tape) != set(m.units):
         raise CatalogueError(f"{name}: needs a variant, units and a tape span per unit")
-    if m.window_seconds and m.kind != "count":
-        raise CatalogueError(f"{name}: window_seconds: only a count has a window")
-    if m.ceiling_seconds and m.kind != "time":
-        raise CatalogueError(f"{name}: ceiling_seconds: only a time has a ceiling")
+    check_kind(m, name)
     variants = {v.id for v in m.variants}
     used = {p.source for p in m.protocol} | {c.source for c in m.checks}
-    used |= {v.source for v in m.variants if v.source}
+    used |= {v.source for v in m.variants if v.source} | {b.source for b in m.bands}
     if len(variants) != len(m.variants):
         raise CatalogueError(f"{name}: variant: two have one id")
     for row in all_rows(m):
@@ -285,12 +305,13 @@ def _unit_fits(m: Measure, row: Row, where: str) -> None:
     unit = getattr(row, "unit", None)
     if unit is None:
         return
-    length = {"in", "cm"}
-    own = length if set(m.units) & length else set(m.units)
-    pairs = {p.unit for p in m.pairs if p.quantity == row.fit.quantity}
-    phases = {"s"} if row.fit.quantity.startswith("phase_") else set()
-    fits = own if row.fit.quantity == "score" else pairs | phases
-    if unit not in fits:
+    quantity = row.fit.quantity
+    units = {p.unit for p in m.pairs if p.quantity == quantity}
+    units |= {"s"} if quantity.startswith("phase_") else set()
+    units |= {"s" for stage in m.stages if stage.id == quantity}
+    units |= {"points" for c in m.components if c.id == quantity}
+    units |= PART_UNITS.get(quantity, set())
+    if not any(alike(unit, own) for own in (m.units if quantity == "score" else units)):
         raise CatalogueError(f"{where}: unit: {unit!r} is none this quantity has")
 
 

@@ -16,6 +16,7 @@ from app.clinical.measure import (
     Source,
     UnableRow,
 )
+from app.clinical.quantities import SHOWN_PLACES
 
 DIRECTIONS = ("above", "at_or_above", "below", "at_or_below")
 LIMIT_KINDS = ("average", "normal", "fifth")
@@ -27,9 +28,12 @@ CHECK_KINDS = (
 QUANTITIES = (
     "score", "difference", "dual_task_effect", "phase_sit_to_stand", "phase_turn_180",
     "phase_turn_before_sit", "phase_stand_to_sit", "phase_walk_both_ways",
-    "phase_walk_out",
+    "phase_walk_out", "side_by_side", "semi_tandem", "tandem", "one_leg", "balance",
+    "walk", "chair", "systolic_drop_at_once", "diastolic_drop", "lying_systolic",
+    "standing_systolic", "heart_rate_rise", "hr_sbp_ratio", "power", "steps",
+    "from_five_times_sit_to_stand", "from_thirty_second_chair_stand",
 )  # fmt: skip
-UNITS = ("s", "in", "cm", "count", "%")
+UNITS = tuple(SHOWN_PLACES)
 
 
 def source(t: Table) -> Source:
@@ -112,6 +116,7 @@ def norm(t: Table) -> Norm:
         unit=t.word("unit", UNITS),
         mean=t.number("mean"),
         sd=t.number("sd"),
+        share=t.number("share"),
         ci95=t.interval("ci95"),
         limit=t.number("limit"),
         limit_kind=t.word("limit_kind", LIMIT_KINDS) if t.has("limit_kind") else None,
@@ -121,8 +126,11 @@ def norm(t: Table) -> Norm:
     )
     if (made.limit is None) != (made.limit_kind is None):
         raise t.wrong("limit", "limit and limit_kind go together")
-    if made.mean is None and made.limit is None and not percentiles:
-        raise t.wrong("mean", "a norm needs a mean, a limit or percentiles")
+    told = (made.mean, made.limit, made.share)
+    if all(number is None for number in told) and not percentiles:
+        raise t.wrong("mean", "a norm needs a mean, a limit, a share or percentiles")
+    if made.share is not None and not 0 <= made.share <= 1:
+        raise t.wrong("share", "must lie between 0 and 1")
     t.done()
     return made
 

@@ -10,6 +10,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 from typing import Literal
 
+from app.clinical.composite import Band, Component, Stage
 from app.clinical.vocabulary import How
 
 Direction = Literal["above", "at_or_above", "below", "at_or_below"]
@@ -87,12 +88,14 @@ class Norm(Row):
 
     `limit_kind` says what `limit` is: the end of the confidence interval of a mean
     (`average`), a published limit of normal (`normal`), or the start of the slowest
-    fifth (`fifth`). A skewed spread gives no z.
+    fifth (`fifth`). A skewed spread gives no z. `share`: how many of the sample (0..1)
+    reached `limit` or, in a test of stages, held the stage of the row's quantity.
     """
 
     unit: str
     mean: Decimal | None = None
     sd: Decimal | None = None
+    share: Decimal | None = None
     ci95: tuple[Decimal, Decimal] | None = None
     limit: Decimal | None = None
     limit_kind: str | None = None
@@ -223,11 +226,15 @@ class Fact:
 
 @dataclass(frozen=True, slots=True)
 class Variant:
-    """A rule from trials to one score: `take` of the last `last` of `of` counted."""
+    """A rule from trials to one score: `take` of the last `last` of `of` counted.
+
+    `held` counts stages held in order; `fall` is the largest fall of pressure from the
+    first reading; `made` computes from other tests and takes no trials (`of` = 0).
+    """
 
     id: str
     label: str
-    take: Literal["mean", "best"]
+    take: Literal["mean", "best", "held", "fall", "made"]
     of: int
     last: int
     practice: int = 0
@@ -236,13 +243,18 @@ class Variant:
 
 @dataclass(frozen=True, slots=True)
 class Input:
-    """Something entered beside the trial, e.g. how many numbers were said."""
+    """Something entered beside the trial, e.g. how many numbers were said.
+
+    A choice has `options`; `needed` ones must be there for a trial to count.
+    """
 
     key: str
     label: str
-    kind: Literal["count", "seconds", "yes_no"]
+    kind: Literal["count", "seconds", "yes_no", "choice"]
     low: int = 0
     high: int = 999
+    options: Mapping[str, str] = field(default_factory=dict)
+    needed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -293,8 +305,10 @@ class Check:
 class Measure:
     """One standardised test. On screen it is called a test.
 
-    A count is made within `window_seconds`; a hold that lasts `ceiling_seconds` ends
-    there.
+    A count is made within `window_seconds`; a hold that lasts `ceiling_seconds`, or the
+    seconds that the fact `ceiling_fact` says, ends there. `course` gives the metres of
+    each value of the fact `course`: with it a time becomes a speed. `formula` says how
+    a composite is made from its `components`.
     """
 
     id: str
@@ -304,7 +318,9 @@ class Measure:
     purpose: str
     domain: str
     icf: tuple[str, ...]
-    kind: Literal["time", "distance", "count"]
+    kind: Literal[
+        "time", "distance", "count", "speed", "stages", "pressure", "composite"
+    ]
     units: tuple[str, ...]
     better: Better
     lowest: Decimal
@@ -321,6 +337,12 @@ class Measure:
     facts: tuple[Fact, ...]
     window_seconds: int | None = None
     ceiling_seconds: int | None = None
+    ceiling_fact: str = ""
+    course: Mapping[str, Decimal] = field(default_factory=dict)
+    stages: tuple[Stage, ...] = ()
+    components: tuple[Component, ...] = ()
+    bands: tuple[Band, ...] = ()
+    formula: Literal["", "points", "relative_power"] = ""
     inputs: tuple[Input, ...] = ()
     pairs: tuple[Pair, ...] = ()
     norms: tuple[Norm, ...] = ()
@@ -331,6 +353,32 @@ class Measure:
     protocol: tuple[ProtocolNote, ...] = ()
     checks: tuple[Check, ...] = ()
     sources: Mapping[str, Source] = field(default_factory=dict)
+
+    @property
+    def trial_units(self) -> tuple[str, ...]:
+        """Units a trial is taken in, the first of them when none is said."""
+        if self.kind == "speed":
+            return ("s", *self.units)
+        return ("s",) if self.kind == "stages" else self.units
+
+    @property
+    def timed(self) -> bool:
+        """Whether a stopwatch takes its trials."""
+        return self.kind in ("time", "speed", "stages")
+
+    @property
+    def made_from(self) -> frozenset[str]:
+        """Other tests of the same day that a score of this one is made with."""
+        parts = {c.measure for c in self.components}
+        return frozenset(parts | {p.measure for p in self.pairs})
+
+    def ceiling(self, facts: Mapping[str, str]) -> int | None:
+        """Seconds after which a hold ends by itself, under these set-up facts."""
+        if not self.ceiling_fact:
+            return self.ceiling_seconds
+        fact = self.fact(self.ceiling_fact)
+        said = facts.get(self.ceiling_fact) or (fact.default if fact else None)
+        return int(said) if said else self.ceiling_seconds
 
     def due_after(self, day: date) -> date:
         """When a test done on `day` is due again."""

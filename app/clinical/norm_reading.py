@@ -27,6 +27,8 @@ PULLED = " A few very slow people pull this average up."
 def read_norm(measure: Measure, norm: Norm, score: Score, fit: Match) -> Reading | None:
     """What one norm row says; None when the score holds nothing comparable."""
     held = quantity_of(norm, score)
+    if norm.share is not None:
+        return _share(norm, score, fit) if held is not None else None
     limit, direction = _limit(measure, norm)
     anchor = limit or norm.mean or next(iter(norm.percentiles.values()), None)
     if held is None or anchor is None:
@@ -51,6 +53,15 @@ def read_norm(measure: Measure, norm: Norm, score: Score, fit: Match) -> Reading
         z=z,
         percentile=percentile,
     )
+
+
+def _share(norm: Norm, score: Score, fit: Match) -> Reading:
+    """How many of a sample managed it: says nothing of how good a score is."""
+    percent = rounded((norm.share or Decimal(0)) * 100, 0)
+    part = score.parts.get(norm.fit.quantity)
+    what = f" the {part.label}" if part else ""
+    says = f"Of 100 {norm.population}, {percent} held{what} for the whole time."
+    return Reading(kind="norm", says=says, row=norm, match=fit, unit=norm.unit)
 
 
 def _limit(measure: Measure, norm: Norm) -> tuple[Decimal | None, str]:
