@@ -65,7 +65,7 @@ def _with(blank: Score, unit: str, value: Fraction, parts: Mapping[str, Part]) -
 
 
 def fall(
-    measure: Measure, rule: Variant, blank: Score, _paired: Paired, _body: Body
+    _measure: Measure, rule: Variant, blank: Score, _paired: Paired, _body: Body
 ) -> Score | None:
     """The largest fall of systolic pressure from the first reading, mmHg.
 
@@ -123,7 +123,7 @@ def _changes(first: Trial, later: Sequence[Trial], key: str) -> list[Fraction]:
 
 
 def made(
-    measure: Measure, rule: Variant, blank: Score, paired: Paired, body: Body
+    measure: Measure, _rule: Variant, blank: Score, paired: Paired, body: Body
 ) -> Score | None:
     """A composite from tests of the same day, each under its own rule."""
     if any(t.outcome in ("declined", "not_done", "stopped") for t in blank.trials):
@@ -245,7 +245,7 @@ OTHER_RULES: Final[Mapping[str, Rule]] = {"held": held, "fall": fall, "made": ma
 
 
 def best_part(measure: Measure, other: str, scores: Sequence[Score]) -> Score | None:
-    """Of a day's scores of another test the latest that fits its part, else the last."""
+    """Of a day's scores of another test the latest that fits the part, else the last."""
     asked = [c for c in measure.components if c.measure == other]
     fitting = [s for s in scores if asked and not any(why_not(c, s) for c in asked)]
     pool = fitting or list(scores)

@@ -1,4 +1,4 @@
-"""A trial, a score and its parts as plain values: what scoring makes and reading takes."""
+"""A trial, a score and its parts as plain values, made by scoring, read by reading."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
