@@ -245,7 +245,7 @@ OTHER_RULES: Final[Mapping[str, Rule]] = {"held": held, "fall": fall, "made": ma
 
 
 def best_part(measure: Measure, other: str, scores: Sequence[Score]) -> Score | None:
-    """Of a day's scores of another test the latest that fits the part, else the last."""
+    """Of a day's scores of another test the latest that fits, else the latest."""
     asked = [c for c in measure.components if c.measure == other]
     fitting = [s for s in scores if asked and not any(why_not(c, s) for c in asked)]
     pool = fitting or list(scores)

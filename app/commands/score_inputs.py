@@ -47,7 +47,7 @@ def input_names(measure: Measure) -> list[str]:
 
 
 def trials_of(measure: Measure, given: Mapping[str, str]) -> list[Trial]:
-    """The trials that inputs stand for; empty when this measure has none of that kind."""
+    """The trials that inputs stand for; empty for a measure that has none such."""
     if measure.kind == "stages":
         _known(measure, given)
         return [
@@ -105,7 +105,7 @@ def _readings(measure: Measure, given: Mapping[str, str]) -> list[Trial]:
 
 
 def _place(measure: Measure, name: str) -> tuple[str, str]:
-    """When and what a name speaks of: `standing_1_systolic`, `systolic_standing_1min`."""
+    """When and what a name says: `standing_1_systolic`, `systolic_standing_1min`."""
     plain = re.sub(r"(\d)_?min(ute)?s?", r"\1", name)
     whens = [w for w in _positions(measure) if w in plain]
     words = set(plain.split("_"))

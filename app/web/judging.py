@@ -198,7 +198,7 @@ def _made(
     body: Mapping[str, Fraction],
     kept: RoundTrials,
 ) -> Score:
-    """The score of an earlier round; only a composite asks for the day's other tests."""
+    """The score of an earlier round; a composite asks for the tests of its day."""
     needs = pairs(kept.on_date) if measure.components else None
     return score_of(measure, kept, needs, body)
 
