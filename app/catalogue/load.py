@@ -117,6 +117,7 @@ def _fact(t: Table) -> Fact:
         easier=t.words("easier", (*options, "over", "under")),
         when_condition=t.words("when_condition", words.CONDITIONS),
         main=t.flag("main"),
+        needed=t.flag("needed"),
         help=t.text("help", ""),
     )
     if (made.kind == "choice") != bool(options):

@@ -206,7 +206,7 @@ class Fact:
     holds the values of the published set-up (empty: any). `for_change`: must be the
     same at both tests. `easier`: values, or "over"/"under" for lengths, that make the
     test easier. `when_condition`: asked only of people with one of these. `main`:
-    asked at once, the others a tap away.
+    asked at once, the others a tap away. `needed`: without it there is no score.
     """
 
     key: str
@@ -221,6 +221,7 @@ class Fact:
     easier: tuple[str, ...] = ()
     when_condition: tuple[str, ...] = ()
     main: bool = False
+    needed: bool = False
     help: str = ""
 
 

@@ -75,6 +75,8 @@ ORDERS: Final = {
     "pressure": "Blood pressure",
     "oxygen": "Oxygen",
 }
+#: Tests that a phone can take by itself; the others need what was done before.
+TAKEN_ALONE: Final = ("time", "speed", "distance", "count")
 CUT_SHORT: Final = "The results did not arrive whole. They are still on the phone."
 
 
@@ -95,8 +97,10 @@ class TestSheet:
     round: SheetRound
     needed: int
     blocked_by: tuple[Precaution, ...]
+    ceiling: int | None
     completed: int = 0
     trials: tuple[Trial, ...] = ()
+    stage: None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +157,11 @@ def _make_sheet(request: Request, site: Site) -> str:
     return render(
         request,
         "bedside/sheet.html",
-        sheets=[_test_sheet(m) for m in site.catalogue.measures.values()],
+        sheets=[
+            _test_sheet(m)
+            for m in site.catalogue.measures.values()
+            if m.kind in TAKEN_ALONE
+        ],
         orders=ORDERS,
         edition=site.catalogue.edition,
         nothing=Form(),
@@ -173,6 +181,7 @@ def _test_sheet(measure: Measure) -> TestSheet:
         round=SheetRound(f"bedside-{measure.id}", {}),
         needed=measure.variants[0].of,
         blocked_by=tuple(PRECAUTIONS[tag] for tag in measure.must_not),
+        ceiling=measure.ceiling({}),
     )
 
 

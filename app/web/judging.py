@@ -16,6 +16,7 @@ from sqlmodel import Session
 from app.catalogue.load import Catalogue
 from app.clinical import scoring
 from app.clinical.composing import best_part
+from app.clinical.composite import Stage
 from app.clinical.measure import Measure
 from app.clinical.person import Person, ages_on
 from app.clinical.reading import Result, read
@@ -64,6 +65,27 @@ class Judged:
     @property
     def needed(self) -> int:
         return self.measure.variant(self.round.variant or None).of
+
+    @property
+    def stage_number(self) -> int:
+        """The stage that comes next, from 1: those held or missed lie behind."""
+        behind = ("completed", "unable")
+        taken = (t for t in self.trials if t.outcome in behind and not t.practice)
+        return 1 + sum(1 for t in taken if t.voided_at is None)
+
+    @property
+    def stage(self) -> Stage | None:
+        stages = self.measure.stages[: self.needed]
+        return (
+            stages[self.stage_number - 1] if self.stage_number <= len(stages) else None
+        )
+
+    @property
+    def ceiling(self) -> int | None:
+        """Seconds after which the next hold ends by itself."""
+        if self.stage is not None:
+            return int(self.stage.hold)
+        return self.measure.ceiling(self.round.facts)
 
 
 def counts(trial: Trial) -> bool:

@@ -4,6 +4,7 @@ import uuid
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
+from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
@@ -50,6 +51,7 @@ from app.web.deps import (
 )
 from app.web.due import clearance_of
 from app.web.judging import Judged, counts, judge, keep
+from app.web.made_from import part_lines
 from app.web.result_view import result_view
 from app.web.setup_form import setup_words
 from app.web.stops import StopView, stop_views
@@ -214,7 +216,19 @@ def _page(
         other_day=_other_day(request, session, judged),
         mind=_mind(request, session, judged),
         safe=make_safe,
+        **_of_kind(request, session, judged, patient),
     )
+
+
+def _of_kind(
+    request: Request, session: Session, judged: Judged, patient: Patient
+) -> dict[str, Any]:
+    """What a test made from others shows: its parts, and the body it computes with."""
+    measure = judged.measure
+    return {
+        "parts": part_lines(session, site_of(request).catalogue, patient, judged),
+        "wants_height": measure.formula == "relative_power",
+    }
 
 
 def _other_day(request: Request, session: Session, judged: Judged) -> str:
