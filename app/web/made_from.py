@@ -1,5 +1,6 @@
 """What a test made from others has already, and what is still to be done today."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sqlmodel import Session
@@ -37,7 +38,7 @@ def part_lines(
 
 
 def _line(
-    shelf: Catalogue, part: Component, rounds: list[RoundTrials], judged: Judged
+    shelf: Catalogue, part: Component, rounds: Sequence[RoundTrials], judged: Judged
 ) -> PartLine:
     other = shelf.measures[part.measure]
     lack = "not done today"
