@@ -1,4 +1,4 @@
-"""The Theil-Sen slope against scipy, hand-checkable examples and what it must not say."""
+"""The Theil-Sen slope against scipy, examples by hand, and what it must not say."""
 
 import random
 from datetime import date, timedelta
