@@ -42,6 +42,7 @@ from app.web import (
     rounds,
     safety,
     sign_in,
+    sources,
     visits,
 )
 from app.web.assets import Assets
@@ -75,6 +76,7 @@ SIGNED_IN: Sequence[APIRouter] = (
     lifecycle.router,
     visits.router,
     measures.router,
+    sources.router,
     rounds.router,
     safety.router,
     held.router,

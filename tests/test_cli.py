@@ -1,12 +1,13 @@
 """The command line as outsiders rely on it: its JSON, examples, and refusals."""
 
 import json
+import re
 import subprocess
 from typing import Any
 
 import pytest
 
-from app.catalogue.load import catalogue
+from app.catalogue.load import all_rows, catalogue
 from app.cli import main
 from tests.live import ROOT, TAPELINE, environment
 
@@ -315,3 +316,21 @@ def test_help_shows_an_example(capsys: Capture, command: str) -> None:
 
     assert left.value.code == 0
     assert f"example:\n  tapeline {command}" in capsys.readouterr().out
+
+
+def test_coverage_counts_every_row_once(capsys: Capture) -> None:
+    assert main(["measures", "--coverage", "--json"]) == 0
+
+    told = {m["id"]: m["conditions"] for m in json.loads(capsys.readouterr().out)}
+    for measure in catalogue().measures.values():
+        conditions = told[measure.id].values()
+        tables = [cell for each in conditions for cell in each.values()]
+        assert sum(table["rows"] for table in tables) == len(all_rows(measure))
+
+
+def test_coverage_says_what_is_unconfirmed(capsys: Capture) -> None:
+    assert main(["measures", "--coverage"]) == 0
+
+    said = capsys.readouterr().out
+    assert "five_times_sit_to_stand" in said
+    assert re.search(r"vestibular +n 0\+2", said)

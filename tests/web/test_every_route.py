@@ -55,6 +55,7 @@ ROWS: dict[tuple[str, str], str] = {
     ("GET", "/join/{token}"): NOT_HERE,
     ("POST", "/join/{token}"): NOT_HERE,
     ("GET", "/account"): SIGNED_IN,
+    ("GET", "/measures/{measure_id}/sources"): SIGNED_IN,
     ("POST", "/account/passphrase"): SIGNED_IN,
     ("POST", "/account/pin"): SIGNED_IN,
     ("POST", "/account/sign-ins/end-others"): SIGNED_IN,
