@@ -118,6 +118,7 @@ def _fact(t: Table) -> Fact:
         when_condition=t.words("when_condition", words.CONDITIONS),
         main=t.flag("main"),
         needed=t.flag("needed"),
+        kinds=t.words("kinds", KINDS),
         help=t.text("help", ""),
     )
     if (made.kind == "choice") != bool(options):
@@ -201,11 +202,12 @@ def _pair(t: Table) -> Pair:
 def _measure(content: dict[str, Any], name: str, shared: Mapping[str, Fact]) -> Measure:
     t = Table(content, name)
     own = {f.key: f for f in map(_fact, t.tables("fact"))}
+    card = _card(t)
     made = Measure(
-        **_card(t),
+        **card,
         guide=_guide(t.table("guide"), name),
         variants=tuple(map(_variant, t.tables("variant"))),
-        facts=tuple({**shared, **own}.values()),
+        facts=_of_kind(card["kind"], {**shared, **own}),
         inputs=tuple(map(_input, t.tables("input"))),
         pairs=tuple(map(_pair, t.tables("pair"))),
         **parts_of(t),
@@ -214,6 +216,10 @@ def _measure(content: dict[str, Any], name: str, shared: Mapping[str, Fact]) -> 
     t.done()
     _consistent(made, name)
     return made
+
+
+def _of_kind(kind: str, facts: Mapping[str, Fact]) -> tuple[Fact, ...]:
+    return tuple(f for f in facts.values() if not f.kinds or kind in f.kinds)
 
 
 def _card(t: Table) -> dict[str, Any]:

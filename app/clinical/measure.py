@@ -207,6 +207,7 @@ class Fact:
     same at both tests. `easier`: values, or "over"/"under" for lengths, that make the
     test easier. `when_condition`: asked only of people with one of these. `main`:
     asked at once, the others a tap away. `needed`: without it there is no score.
+    `kinds`: a shared fact that only tests of these kinds have.
     """
 
     key: str
@@ -222,6 +223,7 @@ class Fact:
     when_condition: tuple[str, ...] = ()
     main: bool = False
     needed: bool = False
+    kinds: tuple[str, ...] = ()
     help: str = ""
 
 

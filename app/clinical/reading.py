@@ -17,10 +17,11 @@ from app.clinical.lead import Lead, choose_lead, may_lead, rank, sex_guessed
 from app.clinical.measure import Cutoff, Measure
 from app.clinical.norm_reading import read_norm
 from app.clinical.person import Person
-from app.clinical.quantities import convert, words
+from app.clinical.quantities import convert, shown, words
 from app.clinical.readings import Reading
 from app.clinical.scoring import Score
 from app.clinical.setup import assumed_setup, deviations
+from app.clinical.tape_error import corrected
 from app.clinical.vocabulary import PERSON_FACTS
 
 UNCONFIRMED = "Rows marked unconfirmed were recalled, not read; none of them leads."
@@ -135,6 +136,13 @@ def _cutoffs(measure: Measure, score: Score, person: Person) -> Iterator[Reading
 def _margins(measure: Measure, score: Score, person: Person) -> dict[str, Decimal]:
     """How near an edge is near, by unit: hand error, half a mark, a fitting SEM."""
     margins = dict(EDGE)
+    right = corrected(score.value, score.facts) if score.value is not None else None
+    if right is not None and score.value is not None:
+        gap = abs(right - score.value)
+        margins[score.unit] = max(
+            margins.get(score.unit, Decimal(0)),
+            Decimal(gap.numerator) / Decimal(gap.denominator),
+        )
     for row in measure.reliability:
         usable = row.sem is not None and row.kind == "test_retest"
         if not usable or row.how == "memory" or row.sem is None or row.no_verdict:
@@ -181,6 +189,7 @@ def _cautions(
     measure: Measure, score: Score, ranked: list[Reading], lead: Lead | None
 ) -> Iterator[str]:
     off = deviations(measure, score.facts)
+    yield from _tape(score)
     if off and lead is not None:
         yield "Read by sources that used this set-up; the usual ones do not match it."
     elif off:
@@ -197,6 +206,19 @@ def _cautions(
     if any(r.matched and not r.confirmed for r in ranked):
         yield UNCONFIRMED
     yield JUDGEMENT
+
+
+def _tape(score: Score) -> Iterator[str]:
+    """What a right tape would have given; the readings speak of what was entered."""
+    if score.value is None:
+        return
+    right = corrected(score.value, score.facts)
+    if right is not None:
+        said = words(shown(right, score.unit), score.unit)
+        yield (
+            f"The tape was off: by a right one this would be about {said}. The "
+            "readings speak of the number as entered."
+        )
 
 
 def _still_beyond(
