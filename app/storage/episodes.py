@@ -9,7 +9,7 @@ from datetime import date, datetime
 from typing import Final, Literal
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import UniqueConstraint, or_
+from sqlalchemy import Index, UniqueConstraint, or_
 from sqlmodel import Field, Session, col, select
 
 from app.clinical.visiting import KINDS, MINUTES, NOT_DONE
@@ -57,6 +57,7 @@ class Visit(Numbered, table=True):
     __table_args__ = (
         uid(),
         UniqueConstraint("episode_id", "person_id", "local_date"),
+        Index("ix_visit_local_date", "local_date"),
         length("zone", 1, 60),
         one_of("kind", KINDS),
         one_of("missed_reason", NOT_DONE),

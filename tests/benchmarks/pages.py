@@ -94,7 +94,9 @@ def row(app: FastAPI, name: str, client: TestClient, path: str) -> str:
     p50, p95 = timed(ask)
     plain = bare(engine, size, queries)
     _, floor = timed(lambda: plain.get("/"))
-    return f"{name:<22} {p50:8.1f} {p95:8.1f} {len(queries):8} {size:9} {p95 / floor:8.1f}"
+    return (
+        f"{name:<22} {p50:8.1f} {p95:8.1f} {len(queries):8} {size:9} {p95 / floor:8.1f}"
+    )
 
 
 def measure(folder: Path, patients: int, trials: int) -> list[str]:
