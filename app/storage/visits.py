@@ -12,7 +12,15 @@ from sqlalchemy import delete
 from sqlmodel import Field, Session, col, func, select
 
 from app.access import ASSISTANT, STUDENT, Subject, may
-from app.clinical.visiting import EXIT_LIST, JUDGED, KINDS, MINUTES, NOT_DONE, PAUSES
+from app.clinical.visiting import (
+    EXIT_LIST,
+    HAND_OFF_TO,
+    JUDGED,
+    KINDS,
+    MINUTES,
+    NOT_DONE,
+    PAUSES,
+)
 from app.storage import audit
 from app.storage.episodes import Episode, Visit
 from app.storage.errors import NotFound, StorageProblem
@@ -44,11 +52,17 @@ class ExitItem(Table, table=True):
     __table_args__ = (
         one_of("item", EXIT_LIST),
         one_of("state", ("done", "not_applicable")),
+        one_of("told_role", HAND_OFF_TO),
+        check(
+            "told_when",
+            "told_role IS NULL OR (item = 'hand_off' AND state = 'done')",
+        ),
     )
 
     visit_id: int = Field(foreign_key="visit.id", primary_key=True)
     item: str = Field(primary_key=True)
     state: str
+    told_role: str | None = None
     recorded_at: datetime
     recorded_by: int = Field(foreign_key="person.id")
 
