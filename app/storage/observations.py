@@ -7,6 +7,7 @@ with a reason, and nothing is changed.
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from typing import Any, Final, TypeVar
+from uuid import uuid4
 
 from sqlmodel import Field, Session, col, select
 
@@ -214,8 +215,17 @@ class TaskCode(Numbered, table=True):
 Row = TypeVar("Row", SymptomCheck, VitalSigns, TaskObservation)
 #: What the program itself writes into a row, and no form.
 _OURS: Final = frozenset(
-    ["id", "uid", "visit_id", "asking", "recorded_at", "recorded_by"]
-    + ["voided_at", "voided_by", "void_reason"]
+    (
+        "id",
+        "uid",
+        "visit_id",
+        "asking",
+        "recorded_at",
+        "recorded_by",
+        "voided_at",
+        "voided_by",
+        "void_reason",
+    )
 )
 
 
@@ -254,6 +264,79 @@ def recorded(session: Session, visit: Visit, table: type[Row]) -> Sequence[Row]:
     """All of one kind in a visit, in order."""
     wanted = select(table).where(table.visit_id == visit.id)
     return session.exec(wanted.order_by(col(table.id))).all()
+
+
+def merged(rows: Sequence[SymptomCheck]) -> dict[str, Any]:
+    """What several rows of one asking say together: the newest word on each."""
+    said: dict[str, Any] = {}
+    for row in rows:
+        said |= {k: v for k, v in _said(row).items() if v not in (None, "")}
+    return said
+
+
+def asked(session: Session, visit: Visit, asking: str) -> Sequence[SymptomCheck]:
+    """The rows of one asking, in order."""
+    wanted = select(SymptomCheck).where(
+        SymptomCheck.visit_id == visit.id, SymptomCheck.asking == asking
+    )
+    return session.exec(wanted.order_by(col(SymptomCheck.id))).all()
+
+
+def answer(
+    session: Session,
+    person: Person,
+    visit: Visit,
+    said: Mapping[str, Any],
+    *,
+    asking: str,
+    now: datetime,
+) -> None:
+    """Keep what is new of a form that is sent again at each of its taps."""
+    before = merged(asked(session, visit, asking))
+    fresh = {
+        k: v for k, v in said.items() if v not in (None, "") and v != before.get(k)
+    }
+    if fresh:
+        fresh["asking"] = asking
+        record(
+            session, person, visit, SymptomCheck, fresh, uid=uuid4().hex, now=now
+        )  # fmt: skip
+
+
+def give_code(
+    session: Session,
+    person: Person,
+    row: TaskObservation,
+    code: str,
+    *,
+    proposed: str | None,
+    now: datetime,
+) -> None:
+    """Give a task its federal code; the same again adds nothing."""
+    last = session.exec(
+        select(TaskCode)
+        .where(TaskCode.task_id == row.id)
+        .order_by(col(TaskCode.id).desc())
+    ).first()
+    if (last.code if last else row.federal) == code:
+        return
+    given = TaskCode(
+        task_id=row.id, code=code, proposed=proposed, recorded_at=now,
+        recorded_by=person.id,
+    )  # fmt: skip
+    session.add(given)
+    session.flush()
+    audit.deed(session, "gave_task_code", given, by=person.id, now=now)
+
+
+def codes_in(session: Session, visit: Visit) -> dict[int, str]:
+    """The code that holds for each task of a visit that has one."""
+    tasks = recorded(session, visit, TaskObservation)
+    codes = {row.id: row.federal for row in tasks if row.federal}
+    wanted = select(TaskCode).where(col(TaskCode.task_id).in_([t.id for t in tasks]))
+    for given in session.exec(wanted.order_by(col(TaskCode.id))):
+        codes[given.task_id] = given.code
+    return codes
 
 
 def void_observation(

@@ -236,9 +236,15 @@ def set_minutes(
     _done(session, person, visit, "set_minutes", now)
 
 
-def exit_items(session: Session, visit: Visit) -> dict[str, str]:
+def exit_rows(session: Session, visit: Visit) -> Sequence[ExitItem]:
     wanted = select(ExitItem).where(ExitItem.visit_id == visit.id)
-    return {row.item: row.state for row in session.exec(wanted)}
+    return session.exec(wanted).all()
+
+
+def exit_items(session: Session, visit: Visit) -> dict[str, str]:
+    """Each line that was answered; the hand-off by the role that took it."""
+    rows = exit_rows(session, visit)
+    return {row.item: row.told_role or row.state for row in rows}
 
 
 def set_exit_items(
@@ -248,15 +254,25 @@ def set_exit_items(
     states: Mapping[str, str],
     now: datetime,
 ) -> None:
-    """What was looked at on leaving; a line said before takes the newer word."""
-    for item, state in states.items():
+    """What was looked at on leaving; a line said before takes the newer word.
+
+    The hand-off's word is the role it went to, or that there was none to give. A form
+    that is sent again at each of its taps changes what is new in it and nothing else.
+    """
+    said = exit_items(session, visit)
+    fresh = {item: word for item, word in states.items() if said.get(item) != word}
+    for item, word in fresh.items():
+        role = word if word in HAND_OFF_TO else None
+        state = "done" if role else word
         row = session.get(ExitItem, (visit.id, item)) or ExitItem(
             visit_id=visit.id, item=item, state=state, recorded_at=now,
             recorded_by=person.id,
         )  # fmt: skip
-        row.state, row.recorded_at, row.recorded_by = state, now, person.id
+        row.state, row.told_role = state, role
+        row.recorded_at, row.recorded_by = now, person.id
         session.add(row)
-    _done(session, person, visit, "left_room", now)
+    if fresh:
+        _done(session, person, visit, "left_room", now)
 
 
 def may_close(person: Person, patient: Patient, kind: str) -> bool:

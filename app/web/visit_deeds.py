@@ -60,13 +60,14 @@ def _minutes(a: Asked) -> None:
 
 def _leave(a: Asked) -> None:
     """The exit list as it was answered; what was not touched is not recorded."""
-    states = {
-        item: a.form.text(f"exit-{item}")
-        for item in visiting.EXIT_LIST
-        if a.form.text(f"exit-{item}") in ("done", "not_applicable")
-    }
-    if a.form.text("all") == "done":
-        states = dict.fromkeys(visiting.EXIT_LIST, "done") | states
+    states = {}
+    for item in visiting.EXIT_LIST:
+        to = visiting.HAND_OFF_TO if item == "hand_off" else ("done",)
+        word = a.form.text(f"exit-{item}")
+        if word in (*to, "not_applicable"):
+            states[item] = word
+        elif a.form.text("all") == "done" and item != "hand_off":
+            states[item] = "done"
     if not states:
         a.errors["exit"] = "Nothing is ticked yet."
         return

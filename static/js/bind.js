@@ -15,6 +15,7 @@ import { watchSession } from "./session.js";
 import { watchSignOut } from "./sign_out.js";
 import { bindStepper } from "./stepper.js";
 import { stopwatch } from "./stopwatch_bind.js";
+import { taps } from "./taps.js";
 import { watchTrouble } from "./trouble.js";
 import { fillUid } from "./uid.js";
 import { bindUndo } from "./undo.js";
@@ -38,6 +39,7 @@ const BEHAVIOURS = [
   ["[data-reveal]", reveal],
   ["[data-held-run]", heldRun],
   ["[data-tick-all]", bindTickAll],
+  ["form[data-taps]", taps],
   ["[data-bedside]", (e) => import("./bedside.js").then((m) => m.bedside(e))],
   ["[data-waits]", (e) => import("./bedside_kept.js").then((m) => m.showWaits(e))],
   ["[data-attach]", (e) => import("./attach.js").then((m) => m.attach(e))],
