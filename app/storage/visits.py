@@ -31,6 +31,8 @@ from app.storage.trials import Round, Trial
 
 #: Longer no visit lasts: it was left open.
 FORGOTTEN: Final = timedelta(hours=12)
+#: The pause that a visit gone on with after its closing was; nobody chooses it.
+CLOSING: Final = "closed"
 
 
 class VisitPause(Numbered, table=True):
@@ -196,7 +198,7 @@ def resume(
         raise NotReady("Only today's visit can go on. Start a new one.")
     if row is None and visit.closed_at is not None:
         row = VisitPause(
-            visit_id=visit.id, since=visit.closed_at, until=now, reason="closed"
+            visit_id=visit.id, since=visit.closed_at, until=now, reason=CLOSING
         )
         session.exec(delete(ExitItem).where(col(ExitItem.visit_id) == visit.id))
         visit.left_without = ""

@@ -39,10 +39,11 @@ def _kind(a: Asked) -> None:
 
 
 def _pause(a: Asked) -> None:
-    if a.form.text("reason") not in visiting.PAUSES:
+    chosen = a.form.text("reason")
+    if chosen not in visiting.PAUSES or chosen == visits.CLOSING:
         a.errors["reason"] = "Choose why it pauses."
         return
-    visits.pause(a.session, a.me, a.visit, a.form.text("reason"), a.now)
+    visits.pause(a.session, a.me, a.visit, chosen, a.now)
 
 
 def _resume(a: Asked) -> None:

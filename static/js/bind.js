@@ -7,6 +7,7 @@ import { forgetSaved } from "./kept.js";
 import { heldRun } from "./held_run.js";
 import { watchLock } from "./lock.js";
 import { watchOutbox } from "./outbox_form.js";
+import { minutes } from "./minutes.js";
 import { bindReadyRow, bindTickAll } from "./ready.js";
 import { showRunning } from "./running.js";
 import { reveal } from "./reveal.js";
@@ -40,6 +41,7 @@ const BEHAVIOURS = [
   ["[data-held-run]", heldRun],
   ["[data-tick-all]", bindTickAll],
   ["form[data-taps]", taps],
+  ["[data-minutes]", minutes],
   ["[data-bedside]", (e) => import("./bedside.js").then((m) => m.bedside(e))],
   ["[data-waits]", (e) => import("./bedside_kept.js").then((m) => m.showWaits(e))],
   ["[data-attach]", (e) => import("./attach.js").then((m) => m.attach(e))],

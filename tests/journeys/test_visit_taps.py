@@ -80,9 +80,7 @@ def test_whole_list_at_one_tap_leaves_the_hand_off_open(
     expected(visit, "422")
 
 
-def test_task_keeps_what_was_typed_when_it_is_refused(
-    visit: Phone, therapist: TestClient
-) -> None:
+def test_task_keeps_what_was_typed_when_it_is_refused(visit: Phone) -> None:
     page = visit.page
     page.locator("#tasks summary", has_text="Add one").tap()
     page.select_option("#task", "eating")
