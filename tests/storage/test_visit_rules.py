@@ -1,5 +1,7 @@
 """What the database itself refuses of visits, what is owed and reviews."""
 
+from typing import Any
+
 import pytest
 from sqlalchemy import inspect, text
 from sqlalchemy.exc import IntegrityError
@@ -162,7 +164,7 @@ POINTERS = [
 def full(ward: Ward) -> Ward:
     """The ward with one row in each of these tables."""
     oxygen = {"position": "sitting", "systolic": 130, "diastolic": 80}
-    seen = [
+    seen: list[tuple[Any, dict[str, Any]]] = [
         (SymptomCheck, {"pain": 3, "asking": new_uid()}),
         (VitalSigns, oxygen | {"carrier": "nasal", "flow_tenths": 20}),
         (TaskObservation, {"task": "eating", "level": "minimal", "helpers": 1}),
