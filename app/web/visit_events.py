@@ -247,7 +247,8 @@ def _pauses(session: Session, visit: Visit) -> Iterator[Event]:
 
 
 def _exit(session: Session, visit: Visit) -> Iterator[Event]:
-    rows = exit_rows(session, visit)
+    order = list(EXIT_LIST)
+    rows = sorted(exit_rows(session, visit), key=lambda row: order.index(row.item))
     if rows:
         done = [exit_words(row) for row in rows if row.state == "done"]
         none = [EXIT_LIST[r.item] for r in rows if r.state == "not_applicable"]

@@ -185,6 +185,7 @@ def _seen(session: Session, site: Site, visit: Visit, now: datetime) -> dict[str
         "not_tried": NOT_TRIED,
         "clock": lambda at: moment_words(at, site.zone).partition(", ")[2],
         "day": day_words(visit.local_date),
+        "is_today": visit.local_date == now.astimezone(site.zone).date(),
         "paused": any(p.until is None for p in pauses),
         "total": total,
         "away": away,

@@ -18,7 +18,9 @@ function ask(event) {
 /** @param {HTMLFormElement} form */
 export function taps(form) {
   const said = /** @type {HTMLElement} */ (form.querySelector("[data-said]"));
+  const byHand = /** @type {HTMLElement} */ (form.querySelector("[data-by-hand]"));
   let timer = 0;
+  byHand.hidden = true; // of use without script, and while a tap is not saved
   const send = () => {
     if (unsaved.has(form)) form.dispatchEvent(new Event("change", { bubbles: true }));
   };
@@ -29,12 +31,14 @@ export function taps(form) {
   form.addEventListener("htmx:after:request", (event) => {
     const { status } = /** @type {CustomEvent} */ (event).detail.ctx.response;
     unsaved.delete(form);
+    byHand.hidden = true;
     if (status >= 400 && status !== 422) said.textContent = REFUSED;
   });
   form.addEventListener("htmx:error", (event) => {
     if (/** @type {CustomEvent} */ (event).detail?.ctx?.response) return;
     event.stopPropagation(); // it is said here, where they look
     said.textContent = NOT_YET;
+    byHand.hidden = false;
     unsaved.add(form);
     window.addEventListener("beforeunload", ask);
     timer = window.setTimeout(send, AGAIN_MS);

@@ -55,6 +55,7 @@ def test_without_network_nothing_tapped_is_lost(visit: Phone, site: Site) -> Non
     page.locator("#symptoms label", has_text="well").tap()
     expect(page.locator("#symptoms-saved")).to_contain_text("Not saved yet")
     expect(page.locator("[name=pain][value='5']")).to_be_checked()
+    expect(page.get_by_role("button", name="Save", exact=True)).to_be_visible()
     visit.axe("not saved")
     assert len(rows(site, SymptomCheck)) == 1
     visit.context.set_offline(False)

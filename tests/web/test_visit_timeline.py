@@ -1,14 +1,19 @@
 """Stops and voids on a visit's timeline: who, when and why."""
 
+from datetime import timedelta
 from uuid import uuid4
 
 import pytest
+from sqlmodel import select
 from starlette.testclient import TestClient
 
-from app.storage.database import read_session
+from app.storage.database import read_session, write_session
+from app.storage.episodes import Visit
 from app.storage.observations import TaskObservation
+from app.storage.review import VisitText
 from app.web.deps import Site
 from tests.conftest import Clock, found, person_by
+from tests.make import PASSPHRASE
 from tests.web.bedside import a_round, done
 from tests.web.test_visits import TASK, begin, put, rows
 
@@ -55,3 +60,44 @@ def test_stop_and_voids_are_events_of_their_own(
 def person_of(site: Site, handle: str) -> int:
     with read_session(site.engine) as session:
         return person_by(session, handle).id
+
+
+def test_closed_visit_of_another_day_offers_no_going_on(
+    therapist: TestClient, visit: str, site: Site
+) -> None:
+    put(therapist, visit, "close", without="called away")
+    today = therapist.get(visit).text
+    with write_session(site.engine) as session:
+        kept = session.exec(select(Visit)).one()
+        kept.local_date -= timedelta(days=1)
+        session.add(kept)
+    later = therapist.get(visit).text
+
+    assert f"{visit}/resume" in today
+    assert f"{visit}/resume" not in later
+
+
+def test_left_room_is_told_in_the_order_of_the_list(
+    therapist: TestClient, visit: str
+) -> None:
+    said = {"exit-hand_off": "nurse", "exit-bell": "done", "exit-strip": "done"}
+    put(therapist, visit, "exit", **said, **{"exit-alarm": "not_applicable"})
+
+    assert timeline(therapist, visit) == [
+        "09:30 Left: strip and tape out of the way; bell in reach; hand-off given: "
+        "nurse; not applicable: alarm as it was found Therapist"
+    ]
+
+
+def test_stops_and_voids_stand_in_the_text_with_hour_and_person(
+    therapist: TestClient, visit: str, site: Site
+) -> None:
+    put(therapist, visit, "tasks", **TASK)
+    put(therapist, visit, "tasks/1/void", void_reason="other leg")
+    put(therapist, visit, "close", without="called away")
+    put(therapist, visit, "text/hand-in", passphrase=PASSPHRASE)
+    (text,) = rows(site, VisitText)
+
+    void = "Voided: dressing, lower body: other leg (09:30, Therapist)"
+    assert void in text.lines
+    assert "Left without the list: called away" in text.lines
