@@ -40,7 +40,6 @@ from app.storage.profile import profile_of
 from app.storage.safety import open_stops_of
 from app.storage.scores import Score, scores_of, unfinished_rounds
 from app.storage.trials import rounds_of
-from app.storage.visits import open_visit
 from app.web.clock_lines import clock_lines
 from app.web.dates import ago_words, day_words
 from app.web.deps import (
@@ -58,6 +57,7 @@ from app.web.deps import (
 )
 from app.web.due import clearance_of, due_tests
 from app.web.last_scores import latest_by_test
+from app.web.open_visit import open_visit_of
 from app.web.patient_form import FormErrors, NewPatient, made_up_label, new_patient
 from app.web.person_words import about_words, age_words
 from app.web.setup_form import remembered
@@ -249,7 +249,7 @@ def _around(
     """What stands beside the tests: the profile, cover, and what may be changed."""
     return {
         "clocks": clock_lines(session, request, episode, today),
-        "visit": open_visit(session, me, patient.id, today),
+        "open_visit": open_visit_of(request, session, patient.id),
         "visit_uid": uuid.uuid4().hex,
         "covered": covered_for(session, me, patient.id),
         "profile": profile_of(session, episode) if episode else None,

@@ -50,6 +50,7 @@ from app.web.deps import (
 )
 from app.web.due import clearance_of
 from app.web.judging import Judged, counts, judge, keep
+from app.web.open_visit import open_visit_of
 from app.web.result_view import result_view
 from app.web.setup_form import setup_words
 from app.web.stops import StopView, stop_views
@@ -214,6 +215,7 @@ def _page(
         other_day=_other_day(request, session, judged),
         mind=_mind(request, session, judged),
         safe=make_safe,
+        open_visit=open_visit_of(request, session, patient.id),
     )
 
 

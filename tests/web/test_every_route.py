@@ -125,6 +125,7 @@ ROWS: dict[tuple[str, str], str] = {
     ("GET", OF_PATIENT + "/visits"): BEDSIDE,
     ("GET", "/visits/{visit_id}"): BEDSIDE,
     ("POST", "/visits/{visit_id}/{part}"): BEDSIDE,
+    ("POST", "/visits/{visit_id}/tasks/{task_id}/code"): BEDSIDE,
     ("POST", "/visits/{visit_id}/tasks/{task_id}/void"): BEDSIDE,
     ("GET", OF_PATIENT): BEDSIDE,
     ("GET", OF_PATIENT + "/measures"): BEDSIDE,
