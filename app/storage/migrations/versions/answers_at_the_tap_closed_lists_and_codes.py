@@ -6,8 +6,8 @@ Columns are added one by one: a rebuilt table would lose what reflection misses.
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0009"
-down_revision = "0008"
+revision = "0010"
+down_revision = "0009"
 branch_labels = None
 depends_on = None
 
