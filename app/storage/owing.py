@@ -168,6 +168,12 @@ class Desk:
     with_something: int
 
 
+def due_by(day: date, soon: date | None = None) -> ColumnElement[bool]:
+    """What is owed by a day; some kinds are announced earlier, from `soon` on."""
+    ahead = and_(col(Owed.kind).in_(LONGER), col(Owed.due_on) <= (soon or day + SOON))
+    return or_(col(Owed.due_on) <= day, ahead)
+
+
 def desk_for(
     session: Session, person: Person, day: date, soon: date, most: int
 ) -> Desk:
@@ -178,13 +184,7 @@ def desk_for(
     ids = visible(session, person, person.is_demo)
     if ids is None:
         return Desk({}, {}, 0, 0)
-    due = and_(
-        col(Owed.patient_id).in_(ids),
-        or_(
-            col(Owed.due_on) <= day,
-            and_(col(Owed.kind).in_(LONGER), col(Owed.due_on) <= soon),
-        ),
-    )
+    due = and_(col(Owed.patient_id).in_(ids), due_by(day, soon))
     counted: Any = (
         select(Owed.kind, func.count(col(Owed.id))).where(due).group_by(col(Owed.kind))
     )

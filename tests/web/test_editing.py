@@ -145,12 +145,18 @@ def test_episode_is_changed_closed_and_opened_again(
         "/episodes/1/close", data={"end_reason": "goals_met", "version": "2"}
     )
     blocked = therapist.get(f"/patients/{patient_id}/measures")
-    reopened = therapist.post("/episodes/1/reopen", data={"version": "3"})
+    bare = therapist.post("/episodes/1/reopen", data={"version": "3"})
+    again = {"version": "3", "why": "closed_by_mistake"}
+    reopened = therapist.post("/episodes/1/reopen", data=again)
+    shown = therapist.get(url).text
     with read_session(site.engine) as session:
         episode = session.exec(select(Episode)).one()
 
     assert stale.status_code == 409
-    assert "to maintain function" in found(stale.text, ".error").text()
+    assert "maintain function" in found(stale.text, ".compare tbody").text()
+    assert bare.status_code == 422
+    assert found(bare.text, "#why-1-error").text()
+    assert "closed by mistake" in shown
     assert (closed.status_code, reopened.status_code) == (303, 303)
     assert blocked.status_code != 500
     assert (episode.plan, str(episode.order_on)) == ("maintain", "2026-02-27")
@@ -200,18 +206,21 @@ def test_order_set_here_blocks_and_lifted_here_frees(
     therapist: TestClient, patient_id: int, site: Site
 ) -> None:
     assert add_order(therapist, patient_id, review_on="2026-03-20") == 303
-    assert add_order(therapist, patient_id) == 303  # a double tap
+    again = add_order(therapist, patient_id, review_on="2026-03-20")  # a double tap
     ready = f"/patients/{patient_id}/measures/timed_up_and_go/ready"
     blocked = therapist.get(ready).text
-    bare = therapist.post("/precautions/1/end", data={})
-    lifted = therapist.post("/precautions/1/end", data={"end_note": "surgeon, healed"})
+    bare = therapist.post("/precautions/1/end", data={"version": "1"})
+    said = {"end_note": "surgeon, healed", "version": "1"}
+    lifted = [therapist.post("/precautions/1/end", data=said) for _ in range(2)]
     free = therapist.get(ready).text
     with read_session(site.engine) as session:
         (row,) = session.exec(select(PrecautionOnEpisode)).all()
 
     assert "Blocked." in blocked
+    assert again == 303
     assert bare.status_code == 422
-    assert lifted.status_code == 303
+    assert found(bare.text, "#end_note-error").text()
+    assert [answer.status_code for answer in lifted] == [303, 303]
     assert "Blocked." not in free
     assert (row.set_by, row.end_note) == ("surgeon", "surgeon, healed")
     assert str(row.review_on) == "2026-03-20"
@@ -316,7 +325,8 @@ def test_second_episode_is_not_opened_beside_the_first(
     url = f"/patients/{patient_id}/episodes"
     sent = [therapist.post(url, data=CARE).status_code for _ in range(2)]
     other = supervisor.post(url, data=CARE | {"plan": "maintain"})
-    reopened = therapist.post("/episodes/1/reopen", data={"version": "2"})
+    again = {"version": "2", "why": "came_back"}
+    reopened = therapist.post("/episodes/1/reopen", data=again)
     with read_session(site.engine) as session:
         plans = [e.plan for e in session.exec(select(Episode)) if not e.closed_on]
 

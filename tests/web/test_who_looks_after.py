@@ -218,13 +218,17 @@ def test_folded_record_moves_everything_and_leads_to_the_kept_one(
     url = f"/patients/{patient_id}/fold"
     looked = supervisor.post(url, data={"label": "Red 9"})
     before = supervisor.get(f"/patients/{twin}").status_code
-    folded = supervisor.post(url, data={"label": "Red 9", "sure": "yes"})
-    again = supervisor.post(url, data={"label": "Red 9", "sure": "yes"})
+    unsure = supervisor.post(url, data={"label": "Red 9", "sure": "yes"})
+    kept = {"label": "Red 9", "sure": "yes", "keep": "this"}
+    folded = supervisor.post(url, data=kept)
+    again = supervisor.post(url, data=kept)
     with read_session(site.engine) as session:
         scores = session.exec(select(Score)).all()
 
     assert "two records" in looked.text
     assert before == 200
+    assert unsure.status_code == 422
+    assert found(unsure.text, "#keep-error").text()
     assert folded.status_code == 303
     assert again.status_code == 422
     assert {s.patient_id for s in scores} == {patient_id}
@@ -266,20 +270,24 @@ def test_purge_leaves_no_row_of_the_patient_and_a_sound_site(
     )
     therapist.post("/patients/1/profile", data={"matters": "baking", "version": "0"})
     purge = f"/patients/{patient_id}/purge"
-    sure = {"typed_label": "Blue 7", "passphrase": PASSPHRASE}
+    why = "kept_long_enough"
+    sure = {"typed_label": "Blue 7", "passphrase": PASSPHRASE, "why": why}
     early = supervisor.post(purge, data=sure)
     supervisor.post("/patients/1/record", data={"deed": "archive", "version": "1"})
     unsure = supervisor.post(purge, data=sure | {"typed_label": "blue"})
     unknown = supervisor.post(purge, data=sure | {"passphrase": "wrong"})
+    bare = supervisor.post(purge, data=sure | {"why": "she died"})
     gone = supervisor.post(purge, data=sure)
 
     assert early.status_code == 409
     assert (unsure.status_code, unknown.status_code) == (422, 422)
+    assert bare.status_code == 422
+    assert found(bare.text, "#why-error").text()
     assert gone.status_code == 303
     assert supervisor.get(f"/patients/{patient_id}").status_code == 404
     after = rows_of(site)
     left = {n for n in after if after[n] > before[n]}
-    assert left <= {"audit_entry", "sign_in", "guess_wait"}
+    assert left <= {"audit_entry", "sign_in", "guess_wait", "number_mark"}
     assert after["patient"] == 1
     with read_session(site.engine) as session:
         assert audit.verify(session) is None
