@@ -7,7 +7,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlmodel import Session, col, select
 
 from app.access import may
-from app.clinical.vocabulary import PURGES
+from app.clinical.vocabulary import PURGES, SEXES
 from app.storage.duplicates import fold
 from app.storage.episodes import episodes_of
 from app.storage.errors import StorageProblem
@@ -115,9 +115,10 @@ def fold_in(
     keep = {"this": (one, other), "other": (other, one)}.get(form.text("keep"))
     if keep is None:
         asked = form.text("sure") == "yes"
+        sides = [_side(session, p) for p in (one, other)]
         return page(
             request, "patients/fold.html", status=422 if asked else 200, one=one,
-            other=other, sides=[_side(session, p) for p in (one, other)],
+            other=other, sides=sides, unlike=unlike(*sides),
             errors={"keep": "Choose which record stays."} if asked else {},
         )  # fmt: skip
     kept, folded = keep
@@ -138,14 +139,22 @@ def _by_label(session: Session, kept: Patient, label: str) -> Patient | None:
     return found[0] if len(found) == 1 else None
 
 
+def unlike(one: dict[str, str], other: dict[str, str]) -> list[str]:
+    """What both say, and say differently, of what one person has only once."""
+    return [
+        what
+        for what in ("Born", "Sex")
+        if one[what] != other[what] and "not said" not in (one[what], other[what])
+    ]
+
+
 def _side(session: Session, patient: Patient) -> dict[str, str]:
     details = details_of(session, patient)
     born = details.birth_date or details.birth_year or "not said"
     rounds = rounds_of(session, patient.id)
     return {
-        "Label": patient.label,
         "Born": str(born),
-        "Sex": details.sex or "not said",
+        "Sex": SEXES.get(details.sex or "", "not said"),
         "About": about_words(details) or "nothing said",
         "Episodes": str(len(episodes_of(session, patient))),
         "Tests": str(len(rounds)),

@@ -10,7 +10,7 @@ from starlette.testclient import TestClient
 from app.clinical.vocabulary import PURGES
 from app.storage import audit
 from app.storage.database import read_session, write_session
-from app.storage.patients import Patient
+from app.storage.patients import Patient, PatientDetails
 from app.storage.scores import Score
 from app.storage.tables import Table
 from app.storage.trials import Trial
@@ -296,6 +296,25 @@ def test_the_other_record_may_be_the_one_that_stays(
     assert folded.headers["location"] == f"/patients/{twin}"
     assert left.headers["location"] == f"/patients/{twin}"
     assert "Red 9" in therapist.get(f"/patients/{twin}").text
+
+
+def test_two_births_are_pointed_at_before_folding(
+    supervisor: TestClient, patient_id: int, site: Site
+) -> None:
+    with write_session(site.engine) as session:
+        owner = person_by(session, "therapist")
+        for label, year in (("Red 1", 1948), ("Red 2", 1960), ("Red 3", None)):
+            said = PatientDetails(label, birth_year=year, sex="female")
+            make_patient(session, owner, said)
+    url = f"/patients/{patient_id}/fold"
+    same, older, unknown = (
+        supervisor.post(url, data={"label": label}).text
+        for label in ("Red 1", "Red 2", "Red 3")
+    )
+
+    assert "Born differs" in found(older, ".caution").text()
+    assert "caution" not in same
+    assert "caution" not in unknown
 
 
 def test_folding_needs_another_label(supervisor: TestClient, patient_id: int) -> None:
