@@ -60,7 +60,10 @@ def find_patients(
         owed = col(Patient.id).in_(select(Owed.patient_id).where(due_by(day)))
         wanted = wanted.where(owed if due else ~owed)
     in_order = wanted.order_by(col(Patient.label), col(Patient.id)).limit(most)
-    patients = session.exec(in_order).all()
+    return _found(session, session.exec(in_order).all())
+
+
+def _found(session: Session, patients: Sequence[Patient]) -> list[Found]:
     known = conditions_of(session, select(Patient.id).where(
         col(Patient.id).in_([p.id for p in patients])
     ))  # fmt: skip
