@@ -21,6 +21,7 @@ from sqlmodel import Session
 
 from app.catalogue.load import Catalogue
 from app.clinical.owing import Clocks
+from app.clinical.person import Onset
 from app.commands.demo_files import (
     DemoPatient,
     DemoPerson,
@@ -208,7 +209,7 @@ def details_of(patient: DemoPatient, day: Callable[[int], date]) -> PatientDetai
         birth_date=born,
         sex=patient.sex,
         conditions={
-            name: None if days is None else day(days)
+            name: None if days is None else Onset.read(day(days).isoformat())
             for name, days in patient.conditions.items()
         },
         facts=patient.facts,

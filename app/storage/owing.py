@@ -168,6 +168,12 @@ class Desk:
     with_something: int
 
 
+def due_by(day: date, soon: date | None = None) -> ColumnElement[bool]:
+    """What is owed by a day; some kinds are announced earlier, from `soon` on."""
+    ahead = and_(col(Owed.kind).in_(LONGER), col(Owed.due_on) <= (soon or day + SOON))
+    return or_(col(Owed.due_on) <= day, ahead)
+
+
 def desk_for(
     session: Session, person: Person, day: date, soon: date, most: int
 ) -> Desk:
@@ -178,10 +184,7 @@ def desk_for(
     ids = visible(session, person, person.is_demo)
     if ids is None:
         return Desk({}, {}, 0, 0)
-    by_day = or_(
-        col(Owed.due_on) <= day,
-        and_(col(Owed.kind).in_(LONGER), col(Owed.due_on) <= soon),
-    )
+    by_day = due_by(day, soon)
     # With the sum SQLite goes by the day; else it would go patient by patient.
     due = and_((col(Owed.patient_id) + 0).in_(ids), by_day)
     seen = ids.where(col(Patient.id) == col(Owed.patient_id)).correlate(Owed).exists()

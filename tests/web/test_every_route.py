@@ -109,6 +109,7 @@ ROWS: dict[tuple[str, str], str] = {
     ("POST", OF_PATIENT + "/profile"): BEDSIDE,
     ("GET", OF_PATIENT + "/precautions"): BEDSIDE,
     ("POST", OF_PATIENT + "/precautions"): BEDSIDE,
+    ("POST", "/precautions/{precaution_id}/change"): JUDGEMENT,
     ("POST", "/precautions/{precaution_id}/end"): JUDGEMENT,
     ("GET", OF_PATIENT + "/episodes"): JUDGEMENT,
     ("POST", OF_PATIENT + "/episodes"): JUDGEMENT,
