@@ -11,6 +11,7 @@ from sqlmodel import Session, col, func, select
 
 from app.catalogue.load import catalogue
 from app.cli import main
+from app.clinical.person import Onset
 from app.commands.demo_files import read_story
 from app.commands.demo_site import DATABASE, MARKER, build
 from app.commands.import_export import PATIENTS, SCORES
@@ -75,7 +76,8 @@ def fill(session: Session) -> None:
         details = PatientDetails(
             label=text,
             birth_year=1940 + place,
-            conditions={"stroke": date(2025, 1, place + 1), "copd": None},
+            conditions={"stroke": Onset(2025, 1, place + 1), "copd": Onset(2019)},
+            sides={"stroke": "left"},
             facts={"fall_history": "one"},
         )
         patient = make_patient(session, therapist, details, now=NOW)

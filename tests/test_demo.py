@@ -20,8 +20,12 @@ from app.storage import audit
 from app.storage.audit import AuditEntry
 from app.storage.caseload import CaseloadRow, caseload_for
 from app.storage.database import make_engine, migrate, read_session
+from app.storage.episodes import Visit
+from app.storage.observations import TaskObservation, VitalSigns
+from app.storage.owing import Owed
 from app.storage.patients import Patient
 from app.storage.people import Person, check_passphrase
+from app.storage.review import ReviewDecision, VisitText, broken_texts
 from app.storage.scores import Score
 from app.storage.trials import RoundTrials, Trial, rounds_of
 from app.web.due import due_tests
@@ -393,3 +397,48 @@ class TestTheStory:
             last = rounds(demo, label, TUG)[-1]
 
             assert {"course", "seat_height", "device", "pace"} <= set(last.round.facts)
+
+
+class TestVisits:
+    """Visits as they went, and what waits for a supervisor."""
+
+    def test_students_visits_wait_to_be_read(self, demo: Engine) -> None:
+        with read_session(demo) as session:
+            owed = session.exec(select(Owed).where(Owed.kind == "co_sign")).all()
+            texts = session.exec(select(VisitText)).all()
+            decided = session.exec(select(ReviewDecision)).all()
+
+        handed_in = [text for text in texts if text.kind == "handed_in"]
+        assert len(owed) == len(handed_in) == 2
+        assert decided == []
+        assert all(text.own_words.startswith("Invented") for text in texts)
+        assert any("hand-off given: nursing aide" in text.lines[-1] for text in texts)
+
+    def test_visits_of_several_patients_are_whole(self, demo: Engine) -> None:
+        with read_session(demo) as session:
+            closed = session.exec(
+                select(Visit).where(col(Visit.closed_at).is_not(None))
+            ).all()
+            tasks = session.exec(select(TaskObservation)).all()
+            vitals = session.exec(select(VitalSigns)).all()
+
+        assert len({visit.episode_id for visit in closed}) >= 5
+        assert len({task.visit_id for task in tasks}) >= 5
+        assert len(vitals) >= 4
+        assert all(visit.individual_minutes for visit in closed)
+        assert [v.left_without for v in closed if v.left_without]
+
+    def test_minutes_agree_with_start_and_end(self, demo: Engine) -> None:
+        with read_session(demo) as session:
+            closed = session.exec(
+                select(Visit).where(col(Visit.closed_at).is_not(None))
+            ).all()
+
+        for visit in closed:
+            assert visit.closed_at is not None
+            passed = (visit.closed_at - visit.started_at).total_seconds() / 60
+            assert passed == visit.individual_minutes
+
+    def test_texts_are_sound(self, demo: Engine) -> None:
+        with read_session(demo) as session:
+            assert broken_texts(session) == []

@@ -38,6 +38,7 @@ def test_age_holds_at_every_visit(patient: DemoPatient, today: str) -> None:
 
 
 PATIENT = "patients/cobalt_badger.toml"
+HERON = "patients/amber_heron.toml"
 
 
 @pytest.mark.parametrize(
@@ -65,6 +66,16 @@ PATIENT = "patients/cobalt_badger.toml"
         ("patients/jade_wren.toml", '"physical"', '"lazy"', "reason: 'lazy' is not"),
         ("patients/saffron_otter.toml", '"12"]', '"3"]', "marks: The end mark"),
         ("patients/indigo_kestrel.toml", "not_done", "stopped", "in force: Weight-"),
+        (HERON, 'until = "10:28"', 'until = "10:01"', "until: not before 10:02"),
+        (HERON, 'until = "10:28"', 'until = "late"', "until: write a time of day"),
+        (HERON, 'hand_off = "family"', "", "visit 4: hand_off: is missing"),
+        (HERON, 'hand_off = "family"', 'hand_off = "dog"', "'dog' is not one of"),
+        (HERON, 'pain = "2"', 'pain = "11"', "pain: Pain: a whole number from 0"),
+        (HERON, 'arm = "left"', 'leg = "left"', "unknown key leg"),
+        (HERON, '"lying"', '"flying"', "position: In which position?"),
+        (HERON, 'share = "60"', 'share = "80"', "share: Moderate: patient does 50"),
+        (HERON, 'code = "03"', 'code = "3"', "code: '3' is not one of"),
+        (HERON, "individual = 38", "alone = 38", "minutes: unknown key alone"),
         ("people.toml", '"student"', '"guest"', "role: 'guest' is not one of"),
     ],
 )  # fmt: skip

@@ -74,24 +74,70 @@ FEDERAL: Final = MappingProxyType(
 )
 
 
-def proposed(level: str, helpers: int, share: int | None = None) -> str:
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """The federal code a level most likely is, with its grounds; confirmed each time.
+
+    Without a code it asks: `because` then says what is missing.
+    """
+
+    code: str | None
+    because: str
+
+
+#: The list is read in full; which level goes to which of its lines is common practice.
+PROPOSAL_SOURCE: Final = (
+    "List: LOINC 89405-5, full text; which level goes where: common practice"
+)
+_LINES: Final = MappingProxyType(
+    {
+        "independent": ("06", "nobody helped"),
+        "modified": ("06", "nobody helped"),
+        "set_up": ("05", "help came before or after only"),
+        "supervision": ("04", "somebody watched or cued"),
+        "stand_by": ("04", "somebody stood by"),
+        "contact": ("04", "contact guard is touching"),
+        "minimal": ("03", "the patient did most: the helper less than half"),
+        "maximal": ("02", "the patient did under half: the helper more than half"),
+    }
+)
+
+
+def proposed(
+    level: str, helpers: int, share: int | None = None, cued: bool = False
+) -> Proposal:
     """The federal code that a level most likely is; to be confirmed each time.
 
-    >>> proposed("moderate", 1, share=55), proposed("moderate", 1, share=50)
+    >>> proposed("moderate", 1, share=55).code, proposed("moderate", 1, share=50).code
     ('03', '02')
+    >>> proposed("moderate", 1).code is None
+    True
     """
-    if helpers > 1 or level == "total":
-        return "01"
-    if level in ALONE:
-        return "06"
-    if level == "set_up":
-        return "05"
-    if level in ("supervision", "stand_by", "contact"):
-        return "04"
-    if level == "minimal":
-        return "03"
-    # At exactly half the list says neither: the lower level is proposed.
-    return "03" if level == "moderate" and (share or 0) > 50 else "02"
+    if level in ALONE and (cued or helpers > 0):
+        return Proposal(None, "settle first whether somebody helped or cued")
+    if helpers > 1:
+        return Proposal("01", "two or more helped")
+    if level == "total":
+        if not share:
+            return Proposal("01", "total is usually 01: the helper does all of it")
+        return Proposal(
+            "01",
+            f"total is usually 01, but the patient did {share} %: where the helper did "
+            "not do all of it, look at 02",
+        )
+    if level == "moderate":
+        return _moderate(share)
+    return Proposal(*_LINES[level])
+
+
+def _moderate(share: int | None) -> Proposal:
+    """Its band lies on both sides of the list's half, so the share decides."""
+    if share is None:
+        return Proposal(None, "moderate may be 03 or 02: enter the patient's share")
+    helper = f"the patient did {share} %, the helper {100 - share} %"
+    if share > 50:
+        return Proposal("03", f"{helper}: less than half")
+    return Proposal("02", f"{helper}: at exactly half the lower code is usual")
 
 
 def contradictions(level: str, helpers: int, cued: bool) -> tuple[str, ...]:

@@ -161,11 +161,14 @@ def _person_facts(fit: Fit, person: Person, found: _Findings) -> None:
     for key, wanted in fit.requires_person.items():
         labels = words.PERSON_FACTS[key]
         said = " or ".join(labels[v] for v in wanted)
-        stated = person.facts.get(key)
-        if stated is None:
+        stated = person.stated(key, fit.condition)
+        fitting = [value for value in stated if value in wanted]
+        if not stated:
             found.assumed.append(f"if {said}")
-        elif stated not in wanted:
+        elif not fitting:
             found.off(key, f"{key.replace('_', ' ')}: {said}")
+        elif len(fitting) < len(stated):
+            found.assumed.append(f"if {said}: the date it began leaves that open")
 
 
 def _setup(

@@ -69,6 +69,15 @@ EXIT_LIST: Final = _closed(
     shoes="shoes and clothes in order",
     hand_off="hand-off given",
 )
+#: Who took the hand-off, by role and never by name. Common practice.
+HAND_OFF_TO: Final = _closed(
+    nurse="nurse",
+    aide="nursing aide",
+    family="family or home helper",
+    therapist="next therapist",
+    physician="physician or practitioner",
+    other="somebody else",
+)
 TASKS: Final = _closed(
     toileting="toileting",
     dressing_upper="dressing, upper body",
@@ -88,6 +97,50 @@ TASKS: Final = _closed(
     medication="handling medication",
 )
 
+#: What was used in a task, and how it was set up. Common practice.
+DEVICES: Final = _closed(
+    none="none",
+    cane="cane",
+    quad_cane="quad cane",
+    walker="walker",
+    rollator="rollator",
+    crutches="crutches",
+    wheelchair="wheelchair",
+    grab_bar="grab bar or rail",
+    raised_seat="raised seat",
+    bath_seat="bath or shower seat",
+    long_handled="long-handled aid",
+    board="transfer board",
+    lift="lift",
+    other="other",
+)
+SET_UPS: Final = _closed(
+    as_found="room as found",
+    laid_out="things laid out",
+    in_bed="in bed",
+    edge_of_bed="on the edge of the bed",
+    chair="seated in a chair",
+    at_sink="at the sink",
+    seat_raised="seat or bed raised",
+    obstacles="way cleared",
+    other="other",
+)
+
+#: What the person breathed while the saturation was read. Common practice.
+CARRIERS: Final = _closed(
+    room_air="room air",
+    nasal="nasal cannula",
+    high_flow="high-flow nasal cannula",
+    simple_mask="simple mask",
+    entrainment="air-entrainment mask",
+    reservoir="mask with a reservoir bag",
+    tracheostomy="through a tracheostomy",
+    ventilator="ventilator",
+)
+#: Whose flow is not set in litres a minute alone, so that it may stay open.
+OPEN_FLOW: Final = ("room_air", "ventilator")
+#: Tenths of a litre a minute: 0.1 to 60. A number outside is a slip of typing.
+FLOW_TENTHS: Final = (1, 600)
 POSITIONS: Final = _closed(
     lying="lying",
     sitting="sitting",
@@ -111,6 +164,10 @@ VITALS: Final[Mapping[str, Vital]] = MappingProxyType(
 )
 #: What an order may set limits for.
 LIMITED: Final = ("systolic", "diastolic", "heart_rate", "saturation", "breathing")
+
+
+#: Said once under whatever lies outside; the program decides nothing.
+OUTSIDE: Final = "Outside the order's limits: follow the order and local policy."
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +201,7 @@ def outside(values: Mapping[str, int], limits: Mapping[str, Limit]) -> dict[str,
     return said
 
 
-#: A drop in pressure on standing. Consensus definition, read in StatPearls (secondary).
+#: A drop in pressure on standing: Freeman 2011, its abstract and definition section.
 DROP_SYSTOLIC, DROP_DIASTOLIC = 20, 10
 #: The drop from sitting that matched it best (abstract, Shaw 2017, 831 people).
 SITTING_SYSTOLIC, SITTING_DIASTOLIC = 15, 7
@@ -158,11 +215,11 @@ def postural(before: str, was: tuple[int, int], now: tuple[int, int]) -> str:
     """
     systolic, diastolic = was[0] - now[0], was[1] - now[1]
     if before == "lying":
-        limits, source = (DROP_SYSTOLIC, DROP_DIASTOLIC), "the consensus definition"
-        how = "StatPearls, secondary"
+        limits = (DROP_SYSTOLIC, DROP_DIASTOLIC)
+        source, how = "the consensus definition", "Freeman 2011, abstract"
     elif before == "sitting":
-        limits, source = (SITTING_SYSTOLIC, SITTING_DIASTOLIC), "Shaw 2017"
-        how = "abstract, 831 people"
+        limits = (SITTING_SYSTOLIC, SITTING_DIASTOLIC)
+        source, how = "Shaw 2017", "abstract, 831 people of an autonomic clinic"
     else:
         return ""
     if systolic < limits[0] and diastolic < limits[1]:

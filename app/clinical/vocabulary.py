@@ -139,6 +139,19 @@ PERSON_FACTS: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
     }
 )
 
+#: Conditions that lie on a side of the body, and the sides.
+SIDED: Final = (
+    "stroke",
+    "vestibular",
+    "amputation",
+    "hip_fracture",
+    "hip_osteoarthritis",
+    "knee_osteoarthritis",
+    "joint_replacement_waiting",
+    "knee_replacement",
+)
+SIDES: Final = _closed(left="left", right="right", both="both sides")
+
 SEXES: Final = _closed(female="woman", male="man")
 
 #: Why an episode ended. Common practice.
@@ -150,6 +163,45 @@ EPISODE_ENDS: Final = _closed(
     medical="medical reasons",
     payer="payer or authorisation ended",
     died="died",
+)
+
+#: Why a closed episode goes on. Common practice.
+REOPENINGS: Final = _closed(
+    closed_by_mistake="it was closed by mistake",
+    came_back="they came back for the same reason",
+    more_ordered="more treatment was ordered or authorised",
+    late_entry="something was still to be recorded",
+)
+
+#: Why a record may be deleted for good. Common practice; the site's policy decides.
+PURGES: Final = _closed(
+    kept_long_enough="kept as long as law and policy ask",
+    asked_for="the person or a court asked for it",
+    made_by_mistake="made by mistake, nobody was treated",
+    for_practice="made to try the program out",
+)
+
+_ANSWERS: Final = _closed(no="no", yes="yes", unknown="asked, not known")
+#: What came of falls in the last 12 months: each question and its answers. Empty is
+#: not asked, which is not a no. What is asked follows the world guidelines for falls of
+#: 2022, their list of severity signs from memory. How many falls there were is
+#: `fall_history`.
+FALL_QUESTIONS: Final[Mapping[str, tuple[str, Mapping[str, str]]]] = MappingProxyType(
+    {
+        "fall_injury": (
+            "Injury from a fall",
+            _closed(
+                none="no injury",
+                minor="minor injury, no care needed",
+                needed_care="injury that needed care",
+                unknown="asked, not known",
+            ),
+        ),
+        "fall_cannot_rise": ("Could not get up alone after a fall", _ANSWERS),
+        "fall_long_lie": ("Lay on the floor for an hour or longer", _ANSWERS),
+        "fall_fainted": ("Lost consciousness, or may have", _ANSWERS),
+        "frailty": ("Frail, by a scale or by clinical judgement", _ANSWERS),
+    }
 )
 
 #: How somebody managed before this episode. Common practice.

@@ -8,7 +8,7 @@ import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import time
+from datetime import date, datetime, time
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
@@ -30,6 +30,7 @@ from app.clinical.vocabulary import (
     SEXES,
     UNABLE_REASONS,
 )
+from app.commands.demo_visits import EACH, DemoContent, read_content
 from app.storage.episodes import PLANS
 from app.storage.trials import TrialBody
 
@@ -71,6 +72,15 @@ class DemoVisit:
     at: time
     by: str
     rounds: tuple[DemoRound, ...]
+    content: DemoContent
+
+    @property
+    def over(self) -> time:
+        """When the last thing told of it was done; a visit ends on its own day."""
+        seen = len(self.content.symptoms) + len(self.content.vitals)
+        trials = sum(len(round.trials) for round in self.rounds)
+        spent = EACH * (seen + trials + len(self.content.tasks))
+        return (datetime.combine(date.min, self.at) + spent).time()
 
 
 @dataclass(frozen=True, slots=True)
@@ -250,7 +260,10 @@ def _visit(t: Table, shelf: Catalogue, handles: set[str]) -> DemoVisit:
         at=at,
         by=t.word("by", handles),
         rounds=tuple(_round(r, shelf) for r in t.tables("round")),
+        content=read_content(t),
     )
+    if made.content.end is not None and made.content.end.until <= made.over:
+        raise t.wrong("until", f"not before {made.over:%H:%M}: more was done in it")
     if not made.days_ago:
         raise t.wrong("days_ago", "today belongs to whoever tries the demo")
     t.done()

@@ -21,6 +21,7 @@ from sqlmodel import Session
 
 from app.catalogue.load import Catalogue
 from app.clinical.owing import Clocks
+from app.clinical.person import Onset
 from app.commands.demo_files import (
     DemoPatient,
     DemoPerson,
@@ -29,6 +30,8 @@ from app.commands.demo_files import (
     DemoStory,
     DemoVisit,
 )
+from app.commands.demo_visiting import Stage, end_deeds, hello_deeds, task_deeds
+from app.commands.demo_visits import EACH
 from app.commands.refused import Refused
 from app.storage.database import write_session
 from app.storage.episodes import Episode, Visit, add_episode, visit_today
@@ -52,7 +55,6 @@ NO_PASSPHRASE: Final = "none"
 NAMES: Final = uuid.uuid5(uuid.NAMESPACE_OID, "tapeline demo site")
 ADMITTED: Final = time(8, 0)
 ORDERS_READ: Final = time(8, 10)
-BETWEEN_TRIALS: Final = timedelta(minutes=2)
 
 Deed = tuple[datetime, Callable[[datetime], None]]
 
@@ -105,6 +107,7 @@ class _Making:
     patients: dict[str, Patient] = field(default_factory=dict)
     episodes: dict[str, Episode] = field(default_factory=dict)
     precautions: dict[str, PrecautionOnEpisode] = field(default_factory=dict)
+    visits: dict[str, Visit] = field(default_factory=dict)
 
     def day(self, days_ago: int) -> date:
         return self.now.astimezone(self.zone).date() - timedelta(days=days_ago)
@@ -136,10 +139,8 @@ def _deeds(making: _Making, story: DemoStory) -> Iterator[Deed]:
         yield making.instant(opened, ADMITTED), partial(_admit, making, patient)
         yield from _precaution_deeds(making, patient)
         for place, visit in enumerate(patient.visits, 1):
-            yield (
-                making.instant(visit.days_ago, visit.at),
-                partial(_visit, making, patient, visit, f"{patient.label}/{place}"),
-            )
+            name = f"{patient.label}/{place}"
+            yield from _visit_deeds(making, patient, visit, name)
 
 
 def _precaution_deeds(making: _Making, patient: DemoPatient) -> Iterator[Deed]:
@@ -208,7 +209,7 @@ def details_of(patient: DemoPatient, day: Callable[[int], date]) -> PatientDetai
         birth_date=born,
         sex=patient.sex,
         conditions={
-            name: None if days is None else day(days)
+            name: None if days is None else Onset.read(day(days).isoformat())
             for name, days in patient.conditions.items()
         },
         facts=patient.facts,
@@ -251,10 +252,31 @@ def _lift(
     )
 
 
+def _visit_deeds(
+    making: _Making, patient: DemoPatient, told: DemoVisit, name: str
+) -> Iterator[Deed]:
+    """Begun, then everything in it in turn, each at its own time."""
+    at = making.instant(told.days_ago, told.at)
+    yield at, partial(_visit, making, patient, told, name)
+    stage = Stage(
+        making.session, making.shelf, making.zone, making.visits, name, uid_of
+    )
+    for when, do in hello_deeds(stage, told.content, at):
+        at = when
+        yield when, do
+    for place, round in enumerate(told.rounds, 1):
+        yield at, partial(_round, making, patient, round, name, place)
+        at += EACH * len(round.trials)
+    yield from task_deeds(stage, told.content, at)
+    end = told.content.end
+    if end is not None:
+        yield from end_deeds(stage, end, making.instant(told.days_ago, end.until))
+
+
 def _visit(
     making: _Making, patient: DemoPatient, told: DemoVisit, name: str, now: datetime
 ) -> None:
-    visit = visit_today(
+    making.visits[name] = visit_today(
         making.session,
         making.people[told.by],
         making.episodes[patient.label],
@@ -262,20 +284,19 @@ def _visit(
         zone=making.zone,
         uid=uid_of(name),
     )
-    for place, round in enumerate(told.rounds, 1):
-        now = _round(making, patient, visit, round, f"{name}/{place}", now)
 
 
 def _round(
     making: _Making,
     patient: DemoPatient,
-    visit: Visit,
     told: DemoRound,
-    name: str,
+    visit_name: str,
+    place: int,
     now: datetime,
-) -> datetime:
-    """Do one round and score it; the time when it was over."""
-    session = making.session
+) -> None:
+    """Do one round and score it."""
+    session, visit = making.session, making.visits[visit_name]
+    name = f"{visit_name}/{place}"
     person = session.get_one(Person, visit.person_id)
     round = start_round(
         session,
@@ -288,7 +309,7 @@ def _round(
         now=now,
     )
     for place, trial in enumerate(told.trials, 1):
-        now += BETWEEN_TRIALS
+        now += EACH
         kept, _ = record_trial(
             session, person, round, uid=uid_of(f"{name}/{place}"), body=trial.body,
             now=now,
@@ -296,4 +317,3 @@ def _round(
         if trial.voided:
             void_trial(session, person, kept, reason=trial.voided, now=now)
     keep(session, making.shelf, making.patients[patient.label], round, now=now)
-    return now

@@ -10,8 +10,9 @@ PATIENTS: Final[Mapping[str, str]] = MappingProxyType(
         "birth_year": "Like 1948. Or birth_date, not both; neither is allowed.",
         "birth_date": "Like 1948-03-09.",
         "sex": "female or male, for the norms; may be empty.",
-        "conditions": "Words of the catalogue, each with the day it began if known: "
-        "stroke | since 2025-11-30; copd",
+        "conditions": "Words of the catalogue, each with the day, month or "
+        "year it began and its side if known: "
+        "stroke | since 2025-11-30 | side left; copd | since 2019",
         "facts": "What some sources depend on: fall_history=one; severity=mild",
         "reason": "What care is for. Empty together with the next five: no care yet.",
         "setting": "Like community, outpatient, acute, inpatient.",

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Final, Literal
 
+from app.clinical.person import Onset
 from app.exports.csv_cells import escaped, join, written
 
 PATIENT_COLUMNS: Final = (
@@ -57,7 +58,8 @@ class PatientRow:
     birth_year: int | None = None
     birth_date: date | None = None
     sex: str | None = None
-    conditions: Mapping[str, date | None] = field(default_factory=dict)
+    conditions: Mapping[str, Onset | None] = field(default_factory=dict)
+    sides: Mapping[str, str] = field(default_factory=dict)
     facts: Mapping[str, str] = field(default_factory=dict)
     care: CareCells | None = None
     invented: bool = False
@@ -115,8 +117,8 @@ def patient_cells(row: PatientRow) -> dict[str, str]:
         "sex": row.sex or "",
         "conditions": join(
             (
-                join([name, f"since {since}"] if since else [name], "|")
-                for name, since in sorted(row.conditions.items())
+                _condition(name, onset, row.sides.get(name, ""))
+                for name, onset in sorted(row.conditions.items())
             ),
             ";",
         ),
@@ -128,6 +130,11 @@ def patient_cells(row: PatientRow) -> dict[str, str]:
 
 def _day(day: date | None) -> str:
     return day.isoformat() if day else ""
+
+
+def _condition(name: str, onset: Onset | None, side: str) -> str:
+    parts = (name, f"since {onset}" if onset else "", f"side {side}" if side else "")
+    return join([part for part in parts if part], "|")
 
 
 def _facts(facts: Mapping[str, str]) -> str:

@@ -11,9 +11,17 @@ from datetime import date
 from typing import BinaryIO, Final
 
 from app.clinical.measure import Measure
+from app.clinical.person import Onset
 from app.clinical.precautions import PRECAUTIONS
 from app.clinical.setup import BadFact, read_facts
-from app.clinical.vocabulary import CONDITIONS, PERSON_FACTS, SETTINGS, SEXES
+from app.clinical.vocabulary import (
+    CONDITIONS,
+    PERSON_FACTS,
+    SETTINGS,
+    SEXES,
+    SIDED,
+    SIDES,
+)
 from app.exports.caseload_csv import (
     INVENTED,
     PATIENT_COLUMNS,
@@ -93,6 +101,20 @@ class _Fields:
             self.wrong(column, f"{text} has not come yet.")
         return day
 
+    def onset_in(self, column: str, text: str) -> Onset | None:
+        """A day, a month or a year that has begun."""
+        try:
+            onset = Onset.read(text.strip())
+        except ValueError:
+            self.wrong(
+                column,
+                f"{text!r} is no day. Write it like 2026-03-09, 2026-03 or 2026.",
+            )
+            return None
+        if onset.first > self.today:
+            self.wrong(column, f"{text} has not come yet.")
+        return onset
+
     def pairs(self, column: str) -> Iterator[tuple[str, str]]:
         for part in split(self.cells.by_column.get(column, ""), ";"):
             key, mark, value = part.partition("=")
@@ -145,12 +167,14 @@ def _patient(f: _Fields) -> PatientRow:
     year = _year(f)
     if born and year:
         f.wrong("birth_year", "Give the birth date or the year, not both.")
+    conditions = _conditions(f)
     return PatientRow(
         label=f.text("label", 80, needed=True),
         birth_year=year,
         birth_date=born,
         sex=f.word("sex", SEXES) or None,
-        conditions=_conditions(f),
+        conditions={name: onset for name, (onset, _) in conditions.items()},
+        sides={name: side for name, (_, side) in conditions.items() if side},
         facts=_person_facts(f),
         care=_care(f),
         invented=f.invented(),
@@ -169,8 +193,9 @@ def _year(f: _Fields) -> int | None:
     return int(text)
 
 
-def _conditions(f: _Fields) -> dict[str, date | None]:
-    found: dict[str, date | None] = {}
+def _conditions(f: _Fields) -> dict[str, tuple[Onset | None, str]]:
+    """Each with when it began and its side, as far as they are told."""
+    found: dict[str, tuple[Onset | None, str]] = {}
     for part in split(f.cells.by_column.get("conditions", ""), ";"):
         name, *more = split(part, "|")
         if name not in CONDITIONS:
@@ -178,11 +203,22 @@ def _conditions(f: _Fields) -> dict[str, date | None]:
             f.wrong("conditions", f"{name!r} is not one of {known}.")
         if name in found:
             f.wrong("conditions", f"{name!r} stands there twice.")
-        since = [text.removeprefix("since ") for text in more]
-        if len(more) > 1 or since == more != []:
-            f.wrong("conditions", f"{part!r}: write it like stroke | since 2025-01-31.")
-        found[name] = f.day_in("conditions", since[0].strip()) if since else None
+        said = dict(text.partition(" ")[::2] for text in more)
+        if len(said) < len(more) or not set(said) <= {"since", "side"}:
+            f.wrong(
+                "conditions",
+                f"{part!r}: write it like stroke | since 2025-01-31 | side left.",
+            )
+        onset = f.onset_in("conditions", said["since"]) if "since" in said else None
+        found[name] = onset, _side(f, name, said.get("side", "").strip())
     return dict(sorted(found.items()))
+
+
+def _side(f: _Fields, name: str, side: str) -> str:
+    if side and (name not in SIDED or side not in SIDES):
+        told = ", ".join(SIDES) if name in SIDED else "it has no side"
+        f.wrong("conditions", f"{name}: side {side!r}: {told}.")
+    return side
 
 
 def _person_facts(f: _Fields) -> dict[str, str]:

@@ -18,6 +18,7 @@ from sqlmodel import Session
 
 from app.storage import upgrade
 from app.storage.errors import NotSound, ReadOnly
+from app.storage.numbers import number_new_rows
 
 #: 40 threads serve requests; each may hold a reading and a writing connection at once.
 KEPT_OPEN: Final = 40
@@ -99,6 +100,10 @@ def _begin_postgresql(connection: Connection) -> None:
         connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITERS})")
 
 
+class WritingSession(Session):
+    """One deed of one person. Rows it makes get numbers that no row ever had."""
+
+
 class ReadingSession(Session):
     """Sees one moment of the database and can change nothing."""
 
@@ -108,6 +113,14 @@ def _refuse_changes(
     _session: AnySession, _context: UOWTransaction, _instances: object
 ) -> None:
     raise ReadOnly("A change was made in a session that only reads.")
+
+
+@event.listens_for(WritingSession, "before_flush")
+def _number_new_rows(
+    session: AnySession, _context: UOWTransaction, _instances: object
+) -> None:
+    if session.connection().dialect.name == "sqlite":
+        number_new_rows(session)
 
 
 @contextmanager
@@ -124,7 +137,7 @@ def write_session(engine: Engine) -> Iterator[Session]:
 
     Rows stay readable afterwards. Hash passphrases before opening it: others wait.
     """
-    with Session(engine, expire_on_commit=False) as session, session.begin():
+    with WritingSession(engine, expire_on_commit=False) as session, session.begin():
         # The lock is taken here, before anything is read, and not at the first query.
         session.connection()
         yield session

@@ -9,11 +9,11 @@ from datetime import date, datetime
 from typing import Final, Literal
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import UniqueConstraint, or_
+from sqlalchemy import Index, UniqueConstraint, or_
 from sqlmodel import Field, Session, col, select
 
 from app.clinical.visiting import KINDS, MINUTES, NOT_DONE
-from app.clinical.vocabulary import EPISODE_ENDS, SETTINGS
+from app.clinical.vocabulary import EPISODE_ENDS, REOPENINGS, SETTINGS
 from app.storage import audit
 from app.storage.errors import NotFound, SameIdOtherBody, StaleVersion, StorageProblem
 from app.storage.patients import Patient, patient_for
@@ -25,7 +25,11 @@ PLANS: Final = ("restore", "maintain")
 
 
 class Episode(Numbered, table=True):
-    """One stretch of care for one reason, by the site's calendar."""
+    """One stretch of care for one reason, by the site's calendar.
+
+    `opened_on` is when it was opened here; `start_on` is the start of care where that
+    is another day. `reopen_reason` says why it goes on, if it was closed before.
+    """
 
     __tablename__ = "episode"
     __table_args__ = (
@@ -36,6 +40,7 @@ class Episode(Numbered, table=True):
         one_of("end_reason", EPISODE_ENDS),
         check("end_reason_when", "end_reason IS NULL OR closed_on IS NOT NULL"),
         check("version", "version >= 1"),
+        one_of("reopen_reason", REOPENINGS),
     )
 
     patient_id: int = Field(foreign_key="patient.id", index=True)
@@ -47,7 +52,16 @@ class Episode(Numbered, table=True):
     end_reason: str | None = None
     order_on: date | None = None
     plan_on: date | None = None
+    start_on: date | None = None
+    reopen_reason: str | None = None
     version: int = 1
+    edited_at: datetime | None = None
+    edited_by: int | None = Field(default=None, foreign_key="person.id")
+
+    @property
+    def began_on(self) -> date:
+        """The start of care."""
+        return self.start_on or self.opened_on
 
 
 class Visit(Numbered, table=True):
@@ -57,6 +71,7 @@ class Visit(Numbered, table=True):
     __table_args__ = (
         uid(),
         UniqueConstraint("episode_id", "person_id", "local_date"),
+        Index("ix_visit_local_date", "local_date"),
         length("zone", 1, 60),
         one_of("kind", KINDS),
         one_of("missed_reason", NOT_DONE),
@@ -122,6 +137,7 @@ def edit_episode(
     plan: Plan,
     order_on: date | None,
     plan_on: date | None,
+    start_on: date | None = None,
     version: int,
     now: datetime,
 ) -> None:
@@ -129,6 +145,7 @@ def edit_episode(
     _must_be_fresh(session, person, episode, version)
     episode.reason, episode.setting, episode.plan = reason, setting, plan
     episode.order_on, episode.plan_on = order_on, plan_on
+    episode.start_on = start_on
     _changed(session, person, episode, "edited_episode", now)
 
 
@@ -148,13 +165,20 @@ def close_episode(
 
 
 def reopen_episode(
-    session: Session, person: Person, episode: Episode, *, version: int, now: datetime
+    session: Session,
+    person: Person,
+    episode: Episode,
+    *,
+    why: str,
+    version: int,
+    now: datetime,
 ) -> None:
     """It goes on as if it had not been closed; the audit trail says that it was."""
     _must_be_fresh(session, person, episode, version)
     if any(e.closed_on is None for e in _of_patient(session, episode.patient_id)):
         raise StorageProblem("Another episode is open: close that one first.")
     episode.closed_on, episode.end_reason = None, None
+    episode.reopen_reason = why
     _changed(session, person, episode, "reopened_episode", now)
 
 
@@ -171,6 +195,7 @@ def _changed(
     session: Session, person: Person, episode: Episode, did: str, now: datetime
 ) -> None:
     episode.version += 1
+    episode.edited_at, episode.edited_by = now, person.id
     session.add(episode)
     session.flush()
     audit.deed(session, did, episode, by=person.id, now=now)

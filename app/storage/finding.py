@@ -7,6 +7,7 @@ from datetime import date
 from sqlmodel import Session, col, select
 
 from app.storage.caseload import conditions_of, visible
+from app.storage.owing import Owed, due_by
 from app.storage.patients import Patient, PatientCondition
 from app.storage.people import Person
 
@@ -32,9 +33,14 @@ def find_patients(
     words: Sequence[str],
     condition: str,
     archived: bool,
+    due: bool | None = None,
+    day: date,
     most: int,
 ) -> list[Found]:
-    """Whose label holds every word, among those `person` may see; by label."""
+    """Whose label holds every word, among those `person` may see; by label.
+
+    `due` asks for those whom something is owed on `day`, or for the others.
+    """
     ids = visible(session, person, person.is_demo, closed=True)
     if ids is None:
         return []
@@ -50,8 +56,14 @@ def find_patients(
             PatientCondition.condition == condition
         )
         wanted = wanted.where(col(Patient.id).in_(has_it))
+    if due is not None:
+        owed = col(Patient.id).in_(select(Owed.patient_id).where(due_by(day)))
+        wanted = wanted.where(owed if due else ~owed)
     in_order = wanted.order_by(col(Patient.label), col(Patient.id)).limit(most)
-    patients = session.exec(in_order).all()
+    return _found(session, session.exec(in_order).all())
+
+
+def _found(session: Session, patients: Sequence[Patient]) -> list[Found]:
     known = conditions_of(session, select(Patient.id).where(
         col(Patient.id).in_([p.id for p in patients])
     ))  # fmt: skip

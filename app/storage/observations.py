@@ -7,16 +7,22 @@ with a reason, and nothing is changed.
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from typing import Any, Final, TypeVar
+from uuid import uuid4
 
 from sqlmodel import Field, Session, col, select
 
 from app.clinical.assistance import CUE_AMOUNTS, CUE_KINDS, FEDERAL, LEVELS
 from app.clinical.visiting import (
     ARMS,
+    CARRIERS,
+    DEVICES,
     EFFORT_SCALES,
+    FLOW_TENTHS,
     LIMITED,
     NOT_DONE,
+    OPEN_FLOW,
     POSITIONS,
+    SET_UPS,
     TASKS,
     VITALS,
     Limit,
@@ -26,13 +32,25 @@ from app.storage.episodes import Episode, Visit
 from app.storage.errors import SameIdOtherBody
 from app.storage.patients import patient_for
 from app.storage.people import Person
-from app.storage.tables import Numbered, between, check, length, one_of, uid
+from app.storage.tables import (
+    Numbered,
+    between,
+    check,
+    hexadecimal,
+    is_one_of,
+    length,
+    one_of,
+    uid,
+)
 
 _BOUNDS: Final = tuple(between(name, v.low, v.high) for name, v in VITALS.items())
 
 
 class SymptomCheck(Numbered, table=True):
-    """Five answers at the start of a visit, each of which may stay open."""
+    """Answers at the start of a visit, each of which may stay open.
+
+    Answers tapped one after the other are rows of one `asking`: the id of the form.
+    """
 
     __tablename__ = "symptom_check"
     __table_args__ = (
@@ -43,10 +61,12 @@ class SymptomCheck(Numbered, table=True):
         one_of("slept", ("well", "badly")),
         between("pain", 0, 10),
         length("words", 0, 300),
+        hexadecimal("asking", 32),
     )
 
     uid: str = Field(unique=True)
     visit_id: int = Field(foreign_key="visit.id", index=True)
+    asking: str | None = None
     agreed: str | None = None
     pain: int | None = None
     dizzy: str | None = None
@@ -70,6 +90,15 @@ class VitalSigns(Numbered, table=True):
         check("effort_which", "(effort IS NULL) = (effort_scale IS NULL)"),
         check("pressures", "diastolic < systolic"),
         length("oxygen", 0, 40),
+        one_of("carrier", CARRIERS),
+        between("flow_tenths", *FLOW_TENTHS),
+        check("flow_of", "flow_tenths IS NULL OR carrier IS NOT NULL"),
+        check(
+            "flow_when",
+            f"carrier IS NULL OR {is_one_of('carrier', OPEN_FLOW)} "
+            "OR flow_tenths IS NOT NULL",
+        ),
+        check("flow_none", "carrier <> 'room_air' OR flow_tenths IS NULL"),
         between("temperature_tenths", 300, 440),
         *_BOUNDS,
     )
@@ -82,7 +111,9 @@ class VitalSigns(Numbered, table=True):
     diastolic: int | None = None
     heart_rate: int | None = None
     saturation: int | None = None
-    oxygen: str = ""
+    oxygen: str = ""  # as it was written before there was a list
+    carrier: str | None = None
+    flow_tenths: int | None = None
     breathing: int | None = None
     pain: int | None = None
     dizziness: int | None = None
@@ -130,6 +161,8 @@ class TaskObservation(Numbered, table=True):
         one_of("cue_kind", CUE_KINDS),
         one_of("cue_amount", CUE_AMOUNTS),
         one_of("federal", FEDERAL),
+        one_of("device_kind", DEVICES),
+        one_of("set_up_kind", SET_UPS),
         length("device", 0, 80),
         length("set_up", 0, 200),
         length("note", 0, 300),
@@ -138,6 +171,7 @@ class TaskObservation(Numbered, table=True):
             "(voided_at IS NULL AND void_reason IS NULL) OR "
             "(voided_at IS NOT NULL AND length(void_reason) BETWEEN 1 AND 200)",
         ),
+        check("void_who", "voided_by IS NULL OR voided_at IS NOT NULL"),
     )
 
     uid: str = Field(unique=True)
@@ -150,19 +184,48 @@ class TaskObservation(Numbered, table=True):
     cue_kind: str | None = None
     cue_amount: str | None = None
     federal: str | None = None
+    device_kind: str | None = None
+    set_up_kind: str | None = None
     device: str = ""
     set_up: str = ""
     note: str = ""
     recorded_at: datetime
     recorded_by: int = Field(foreign_key="person.id")
     voided_at: datetime | None = None
+    voided_by: int | None = Field(default=None, foreign_key="person.id")
     void_reason: str | None = None
+
+
+class TaskCode(Numbered, table=True):
+    """The federal code somebody gave a task after it was recorded; the newest holds.
+
+    `proposed` is what stood beside it then, if anything did.
+    """
+
+    __tablename__ = "task_code"
+    __table_args__ = (one_of("code", FEDERAL), one_of("proposed", FEDERAL))
+
+    task_id: int = Field(foreign_key="task_observation.id", index=True)
+    code: str
+    proposed: str | None = None
+    recorded_at: datetime
+    recorded_by: int = Field(foreign_key="person.id")
 
 
 Row = TypeVar("Row", SymptomCheck, VitalSigns, TaskObservation)
 #: What the program itself writes into a row, and no form.
 _OURS: Final = frozenset(
-    ["id", "uid", "visit_id", "recorded_at", "recorded_by", "voided_at", "void_reason"]
+    (
+        "id",
+        "uid",
+        "visit_id",
+        "asking",
+        "recorded_at",
+        "recorded_by",
+        "voided_at",
+        "voided_by",
+        "void_reason",
+    )
 )
 
 
@@ -203,13 +266,86 @@ def recorded(session: Session, visit: Visit, table: type[Row]) -> Sequence[Row]:
     return session.exec(wanted.order_by(col(table.id))).all()
 
 
+def merged(rows: Sequence[SymptomCheck]) -> dict[str, Any]:
+    """What several rows of one asking say together: the newest word on each."""
+    said: dict[str, Any] = {}
+    for row in rows:
+        said |= {k: v for k, v in _said(row).items() if v not in (None, "")}
+    return said
+
+
+def asked(session: Session, visit: Visit, asking: str) -> Sequence[SymptomCheck]:
+    """The rows of one asking, in order."""
+    wanted = select(SymptomCheck).where(
+        SymptomCheck.visit_id == visit.id, SymptomCheck.asking == asking
+    )
+    return session.exec(wanted.order_by(col(SymptomCheck.id))).all()
+
+
+def answer(
+    session: Session,
+    person: Person,
+    visit: Visit,
+    said: Mapping[str, Any],
+    *,
+    asking: str,
+    now: datetime,
+) -> None:
+    """Keep what is new of a form that is sent again at each of its taps."""
+    before = merged(asked(session, visit, asking))
+    fresh = {
+        k: v for k, v in said.items() if v not in (None, "") and v != before.get(k)
+    }
+    if fresh:
+        fresh["asking"] = asking
+        record(
+            session, person, visit, SymptomCheck, fresh, uid=uuid4().hex, now=now
+        )  # fmt: skip
+
+
+def give_code(
+    session: Session,
+    person: Person,
+    row: TaskObservation,
+    code: str,
+    *,
+    proposed: str | None,
+    now: datetime,
+) -> None:
+    """Give a task its federal code; the same again adds nothing."""
+    last = session.exec(
+        select(TaskCode)
+        .where(TaskCode.task_id == row.id)
+        .order_by(col(TaskCode.id).desc())
+    ).first()
+    if (last.code if last else row.federal) == code:
+        return
+    given = TaskCode(
+        task_id=row.id, code=code, proposed=proposed, recorded_at=now,
+        recorded_by=person.id,
+    )  # fmt: skip
+    session.add(given)
+    session.flush()
+    audit.deed(session, "gave_task_code", given, by=person.id, now=now)
+
+
+def codes_in(session: Session, visit: Visit) -> dict[int, str]:
+    """The code that holds for each task of a visit that has one."""
+    tasks = recorded(session, visit, TaskObservation)
+    codes = {row.id: row.federal for row in tasks if row.federal}
+    wanted = select(TaskCode).where(col(TaskCode.task_id).in_([t.id for t in tasks]))
+    for given in session.exec(wanted.order_by(col(TaskCode.id))):
+        codes[given.task_id] = given.code
+    return codes
+
+
 def void_observation(
     session: Session, person: Person, row: TaskObservation, reason: str, now: datetime
 ) -> None:
     """It stays as it was recorded, and no longer counts."""
     if row.voided_at is not None:
         return
-    row.voided_at, row.void_reason = now, reason
+    row.voided_at, row.voided_by, row.void_reason = now, person.id, reason
     session.add(row)
     session.flush()
     audit.deed(session, "voided_task", row, by=person.id, now=now)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any, Final
 
-from sqlalchemy import ColumnElement, Index, and_, delete, func, or_
+from sqlalchemy import ColumnElement, Index, and_, delete, func, or_, union_all
 from sqlmodel import Field, Session, col, select
 
 from app.storage import audit
@@ -53,7 +53,7 @@ class Owed(Numbered, table=True):
         length("says", 1, 200),
         check("ref", "ref >= 0"),
         Index("ix_owed_once", "patient_id", "kind", "measure", "ref", unique=True),
-        Index("ix_owed_due", "kind", "due_on"),
+        Index("ix_owed_due", "kind", "due_on", "patient_id"),
     )
 
     patient_id: int = Field(foreign_key="patient.id")
@@ -168,6 +168,12 @@ class Desk:
     with_something: int
 
 
+def due_by(day: date, soon: date | None = None) -> ColumnElement[bool]:
+    """What is owed by a day; some kinds are announced earlier, from `soon` on."""
+    ahead = and_(col(Owed.kind).in_(LONGER), col(Owed.due_on) <= (soon or day + SOON))
+    return or_(col(Owed.due_on) <= day, ahead)
+
+
 def desk_for(
     session: Session, person: Person, day: date, soon: date, most: int
 ) -> Desk:
@@ -178,20 +184,17 @@ def desk_for(
     ids = visible(session, person, person.is_demo)
     if ids is None:
         return Desk({}, {}, 0, 0)
-    due = and_(
-        col(Owed.patient_id).in_(ids),
-        or_(
-            col(Owed.due_on) <= day,
-            and_(col(Owed.kind).in_(LONGER), col(Owed.due_on) <= soon),
-        ),
-    )
+    by_day = due_by(day, soon)
+    # With the sum SQLite goes by the day; else it would go patient by patient.
+    due = and_((col(Owed.patient_id) + 0).in_(ids), by_day)
+    seen = ids.where(col(Patient.id) == col(Owed.patient_id)).correlate(Owed).exists()
     counted: Any = (
         select(Owed.kind, func.count(col(Owed.id))).where(due).group_by(col(Owed.kind))
     )
     everybody = select(func.count()).select_from(ids.subquery())
     owing = select(func.count(func.distinct(col(Owed.patient_id)))).where(due)
     return Desk(
-        _first_rows(session, due, most),
+        _first_rows(session, and_(by_day, seen), most),
         dict(session.exec(counted).all()),
         session.exec(everybody).one(),
         session.exec(owing).one(),
@@ -201,19 +204,23 @@ def desk_for(
 def _first_rows(
     session: Session, due: ColumnElement[bool], most: int
 ) -> dict[str, list[DeskRow]]:
-    """The first few of each kind, the oldest first."""
-    in_order = (col(Owed.due_on), col(Owed.id))
-    place: Any = (
-        func.row_number()
-        .over(partition_by=col(Owed.kind), order_by=in_order)
-        .label("place")
-    )
-    ranked: Any = select(col(Owed.id).label("id"), place).where(due).subquery()
+    """The first few of each kind, the oldest first, each kind by its index."""
+    in_order = (col(Owed.due_on), col(Owed.patient_id), col(Owed.id))
+    firsts = [
+        select(
+            select(col(Owed.id))
+            .where(Owed.kind == kind, due)
+            .order_by(*in_order)
+            .limit(most)
+            .subquery()
+            .c.id
+        )
+        for kind in KINDS
+    ]
     wanted: Any = (
         select(Owed, Patient)
-        .join(ranked, ranked.c.id == col(Owed.id))
         .join(Patient, col(Patient.id) == col(Owed.patient_id))
-        .where(ranked.c.place <= most)
+        .where(col(Owed.id).in_(union_all(*firsts)))
         .order_by(*in_order)
     )
     rows: dict[str, list[DeskRow]] = {}

@@ -13,7 +13,8 @@ from sqlalchemy import and_, delete
 from sqlmodel import Field, Session, col, select
 
 from app.access import Subject, may
-from app.clinical.vocabulary import CONDITIONS, PERSON_FACTS, SEXES, SIZES
+from app.clinical.person import Onset
+from app.clinical.vocabulary import CONDITIONS, PERSON_FACTS, SEXES, SIDES, SIZES
 from app.storage import audit
 from app.storage.assignments import Assignment, begin_assignment
 from app.storage.cover import on_list_of
@@ -41,6 +42,10 @@ _SIZE_RULE: Final = " OR ".join(
     f"(key = '{key}' AND {is_one_of('unit', units)})"
     for key, (_, units) in SIZES.items()
 )
+
+
+#: How closely an onset is known, in the order of its parts.
+PRECISIONS: Final = ("year", "month", "day")
 
 
 class Patient(Numbered, table=True):
@@ -80,14 +85,24 @@ class Patient(Numbered, table=True):
 
 
 class PatientCondition(Table, table=True):
-    """A condition the patient has. Written with the patient's details."""
+    """A condition the patient has. Written with the patient's details.
+
+    `since_date` is the first day of what is known of its onset: of the day, the month
+    or the year.
+    """
 
     __tablename__ = "patient_condition"
-    __table_args__ = (one_of("condition", CONDITIONS),)
+    __table_args__ = (
+        one_of("condition", CONDITIONS),
+        one_of("since_precision", PRECISIONS),
+        one_of("side", SIDES),
+    )
 
     patient_id: int = Field(foreign_key="patient.id", primary_key=True)
     condition: str = Field(primary_key=True)
     since_date: date | None = None
+    since_precision: str = "day"
+    side: str | None = None
 
 
 class PatientFact(Table, table=True):
@@ -120,15 +135,17 @@ class PatientSize(Table, table=True):
 class PatientDetails:
     """What may be said of a patient: at most one of birth year and birth date.
 
-    `conditions` maps each to the day it began, None when that is not known. `sizes`
-    holds value and unit as typed. A name and a number only where the site keeps them.
+    `conditions` maps each to when it began, None when that is not known, and `sides`
+    those that lie on a side to it. `sizes` holds value and unit as typed. A name and a
+    number only where the site keeps them.
     """
 
     label: str
     birth_year: int | None = None
     birth_date: date | None = None
     sex: str | None = None
-    conditions: Mapping[str, date | None] = field(default_factory=dict)
+    conditions: Mapping[str, Onset | None] = field(default_factory=dict)
+    sides: Mapping[str, str] = field(default_factory=dict)
     facts: Mapping[str, str] = field(default_factory=dict)
     sizes: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     full_name: str = ""
@@ -180,7 +197,7 @@ def details_of(session: Session, patient: Patient) -> PatientDetails:
         select(PatientCondition)
         .where(PatientCondition.patient_id == patient.id)
         .order_by(col(PatientCondition.condition))
-    )
+    ).all()
     facts = session.exec(
         select(PatientFact)
         .where(PatientFact.patient_id == patient.id)
@@ -191,7 +208,8 @@ def details_of(session: Session, patient: Patient) -> PatientDetails:
         birth_year=patient.birth_year,
         birth_date=patient.birth_date,
         sex=patient.sex,
-        conditions={row.condition: row.since_date for row in conditions},
+        conditions={row.condition: _onset(row) for row in conditions},
+        sides={row.condition: row.side for row in conditions if row.side},
         facts={row.key: row.value for row in facts},
         sizes={
             row.key: (row.value, row.unit)
@@ -201,6 +219,26 @@ def details_of(session: Session, patient: Patient) -> PatientDetails:
         },
         full_name=patient.full_name,
         record_number=patient.record_number,
+    )
+
+
+def _onset(row: PatientCondition) -> Onset | None:
+    if row.since_date is None:
+        return None
+    parts = (row.since_date.year, row.since_date.month, row.since_date.day)
+    return Onset(*parts[: PRECISIONS.index(row.since_precision) + 1])
+
+
+def _condition(
+    patient: Patient, name: str, onset: Onset | None, side: str | None
+) -> PatientCondition:
+    known = len(str(onset).split("-")) if onset else len(PRECISIONS)
+    return PatientCondition(
+        patient_id=patient.id,
+        condition=name,
+        since_date=onset.first if onset else None,
+        since_precision=PRECISIONS[known - 1],
+        side=side,
     )
 
 
@@ -275,8 +313,8 @@ def _write_details(session: Session, patient: Patient, details: PatientDetails) 
     for table in (PatientCondition, PatientFact, PatientSize):
         session.exec(delete(table).where(col(table.patient_id) == patient.id))
     session.add_all(
-        PatientCondition(patient_id=patient.id, condition=name, since_date=since)
-        for name, since in details.conditions.items()
+        _condition(patient, name, onset, details.sides.get(name))
+        for name, onset in details.conditions.items()
     )
     session.add_all(
         PatientFact(patient_id=patient.id, key=key, value=value)

@@ -10,7 +10,7 @@ from sqlmodel.sql.expression import SelectOfScalar
 from app.clinical.precautions import PRECAUTIONS
 from app.storage import audit
 from app.storage.episodes import Episode
-from app.storage.errors import NotFound
+from app.storage.errors import NotFound, StaleVersion
 from app.storage.patients import patient_for
 from app.storage.people import Person
 from app.storage.tables import Numbered, check, length, one_of
@@ -19,7 +19,9 @@ from app.storage.tables import Numbered, check, length, one_of
 class PrecautionOnEpisode(Numbered, table=True):
     """An order or a risk, from `set_on` until the day before `ended_on`.
 
-    `set_by` names who ordered it, who need not be someone who signs in here.
+    `set_on` is the day the order was given, which may lie before it was entered.
+    `set_by` names who ordered it, who need not be someone who signs in here;
+    `edited_by` is who entered, changed or lifted it last.
     """
 
     __tablename__ = "precaution"
@@ -30,6 +32,7 @@ class PrecautionOnEpisode(Numbered, table=True):
         length("end_note", 0, 200),
         check("review_on", "review_on >= set_on"),
         check("ended_on", "ended_on >= set_on"),
+        check("version", "version >= 1"),
     )
 
     episode_id: int = Field(foreign_key="episode.id", index=True)
@@ -40,6 +43,9 @@ class PrecautionOnEpisode(Numbered, table=True):
     review_on: date | None = None
     ended_on: date | None = None
     end_note: str = ""
+    version: int = 1
+    edited_at: datetime | None = None
+    edited_by: int | None = Field(default=None, foreign_key="person.id")
 
 
 def add_precaution(
@@ -56,9 +62,9 @@ def add_precaution(
 ) -> PrecautionOnEpisode:
     """Put a precaution on an episode; one that holds already is left as it is."""
     patient_for(session, person, episode.patient_id, "set_precaution")
-    for known in precautions_on(session, episode, set_on):
-        if known.tag == tag:
-            return known
+    known = holding(session, episode, tag)
+    if known is not None:
+        return known
     precaution = PrecautionOnEpisode(
         episode_id=episode.id,
         tag=tag,
@@ -66,11 +72,62 @@ def add_precaution(
         set_by=set_by,
         set_on=set_on,
         review_on=review_on,
+        edited_at=now,
+        edited_by=person.id,
     )
     session.add(precaution)
     session.flush()
     audit.deed(session, "set_precaution", precaution, by=person.id, now=now)
     return precaution
+
+
+def holding(session: Session, episode: Episode, tag: str) -> PrecautionOnEpisode | None:
+    """The precaution of this kind that was not lifted, whatever day it was set on."""
+    wanted = select(PrecautionOnEpisode).where(
+        col(PrecautionOnEpisode.episode_id).in_(_all_of(episode)),
+        PrecautionOnEpisode.tag == tag,
+        col(PrecautionOnEpisode.ended_on).is_(None),
+    )
+    return session.exec(wanted.order_by(col(PrecautionOnEpisode.id)).limit(1)).first()
+
+
+def change_precaution(
+    session: Session,
+    person: Person,
+    precaution: PrecautionOnEpisode,
+    *,
+    note: str,
+    set_by: str,
+    set_on: date,
+    review_on: date | None,
+    version: int,
+    now: datetime,
+) -> None:
+    """Say something else of one that holds; `version` is the one the editor had.
+
+    Raise StaleVersion when somebody changed or lifted it since.
+    """
+    episode = session.get_one(Episode, precaution.episode_id)
+    patient_for(session, person, episode.patient_id, "end_precaution")
+    if precaution.version != version or precaution.ended_on is not None:
+        raise StaleVersion
+    precaution.note, precaution.set_by = note, set_by
+    precaution.set_on, precaution.review_on = set_on, review_on
+    _changed(session, person, precaution, "changed_precaution", now)
+
+
+def _changed(
+    session: Session,
+    person: Person,
+    precaution: PrecautionOnEpisode,
+    did: str,
+    now: datetime,
+) -> None:
+    precaution.version += 1
+    precaution.edited_at, precaution.edited_by = now, person.id
+    session.add(precaution)
+    session.flush()
+    audit.deed(session, did, precaution, by=person.id, now=now)
 
 
 def end_precaution(
@@ -80,20 +137,22 @@ def end_precaution(
     *,
     on: date,
     note: str = "",
+    version: int | None = None,
     now: datetime,
 ) -> None:
     """Lift a precaution: from that day on it no longer holds.
 
-    One that was lifted before keeps its first day and reason.
+    One that was lifted before keeps its first day and reason. Raise StaleVersion when
+    somebody changed it since `version`.
     """
     episode = session.get_one(Episode, precaution.episode_id)
     patient_for(session, person, episode.patient_id, "end_precaution")
+    if precaution.version != (version or precaution.version):
+        raise StaleVersion
     if precaution.ended_on is not None:
         return
     precaution.ended_on, precaution.end_note = on, note
-    session.add(precaution)
-    session.flush()
-    audit.deed(session, "ended_precaution", precaution, by=person.id, now=now)
+    _changed(session, person, precaution, "ended_precaution", now)
 
 
 def holds_on(day: date) -> ColumnElement[bool]:

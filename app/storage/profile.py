@@ -5,7 +5,7 @@ from datetime import datetime
 
 from sqlmodel import Field, Session, select
 
-from app.clinical.vocabulary import LIVES_WITH, PRIOR_LEVELS
+from app.clinical.vocabulary import FALL_QUESTIONS, LIVES_WITH, PRIOR_LEVELS
 from app.storage import audit
 from app.storage.episodes import Episode
 from app.storage.errors import StaleVersion
@@ -15,13 +15,18 @@ from app.storage.tables import Numbered, check, length, one_of
 
 
 class Profile(Numbered, table=True):
-    """One for an episode. `matters` holds the person's own words."""
+    """One for an episode. `matters` holds the person's own words.
+
+    How many falls there were is a fact of the patient; this is what came of them. An
+    empty answer was not asked.
+    """
 
     __tablename__ = "profile"
     __table_args__ = (
         one_of("prior_self_care", PRIOR_LEVELS),
         one_of("prior_mobility", PRIOR_LEVELS),
         one_of("lives_with", LIVES_WITH),
+        *(one_of(name, words) for name, (_, words) in FALL_QUESTIONS.items()),
         length("home", 0, 300),
         length("helper", 0, 200),
         length("matters", 0, 500),
@@ -32,6 +37,11 @@ class Profile(Numbered, table=True):
     prior_self_care: str | None = None
     prior_mobility: str | None = None
     lives_with: str | None = None
+    fall_injury: str | None = None
+    fall_cannot_rise: str | None = None
+    fall_long_lie: str | None = None
+    fall_fainted: str | None = None
+    frailty: str | None = None
     home: str = ""
     helper: str = ""
     matters: str = ""

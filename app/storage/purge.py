@@ -12,20 +12,25 @@ from sqlmodel import Session
 
 from app.storage import audit
 from app.storage.errors import NotAllowed
+from app.storage.numbers import keep_marks
 from app.storage.patients import patient_for
 from app.storage.people import Person
 from app.storage.tables import Table
 
 
 def purge(
-    session: Session, person: Person, patient_id: int, *, now: datetime
+    session: Session, person: Person, patient_id: int, *, why: str, now: datetime
 ) -> dict[str, int]:
-    """Delete an archived patient; how many rows went, by table."""
+    """Delete an archived patient; how many rows went, by table.
+
+    `why` is a word of `PURGES`: nothing else is kept, since a text could tell who.
+    """
     patient = patient_for(session, person, patient_id, "purge_patient")
     if patient.archived_at is None:
         raise NotAllowed("Close and archive this patient first.")
-    audit.deed(session, "purged_patient", patient, by=person.id, now=now)
+    audit.deed(session, f"purged_{why}", patient, by=person.id, now=now)
     session.flush()
+    keep_marks(session)
     session.expire_all()
     gone: dict[str, int] = {}
     _delete(session, Table.metadata.tables["patient"], {patient_id}, gone)

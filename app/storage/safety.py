@@ -255,6 +255,12 @@ def stops_in(session: Session, round: Round) -> list[Stop]:
     return [stop for stop in found if not stop.is_slip]
 
 
+def stops_of_visit(session: Session, visit: Visit) -> list[Stop]:
+    """The stops of one visit, oldest first, without slips."""
+    found = _stops(session, _wanted().where(col(Visit.id) == visit.id))
+    return [stop for stop in found if not stop.is_slip]
+
+
 def students_stops(session: Session, person: Person) -> list[Stop]:
     """What students stopped and no supervisor has looked into, oldest first.
 

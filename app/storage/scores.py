@@ -39,7 +39,8 @@ class Score(Numbered, table=True):
             "outcome",
             "change_verdict",
             "again",
-            sqlite_where=text("newest"),
+            # As SQLAlchemy writes the question: a partial index must match it.
+            sqlite_where=text("newest = 1"),
             postgresql_where=text("newest"),
         ),
         one_of("outcome", OUTCOMES),

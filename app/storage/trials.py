@@ -79,6 +79,13 @@ class Trial(Numbered, table=True):
             sqlite_where=text("outcome = 'stopped'"),
             postgresql_where=text("outcome = 'stopped'"),
         ),
+        Index(
+            "ix_trial_without_number",
+            "round_id",
+            "outcome",
+            sqlite_where=text("outcome <> 'completed'"),
+            postgresql_where=text("outcome <> 'completed'"),
+        ),
         check("place", "place >= 1"),
         one_of("outcome", OUTCOMES),
         between("raw_ms", 1, LONGEST_MS),

@@ -12,7 +12,15 @@ from sqlalchemy import delete
 from sqlmodel import Field, Session, col, func, select
 
 from app.access import ASSISTANT, STUDENT, Subject, may
-from app.clinical.visiting import EXIT_LIST, JUDGED, KINDS, MINUTES, NOT_DONE, PAUSES
+from app.clinical.visiting import (
+    EXIT_LIST,
+    HAND_OFF_TO,
+    JUDGED,
+    KINDS,
+    MINUTES,
+    NOT_DONE,
+    PAUSES,
+)
 from app.storage import audit
 from app.storage.episodes import Episode, Visit
 from app.storage.errors import NotFound, StorageProblem
@@ -23,6 +31,8 @@ from app.storage.trials import Round, Trial
 
 #: Longer no visit lasts: it was left open.
 FORGOTTEN: Final = timedelta(hours=12)
+#: The pause that a visit gone on with after its closing was; nobody chooses it.
+CLOSING: Final = "closed"
 
 
 class VisitPause(Numbered, table=True):
@@ -44,11 +54,17 @@ class ExitItem(Table, table=True):
     __table_args__ = (
         one_of("item", EXIT_LIST),
         one_of("state", ("done", "not_applicable")),
+        one_of("told_role", HAND_OFF_TO),
+        check(
+            "told_when",
+            "told_role IS NULL OR (item = 'hand_off' AND state = 'done')",
+        ),
     )
 
     visit_id: int = Field(foreign_key="visit.id", primary_key=True)
     item: str = Field(primary_key=True)
     state: str
+    told_role: str | None = None
     recorded_at: datetime
     recorded_by: int = Field(foreign_key="person.id")
 
@@ -182,7 +198,7 @@ def resume(
         raise NotReady("Only today's visit can go on. Start a new one.")
     if row is None and visit.closed_at is not None:
         row = VisitPause(
-            visit_id=visit.id, since=visit.closed_at, until=now, reason="closed"
+            visit_id=visit.id, since=visit.closed_at, until=now, reason=CLOSING
         )
         session.exec(delete(ExitItem).where(col(ExitItem.visit_id) == visit.id))
         visit.left_without = ""
@@ -222,9 +238,15 @@ def set_minutes(
     _done(session, person, visit, "set_minutes", now)
 
 
-def exit_items(session: Session, visit: Visit) -> dict[str, str]:
+def exit_rows(session: Session, visit: Visit) -> Sequence[ExitItem]:
     wanted = select(ExitItem).where(ExitItem.visit_id == visit.id)
-    return {row.item: row.state for row in session.exec(wanted)}
+    return session.exec(wanted).all()
+
+
+def exit_items(session: Session, visit: Visit) -> dict[str, str]:
+    """Each line that was answered; the hand-off by the role that took it."""
+    rows = exit_rows(session, visit)
+    return {row.item: row.told_role or row.state for row in rows}
 
 
 def set_exit_items(
@@ -234,15 +256,25 @@ def set_exit_items(
     states: Mapping[str, str],
     now: datetime,
 ) -> None:
-    """What was looked at on leaving; a line said before takes the newer word."""
-    for item, state in states.items():
+    """What was looked at on leaving; a line said before takes the newer word.
+
+    The hand-off's word is the role it went to, or that there was none to give. A form
+    that is sent again at each of its taps changes what is new in it and nothing else.
+    """
+    said = exit_items(session, visit)
+    fresh = {item: word for item, word in states.items() if said.get(item) != word}
+    for item, word in fresh.items():
+        role = word if word in HAND_OFF_TO else None
+        state = "done" if role else word
         row = session.get(ExitItem, (visit.id, item)) or ExitItem(
             visit_id=visit.id, item=item, state=state, recorded_at=now,
             recorded_by=person.id,
         )  # fmt: skip
-        row.state, row.recorded_at, row.recorded_by = state, now, person.id
+        row.state, row.told_role = state, role
+        row.recorded_at, row.recorded_by = now, person.id
         session.add(row)
-    _done(session, person, visit, "left_room", now)
+    if fresh:
+        _done(session, person, visit, "left_room", now)
 
 
 def may_close(person: Person, patient: Patient, kind: str) -> bool:

@@ -1,13 +1,19 @@
 """Changing what is known of a patient, when somebody else may be doing the same."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
-from sqlmodel import Session
 
-from app.clinical.vocabulary import CONDITIONS, PERSON_FACTS, SEXES, SIZES
+from app.clinical.vocabulary import (
+    CONDITIONS,
+    PERSON_FACTS,
+    SEXES,
+    SIDED,
+    SIDES,
+    SIZES,
+)
 from app.identifiers import warning
 from app.storage.errors import StaleVersion
 from app.storage.patients import (
@@ -17,8 +23,7 @@ from app.storage.patients import (
     edit_patient,
     patient_for,
 )
-from app.storage.people import Person
-from app.web.dates import moment_words
+from app.web.comparing import Compare, compared
 from app.web.deps import (
     Form,
     FormDep,
@@ -32,28 +37,11 @@ from app.web.deps import (
     site_of,
 )
 from app.web.patient_form import FormErrors, patient_details
+from app.web.person_words import condition_more
 from app.web.rejudging import keep_all
 from app.web.versions import version_in
 
 router = APIRouter()
-
-
-@dataclass(frozen=True, slots=True)
-class Differs:
-    """One thing that two people said differently."""
-
-    what: str
-    theirs: str
-    yours: str
-
-
-@dataclass(frozen=True, slots=True)
-class Compare:
-    """Who was quicker, when, and what differs."""
-
-    by: str
-    at: str
-    differs: tuple[Differs, ...]
 
 
 @router.get("/patients/{patient_id}/edit")
@@ -77,9 +65,10 @@ def typed_as(details: PatientDetails) -> list[tuple[str, str]]:
         ("record_number", details.record_number),
         *details.facts.items(),
     ]
-    for name, since in details.conditions.items():
+    for name, onset in details.conditions.items():
         pairs.append(("condition", name))
-        pairs.append((f"since-{name}", since.isoformat() if since else ""))
+        pairs.append((f"since-{name}", str(onset or "")))
+        pairs.append((f"side-{name}", details.sides.get(name, "")))
     for key, (value, unit) in details.sizes.items():
         pairs += [(key, value), (f"{key}_unit", unit)]
     return pairs
@@ -115,7 +104,10 @@ def edit(
         was = details_of(session, patient)
         if was == details:
             return RedirectResponse(f"/patients/{patient_id}", 303)
-        compare = _compare(session, patient, was, details, zone)
+        compare = compared(
+            session, patient.edited_by, patient.edited_at, _said(was), _said(details),
+            zone,
+        )  # fmt: skip
         return _page(request, patient, form, {}, compare)
     keep_all(session, site_of(request).catalogue, patient, now=now)
     return _saved(request, patient, details)
@@ -150,25 +142,9 @@ def _page(
         conditions=CONDITIONS,
         facts=PERSON_FACTS,
         sizes=SIZES,
+        sided=SIDED,
+        sides=SIDES,
     )
-
-
-def _compare(
-    session: Session,
-    patient: Patient,
-    theirs: PatientDetails,
-    yours: PatientDetails,
-    zone: Zone,
-) -> Compare:
-    by = session.get(Person, patient.edited_by) if patient.edited_by else None
-    at = moment_words(patient.edited_at, zone) if patient.edited_at else ""
-    a, b = _said(theirs), _said(yours)
-    differs = tuple(
-        Differs(what, a.get(what, "") or "nothing", b.get(what, "") or "nothing")
-        for what in dict.fromkeys((*a, *b))
-        if a.get(what, "") != b.get(what, "")
-    )
-    return Compare(by.name if by else "somebody", at, differs)
 
 
 def _said(details: PatientDetails) -> dict[str, str]:
@@ -181,8 +157,9 @@ def _said(details: PatientDetails) -> dict[str, str]:
         "Name": details.full_name,
         "Record number": details.record_number,
     }
-    for name, since in details.conditions.items():
-        said[CONDITIONS[name].capitalize()] = f"yes {_day(since)}".strip()
+    for name in details.conditions:
+        more = condition_more(details, name)
+        said[CONDITIONS[name].capitalize()] = f"yes {more}".strip()
     for key, value in details.facts.items():
         said[key.replace("_", " ").capitalize()] = PERSON_FACTS[key][value]
     for key, (value, unit) in details.sizes.items():

@@ -1,12 +1,14 @@
 """The episode of a patient: what for, where, to what end; closing it and going on."""
 
+from collections.abc import Sequence
 from datetime import date, datetime
+from typing import Final
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlmodel import Session
 
-from app.clinical.vocabulary import EPISODE_ENDS, SETTINGS
+from app.clinical.vocabulary import EPISODE_ENDS, REOPENINGS, SETTINGS
 from app.storage.episodes import (
     Episode,
     add_episode,
@@ -19,6 +21,7 @@ from app.storage.episodes import (
 from app.storage.errors import StaleVersion, StorageProblem
 from app.storage.patients import Patient, patient_for
 from app.storage.people import Person
+from app.web.comparing import Compare, compared
 from app.web.deps import (
     Form,
     FormDep,
@@ -36,6 +39,12 @@ from app.web.rejudging import keep_all
 from app.web.versions import version_in
 
 router = APIRouter()
+#: The days of an episode that may be typed, and what each is called on the form.
+DATES: Final = {
+    "start_on": "Start of care",
+    "order_on": "Order or referral dated",
+    "plan_on": "Plan of care dated",
+}
 
 
 @router.get("/patients/{patient_id}/episodes")
@@ -55,21 +64,24 @@ def _page(
     errors: dict[str, str],
     today: date,
     wrong: str = "",
+    compare: Compare | None = None,
 ) -> HTMLResponse:
     found = episodes_of(session, patient)
     current = next((e for e in found if e.closed_on is None), None)
     return page(
         request,
         "episodes/show.html",
-        status=422 if errors else 409 if wrong else 200,
+        status=422 if errors else 409 if wrong or compare else 200,
         patient=patient,
         current=current,
+        compare=compare,
         earlier=[e for e in found if e.closed_on is not None],
         typed=typed or Form(_typed(current)),
         errors=errors,
         wrong=wrong,
         settings=SETTINGS,
         ends=EPISODE_ENDS,
+        reopenings=REOPENINGS,
         today=today,
     )
 
@@ -77,12 +89,12 @@ def _page(
 def _typed(episode: Episode | None) -> list[tuple[str, str]]:
     if episode is None:
         return []
+    dates = ((name, getattr(episode, name)) for name in DATES)
     return [
         ("reason", episode.reason),
         ("setting", episode.setting),
         ("plan", episode.plan),
-        ("order_on", episode.order_on.isoformat() if episode.order_on else ""),
-        ("plan_on", episode.plan_on.isoformat() if episode.plan_on else ""),
+        *((name, day.isoformat() if day else "") for name, day in dates),
     ]
 
 
@@ -101,8 +113,7 @@ def save(
     patient = patient_for(session, me, patient_id, "manage_episode")
     today = now.astimezone(zone).date()
     errors: dict[str, str] = {}
-    order_on = since(form, "order_on", today, errors)
-    plan_on = since(form, "plan_on", today, errors)
+    days = {name: since(form, name, today, errors) for name in DATES}
     try:
         said = care(form)
     except FormErrors as wrong:
@@ -113,14 +124,16 @@ def save(
     try:
         edit_episode(
             session, me, current, reason=said.reason, setting=said.setting,
-            plan=said.plan, order_on=order_on, plan_on=plan_on,
-            version=given, now=now,
+            plan=said.plan, **days, version=given, now=now,
         )  # fmt: skip
-    except StaleVersion as stale:
-        if _same(current, said, order_on, plan_on):  # the form was sent twice
+    except StaleVersion:
+        theirs, yours = _said(_typed(current)), _said(form.pairs)
+        if theirs == yours:  # the form was sent twice
             return RedirectResponse(f"/patients/{patient.id}", 303)
-        told = _now_is(current, stale)
-        return _page(request, session, patient, form, {}, today, told)
+        compare = compared(
+            session, current.edited_by, current.edited_at, theirs, yours, zone
+        )
+        return _page(request, session, patient, form, {}, today, compare=compare)
     keep_all(session, site.catalogue, patient, now=now)
     return RedirectResponse(f"/patients/{patient.id}", 303)
 
@@ -145,20 +158,15 @@ def _current(
     return opened, opened.version
 
 
-def _same(
-    episode: Episode, said: Care, order_on: date | None, plan_on: date | None
-) -> bool:
-    was = (episode.reason, episode.setting, episode.plan)
-    dates = (episode.order_on, episode.plan_on)
-    return (was, dates) == ((said.reason, said.setting, said.plan), (order_on, plan_on))
-
-
-def _now_is(episode: Episode, stale: StaleVersion) -> str:
-    setting = SETTINGS[episode.setting]
-    return (
-        f"{stale.sentence} It is now: {episode.reason}; {setting}; "
-        f"to {episode.plan} function."
-    )
+def _said(typed: Sequence[tuple[str, str]]) -> dict[str, str]:
+    """What a form says, in words, by what it is called there."""
+    said = dict(typed)
+    return {
+        "What care is for": said.get("reason", "").strip(),
+        "Where": SETTINGS.get(said.get("setting", ""), ""),
+        "Plan": f"{said.get('plan', '')} function",
+        **{words: said.get(name, "").strip() for name, words in DATES.items()},
+    }
 
 
 @router.post("/episodes/{episode_id}/close", response_model=None)
@@ -188,9 +196,27 @@ def close(
             session, me, episode, on=on, why=form.text("end_reason"),
             version=version_in(form), now=now,
         )  # fmt: skip
-    except StaleVersion as stale:
-        return _page(request, session, patient, None, {}, today, stale.sentence)
+    except StaleVersion:
+        why = EPISODE_ENDS[form.text("end_reason")]
+        theirs, yours = _ended(episode), {"Last day": str(on), "Why it ends": why}
+        if theirs == yours:
+            return RedirectResponse(f"/patients/{episode.patient_id}", 303)
+        compare = compared(
+            session, episode.edited_by, episode.edited_at, theirs, yours, zone
+        )
+        kept = None  # closed by now: what was typed belongs to no form any more
+        if episode.closed_on is None:
+            kept = Form([*_typed(episode), *form.pairs])
+        return _page(request, session, patient, kept, {}, today, compare=compare)
     return RedirectResponse(f"/patients/{episode.patient_id}", 303)
+
+
+def _ended(episode: Episode) -> dict[str, str]:
+    """How an episode was closed, in words; or that it is open and was changed."""
+    if episode.closed_on is None:
+        return {"Why it ends": f"it does not; changed: {episode.reason}"}
+    words = EPISODE_ENDS.get(episode.end_reason or "", "")
+    return {"Last day": str(episode.closed_on), "Why it ends": words}
 
 
 @router.post("/episodes/{episode_id}/reopen", response_model=None)
@@ -205,9 +231,13 @@ def reopen(
 ) -> Response:
     episode = episode_for(session, me, episode_id, "manage_episode")
     patient = session.get_one(Patient, episode.patient_id)
+    today = now.astimezone(zone).date()
+    why = form.text("why")
+    if why not in REOPENINGS:
+        errors = {f"why-{episode.id}": "Choose why it goes on."}
+        return _page(request, session, patient, None, errors, today)
     try:
-        reopen_episode(session, me, episode, version=version_in(form), now=now)
+        reopen_episode(session, me, episode, why=why, version=version_in(form), now=now)
     except StorageProblem as stale:
-        today = now.astimezone(zone).date()
         return _page(request, session, patient, None, {}, today, stale.sentence)
     return RedirectResponse(f"/patients/{episode.patient_id}", 303)

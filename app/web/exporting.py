@@ -43,6 +43,7 @@ def exported_patients(
                 birth_date=details.birth_date,
                 sex=details.sex,
                 conditions=details.conditions,
+                sides=details.sides,
                 facts=details.facts,
                 care=_care(care) if care else None,
                 invented=demo,

@@ -12,6 +12,8 @@ from app.web.person_words import age_words, condition_words
 
 router = APIRouter()
 MOST: Final = 50
+#: What is asked about what is owed; anything else asks for everybody.
+DUE: Final = {"due": True, "not_due": False}
 
 
 @router.get("/patients/find")
@@ -33,6 +35,8 @@ def find(
         words=form.text("words").split(),
         condition=condition if condition in CONDITIONS else "",
         archived=form.text("archived") == "yes",
+        due=DUE.get(form.text("due")),
+        day=today,
         most=MOST + 1,
     )
     lines = [

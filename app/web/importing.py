@@ -165,6 +165,7 @@ def _details(row: PatientRow) -> PatientDetails:
         birth_date=row.birth_date,
         sex=row.sex,
         conditions=row.conditions,
+        sides=row.sides,
         facts=row.facts,
     )
 
@@ -210,7 +211,10 @@ def _told(details: PatientDetails) -> list[object]:
     """What a file can say of somebody."""
     return [
         details.label, details.birth_year, str(details.birth_date), details.sex,
-        sorted((name, str(since)) for name, since in details.conditions.items()),
+        sorted(
+            (name, str(since), *details.sides.get(name, "").split())
+            for name, since in details.conditions.items()
+        ),
         sorted(details.facts.items()),
     ]  # fmt: skip
 

@@ -18,7 +18,7 @@ from app.clinical import scoring
 from app.clinical.composing import best_part
 from app.clinical.composite import Stage
 from app.clinical.measure import Measure
-from app.clinical.person import Person, ages_on
+from app.clinical.person import Person, ages_on, time_since
 from app.clinical.reading import Result, read
 from app.clinical.scoring import NotScorable, Score
 from app.clinical.setup import HowDone, what_differs
@@ -124,13 +124,22 @@ def clinical_trial(trial: Trial) -> scoring.Trial:
 
 
 def person_on(details: PatientDetails, setting: str, day: date) -> Person:
-    """The patient as readings need them, at the age they had on `day`."""
+    """The patient as readings need them: as they were on `day`.
+
+    Their age then, the conditions that had begun, and for how long.
+    """
+    begun = {
+        name: onset
+        for name, onset in details.conditions.items()
+        if onset is None or onset.first <= day
+    }
     return Person(
         ages=ages_on(day, born=details.birth_date, year=details.birth_year),
         sex=details.sex,
-        conditions=tuple(details.conditions),
+        conditions=tuple(begun),
         setting=setting,
         facts=dict(details.facts),
+        since={name: time_since(onset, day) for name, onset in begun.items() if onset},
     )
 
 

@@ -7,6 +7,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlmodel import Session, col, select
 
 from app.access import may
+from app.clinical.vocabulary import PURGES, SEXES
 from app.storage.duplicates import fold
 from app.storage.episodes import episodes_of
 from app.storage.errors import StorageProblem
@@ -22,6 +23,7 @@ from app.storage.people import Person, actor
 from app.storage.purge import purge
 from app.storage.trials import rounds_of
 from app.web.deps import (
+    Form,
     FormDep,
     Now,
     ReadSession,
@@ -58,6 +60,7 @@ def _page(
     patient: Patient,
     errors: dict[str, str],
     wrong: str = "",
+    typed: Form | None = None,
 ) -> HTMLResponse:
     return page(
         request,
@@ -67,6 +70,8 @@ def _page(
         oversees=may(actor(me), "see_desk", None),
         errors=errors,
         wrong=wrong,
+        typed=typed or Form(),
+        purges=PURGES,
     )
 
 
@@ -101,18 +106,23 @@ def fold_in(
     now: Now,
     patient_id: RowId,
 ) -> Response:
-    """First both side by side, then, confirmed, one of them."""
-    kept = patient_for(session, me, patient_id, "merge_patient")
-    other = _by_label(session, kept, form.text("label"))
+    """First both side by side, then the one that was chosen to stay."""
+    one = patient_for(session, me, patient_id, "merge_patient")
+    other = _by_label(session, one, form.text("label"))
     if other is None:
         told = {"label": "No other patient here has exactly this label."}
-        return _page(request, me, kept, told)
-    if form.text("sure") != "yes":
+        return _page(request, me, one, told, typed=form)
+    keep = {"this": (one, other), "other": (other, one)}.get(form.text("keep"))
+    if keep is None:
+        asked = form.text("sure") == "yes"
+        sides = [_side(session, p) for p in (one, other)]
         return page(
-            request, "patients/fold.html", kept=kept, other=other,
-            sides=[_side(session, p) for p in (kept, other)],
+            request, "patients/fold.html", status=422 if asked else 200, one=one,
+            other=other, sides=sides, unlike=unlike(*sides),
+            errors={"keep": "Choose which record stays."} if asked else {},
         )  # fmt: skip
-    fold(session, me, kept.id, other.id, now=now)
+    kept, folded = keep
+    fold(session, me, kept.id, folded.id, now=now)
     keep_all(session, site.catalogue, kept, now=now)
     return RedirectResponse(f"/patients/{kept.id}", 303)
 
@@ -129,14 +139,22 @@ def _by_label(session: Session, kept: Patient, label: str) -> Patient | None:
     return found[0] if len(found) == 1 else None
 
 
+def unlike(one: dict[str, str], other: dict[str, str]) -> list[str]:
+    """What both say, and say differently, of what one person has only once."""
+    return [
+        what
+        for what in ("Born", "Sex")
+        if one[what] != other[what] and "not said" not in (one[what], other[what])
+    ]
+
+
 def _side(session: Session, patient: Patient) -> dict[str, str]:
     details = details_of(session, patient)
     born = details.birth_date or details.birth_year or "not said"
     rounds = rounds_of(session, patient.id)
     return {
-        "Label": patient.label,
         "Born": str(born),
-        "Sex": details.sex or "not said",
+        "Sex": SEXES.get(details.sex or "", "not said"),
         "About": about_words(details) or "nothing said",
         "Episodes": str(len(episodes_of(session, patient))),
         "Tests": str(len(rounds)),
@@ -153,15 +171,17 @@ def delete(
     now: Now,
     patient_id: RowId,
 ) -> Response:
-    """For good: the label typed again, the passphrase, and nothing comes back."""
+    """For good: why, the label typed again, the passphrase; nothing comes back."""
     patient = patient_for(session, me, patient_id, "purge_patient")
     errors = {"passphrase": fault} if fault else {}
     if form.text("typed_label") != patient.label:
         errors["typed_label"] = "Type the label exactly as it stands above."
+    if form.text("why") not in PURGES:
+        errors["why"] = "Choose why it may be deleted."
     if errors:
-        return _page(request, me, patient, errors)
+        return _page(request, me, patient, errors, typed=form)
     try:
-        purge(session, me, patient_id, now=now)
+        purge(session, me, patient_id, why=form.text("why"), now=now)
     except StorageProblem as refused:
         return _page(request, me, patient, {}, refused.sentence)
     return RedirectResponse("/caseload", 303)

@@ -36,6 +36,7 @@ from app.web.due import clearance_of
 from app.web.history_view import history_view
 from app.web.judging import keep
 from app.web.last_scores import ScoreLine, latest_by_test
+from app.web.open_visit import open_visit_of
 from app.web.setup_form import fact_fields, facts_from, remembered
 
 router = APIRouter()
@@ -70,7 +71,13 @@ def choose(
         for m in site.catalogue.measures.values()
     ]
     choices.sort(key=lambda c: (not c.clearance.allowed, c.measure.name))
-    return page(request, "measures/choose.html", patient=patient, choices=choices)
+    return page(
+        request,
+        "measures/choose.html",
+        patient=patient,
+        choices=choices,
+        open_visit=open_visit_of(request, session, patient.id),
+    )
 
 
 @router.get("/patients/{patient_id}/measures/{measure_id}")
@@ -88,7 +95,12 @@ def history(
     scores = scores_of(session, [patient.id], measure.id)
     view = history_view(measure, rounds, scores)
     return page(
-        request, "measures/history.html", patient=patient, measure=measure, view=view
+        request,
+        "measures/history.html",
+        patient=patient,
+        measure=measure,
+        view=view,
+        open_visit=open_visit_of(request, session, patient.id),
     )
 
 
@@ -248,6 +260,7 @@ def _ready_page(
         patient=patient,
         measure=measure,
         clearance=clearance_of(measure, tags),
+        open_visit=open_visit_of(request, session, patient.id),
         before=before,
         fields=fact_fields(measure, conditions, form, kept),
         typed=form,

@@ -1,32 +1,26 @@
 """A new patient as typed -> what storage takes, or sentences beside fields."""
 
 import re
-import secrets
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from typing import Final, Literal
 
-from app.clinical.person import OLDEST, YOUNGEST
+from app.clinical.person import OLDEST, YOUNGEST, Onset
 from app.clinical.precautions import PRECAUTIONS
-from app.clinical.vocabulary import CONDITIONS, PERSON_FACTS, SETTINGS, SEXES, SIZES
+from app.clinical.vocabulary import (
+    CONDITIONS,
+    PERSON_FACTS,
+    SETTINGS,
+    SEXES,
+    SIDED,
+    SIDES,
+    SIZES,
+)
 from app.storage.patients import PatientDetails
 from app.web.deps import Form
 
-#: Made-up labels, so that no name is ever needed: a colour or stone, and an animal.
-_FIRST: Final = (
-    "Amber", "Ash", "Birch", "Chalk", "Clover", "Cobalt", "Copper", "Coral", "Dune",
-    "Ember", "Fern", "Flint", "Hazel", "Indigo", "Ivory", "Jade", "Linen", "Maple",
-    "Moss", "Ochre", "Opal", "Pearl", "Plum", "Quartz", "Rust", "Sage", "Slate",
-    "Teal", "Umber", "Willow",
-)  # fmt: skip
-_SECOND: Final = (
-    "Badger", "Beaver", "Curlew", "Dipper", "Dunnock", "Egret", "Falcon", "Finch",
-    "Gannet", "Grebe", "Hare", "Heron", "Ibex", "Kestrel", "Lapwing", "Lynx",
-    "Marten", "Newt", "Osprey", "Otter", "Pipit", "Plover", "Raven", "Shrew",
-    "Stoat", "Swift", "Tern", "Thrush", "Vole", "Wren",
-)  # fmt: skip
 _ISO: Final = re.compile(r"(\d{4})-(\d{2})-(\d{2})", re.ASCII)
 _NUMBER: Final = re.compile(r"\d{1,3}(?:\.\d{1,2})?", re.ASCII)
 _YEAR: Final = re.compile(r"\d{4}", re.ASCII)
@@ -49,10 +43,6 @@ class FormErrors(Exception):
     def __init__(self, errors: dict[str, str]) -> None:
         super().__init__(", ".join(errors))
         self.errors = errors
-
-
-def made_up_label() -> str:
-    return f"{secrets.choice(_FIRST)} {secrets.choice(_SECOND)}"
 
 
 def new_patient(form: Form, today: date) -> NewPatient:
@@ -121,9 +111,10 @@ def _details(form: Form, today: date, errors: dict[str, str]) -> PatientDetails:
         birth_date=born,
         sex=form.text("sex") or None,
         conditions={
-            name: since(form, f"since-{name}", today, errors)
+            name: onset(form, f"since-{name}", today, errors)
             for name in sorted(conditions)
         },
+        sides=_sides(form, conditions, errors),
         facts=_facts(form, errors),
         sizes=_sizes(form, errors),
         full_name=form.text("full_name"),
@@ -146,6 +137,36 @@ def since(form: Form, name: str, today: date, errors: dict[str, str]) -> date | 
     elif not date(1900, 1, 1) <= day <= today:
         errors[name] = "That day has not come yet, or lies too far back."
     return day
+
+
+def onset(form: Form, name: str, today: date, errors: dict[str, str]) -> Onset | None:
+    """When something began: a day, a month or a year, or nothing."""
+    text = form.text(name)
+    if not text:
+        return None
+    try:
+        began = Onset.read(text)
+    except ValueError:
+        errors[name] = f"{text!r}: write a year, year-month or year-month-day."
+        return None
+    if began.first > today:
+        errors[name] = "That has not come yet. Check the year."
+    return began
+
+
+def _sides(
+    form: Form, conditions: Collection[str], errors: dict[str, str]
+) -> dict[str, str]:
+    """The side of each chosen condition that has one."""
+    said = {
+        name: form.text(f"side-{name}")
+        for name in sorted(conditions)
+        if name in SIDED and form.text(f"side-{name}")
+    }
+    for name, side in said.items():
+        if side not in SIDES:
+            errors[f"side-{name}"] = "Choose a side."
+    return said
 
 
 def _sizes(form: Form, errors: dict[str, str]) -> dict[str, tuple[str, str]]:

@@ -15,11 +15,14 @@ from app.catalogue.load import Catalogue
 from app.clinical.precautions import PRECAUTIONS, Precaution
 from app.clinical.vocabulary import (
     CONDITIONS,
+    FALL_QUESTIONS,
     LIVES_WITH,
     PERSON_FACTS,
     PRIOR_LEVELS,
     SETTINGS,
     SEXES,
+    SIDED,
+    SIDES,
     SIZES,
 )
 from app.identifiers import warning
@@ -31,7 +34,6 @@ from app.storage.patients import (
     Patient,
     add_patient,
     details_of,
-    label_taken,
     patient_for,
 )
 from app.storage.people import Person, actor
@@ -40,7 +42,6 @@ from app.storage.profile import profile_of
 from app.storage.safety import open_stops_of
 from app.storage.scores import Score, scores_of, unfinished_rounds
 from app.storage.trials import rounds_of
-from app.storage.visits import open_visit
 from app.web.clock_lines import clock_lines
 from app.web.dates import ago_words, day_words
 from app.web.deps import (
@@ -57,8 +58,10 @@ from app.web.deps import (
     site_of,
 )
 from app.web.due import clearance_of, due_tests
+from app.web.labels import free_label
 from app.web.last_scores import latest_by_test
-from app.web.patient_form import FormErrors, NewPatient, made_up_label, new_patient
+from app.web.open_visit import open_visit_of
+from app.web.patient_form import FormErrors, NewPatient, new_patient
 from app.web.person_words import about_words, age_words
 from app.web.setup_form import remembered
 from app.web.stops import stop_views
@@ -104,14 +107,7 @@ class OpenRound:
 def new(request: Request, me: SignedIn, session: ReadSession) -> HTMLResponse:
     if not may(actor(me), "add_patient", None):
         raise NotAllowed
-    label = next(
-        (
-            label
-            for label in (made_up_label() for _ in range(20))
-            if not label_taken(session, label, is_demo=me.is_demo)
-        ),
-        f"{made_up_label()} {made_up_label()}",
-    )
+    label = free_label(session, is_demo=me.is_demo)
     return _new_page(request, Form({"label": label}.items()), {})
 
 
@@ -127,6 +123,8 @@ def add(
     """Add a patient with an open episode; the same form again adds nobody."""
     if not may(actor(me), "add_patient", None):
         raise NotAllowed
+    if form.text("another"):
+        return _new_page(request, _another_label(session, me, form), {})
     today = now.astimezone(zone).date()
     try:
         wanted = new_patient(form, today)
@@ -144,6 +142,13 @@ def add(
     if doubt:
         return page(request, "patients/doubt.html", patient=patient, doubt=doubt)
     return RedirectResponse(f"/patients/{patient.id}", 303)
+
+
+def _another_label(session: Session, me: Person, form: Form) -> Form:
+    """The form as typed, under another made-up label."""
+    label = free_label(session, is_demo=me.is_demo, but=form.text("label"))
+    kept = [pair for pair in form.pairs if pair[0] not in ("label", "another")]
+    return Form([("label", label), *kept])
 
 
 def _same_patient(
@@ -194,6 +199,8 @@ def _new_page(request: Request, form: Form, errors: dict[str, str]) -> HTMLRespo
         facts=PERSON_FACTS,
         precautions=PRECAUTIONS,
         sizes=SIZES,
+        sided=SIDED,
+        sides=SIDES,
         full=site_of(request).settings.identifiers == "full",
     )
 
@@ -225,7 +232,7 @@ def show(
         about=about_words(details),
         episode=episode,
         setting=SETTINGS[episode.setting] if episode else "",
-        day=(today - episode.opened_on).days + 1 if episode else 0,
+        day=(today - episode.began_on).days + 1 if episode else 0,
         precautions=precaution_lines(held, today),
         due=due if episode else [],
         begun=_begun(session, site.catalogue, patient, today),
@@ -249,12 +256,13 @@ def _around(
     """What stands beside the tests: the profile, cover, and what may be changed."""
     return {
         "clocks": clock_lines(session, request, episode, today),
-        "visit": open_visit(session, me, patient.id, today),
+        "open_visit": open_visit_of(request, session, patient.id),
         "visit_uid": uuid.uuid4().hex,
         "covered": covered_for(session, me, patient.id),
         "profile": profile_of(session, episode) if episode else None,
         "prior": PRIOR_LEVELS,
         "lives": LIVES_WITH,
+        "falls": FALL_QUESTIONS,
         "changes": _changes(me, patient),
     }
 

@@ -5,13 +5,20 @@ from typing import Final
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from sqlmodel import Session
 
-from app.clinical.vocabulary import LIVES_WITH, PRIOR_LEVELS
+from app.clinical.vocabulary import (
+    FALL_QUESTIONS,
+    LIVES_WITH,
+    PERSON_FACTS,
+    PRIOR_LEVELS,
+)
 from app.identifiers import warning
 from app.storage.episodes import open_episode
 from app.storage.errors import StaleVersion
-from app.storage.patients import Patient, patient_for
+from app.storage.patients import Patient, details_of, patient_for
 from app.storage.profile import Profile, profile_of, write_profile
+from app.web.comparing import Compare, compared
 from app.web.deps import (
     Form,
     FormDep,
@@ -20,6 +27,7 @@ from app.web.deps import (
     RowId,
     SignedIn,
     WriteSession,
+    Zone,
     page,
 )
 from app.web.versions import version_in
@@ -30,6 +38,7 @@ CHOICES: Final[Mapping[str, tuple[str, Mapping[str, str]]]] = {
     "prior_mobility": ("Getting about before", PRIOR_LEVELS),
     "lives_with": ("Lives", LIVES_WITH),
 }
+CLOSED: Final = {**CHOICES, **FALL_QUESTIONS}
 TEXTS: Final[Mapping[str, tuple[str, int]]] = {
     "home": ("Home: stairs, bathroom, thresholds", 300),
     "helper": ("Who helps, by their role", 200),
@@ -44,34 +53,44 @@ def show(
     patient = patient_for(session, me, patient_id, "edit_patient")
     profile = profile_of(session, open_episode(session, patient))
     version = profile.version if profile else 0
-    return _page(request, patient, Form(_typed(profile)), version, {})
+    return _page(request, session, patient, Form(_typed(profile)), version, {})
 
 
 def _typed(profile: Profile | None) -> list[tuple[str, str]]:
-    names = (*CHOICES, *TEXTS)
+    names = (*CLOSED, *TEXTS)
     return [(name, getattr(profile, name, None) or "") for name in names]
+
+
+def _said(pairs: Mapping[str, str]) -> dict[str, str]:
+    """What a form says, in words, by what it is called there."""
+    said = {label: words.get(pairs[k], "") for k, (label, words) in CLOSED.items()}
+    return said | {label: pairs[k] for k, (label, _) in TEXTS.items()}
 
 
 def _page(
     request: Request,
+    session: Session,
     patient: Patient,
     typed: Form,
     version: int,
     errors: dict[str, str],
-    theirs: Profile | None = None,
+    compare: Compare | None = None,
     doubt: str = "",
 ) -> HTMLResponse:
+    falls = details_of(session, patient).facts.get("fall_history", "")
     return page(
         request,
         "patients/profile.html",
-        status=422 if errors else 409 if theirs else 200,
+        status=422 if errors else 409 if compare else 200,
         patient=patient,
         typed=typed,
         version=version,
         errors=errors,
         choices=CHOICES,
+        falls=FALL_QUESTIONS,
+        fallen=PERSON_FACTS["fall_history"].get(falls, ""),
         texts=TEXTS,
-        theirs=dict(_typed(theirs)) if theirs else None,
+        compare=compare,
         doubt=doubt,
     )
 
@@ -83,14 +102,15 @@ def save(
     me: SignedIn,
     session: WriteSession,
     now: Now,
+    zone: Zone,
     patient_id: RowId,
 ) -> Response:
     patient = patient_for(session, me, patient_id, "edit_patient")
     episode = open_episode(session, patient)
     errors = _errors(form)
     if errors:
-        return _page(request, patient, form, version_in(form), errors)
-    said: dict[str, str | None] = {name: form.text(name) or None for name in CHOICES}
+        return _page(request, session, patient, form, version_in(form), errors)
+    said: dict[str, str | None] = {name: form.text(name) or None for name in CLOSED}
     said |= {name: form.text(name) for name in TEXTS}
     try:
         saved = write_profile(
@@ -98,20 +118,25 @@ def save(
         )
     except StaleVersion:
         theirs = profile_of(session, episode)
-        if theirs and dict(_typed(theirs)) == {n: form.text(n) for n in said}:
+        was, typed = dict(_typed(theirs)), {n: form.text(n) for n in said}
+        if was == typed:
             return RedirectResponse(f"/patients/{patient.id}", 303)
+        compare = compared(
+            session, theirs.edited_by if theirs else None,
+            theirs.edited_at if theirs else None, _said(was), _said(typed), zone,
+        )  # fmt: skip
         version = theirs.version if theirs else 0
-        return _page(request, patient, form, version, {}, theirs)
+        return _page(request, session, patient, form, version, {}, compare)
     doubt = warning({TEXTS[name][0].lower(): form.text(name) for name in TEXTS})
     if doubt:
-        return _page(request, patient, form, saved.version, {}, doubt=doubt)
+        return _page(request, session, patient, form, saved.version, {}, doubt=doubt)
     return RedirectResponse(f"/patients/{patient.id}", 303)
 
 
 def _errors(form: Form) -> dict[str, str]:
     errors = {
         name: "Choose one."
-        for name, (_, words) in CHOICES.items()
+        for name, (_, words) in CLOSED.items()
         if form.text(name) and form.text(name) not in words
     }
     for name, (_, most) in TEXTS.items():

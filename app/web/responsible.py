@@ -36,7 +36,7 @@ def show(
     request: Request, me: SignedIn, session: ReadSession, zone: Zone, patient_id: RowId
 ) -> HTMLResponse:
     patient = patient_for(session, me, patient_id, "transfer_patient")
-    return _page(request, session, patient, zone, {})
+    return _page(request, session, patient, zone, {}, Form())
 
 
 def _page(
@@ -45,6 +45,7 @@ def _page(
     patient: Patient,
     zone: Zone,
     errors: dict[str, str],
+    typed: Form,
 ) -> HTMLResponse:
     now_held = responsible(session, patient)
     held = {person.id for _, person in now_held}
@@ -59,6 +60,7 @@ def _page(
         to_hand_over=[p for p in others if p.role not in helpers],
         to_add=[p for p in others if p.role in helpers],
         errors=errors,
+        typed=typed,
     )
 
 
@@ -85,7 +87,7 @@ def change(
     if not 1 <= len(form.text("note")) <= 200:
         errors["note"] = "Say in a few words why."
     if errors:
-        return _page(request, session, patient, zone, errors)
+        return _page(request, session, patient, zone, errors, form)
     to = colleague(session, patient, _chosen(form))
     deed = transfer if form.text("what") == "transfer" else assign
     deed(session, me, patient, to, note=form.text("note"), now=now)

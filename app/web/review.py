@@ -41,6 +41,7 @@ from app.web.deps import (
 )
 from app.web.reauth import PassphraseFault
 from app.web.visit_events import events_of
+from app.web.visit_text import text_lines
 
 router = APIRouter()
 #: What a reviewer's button means.
@@ -69,9 +70,7 @@ def hand_in(
     own = form.text("own_words")
     if len(own) > 4000:
         raise FormProblem("At most 4000 letters of your own, please.")
-    events = events_of(session, site.catalogue, visit)
-    lines = [f"{KINDS[visit.kind].capitalize()}, {visit.local_date}"]
-    lines += [f"{e.says}{' (void)' if e.voided else ''}" for e in events if e.says]
+    lines = text_lines(session, site.catalogue, visit, site.zone)
     write_text(
         session, me, visit, lines, own_words=own, edition=site.catalogue.edition,
         version=VERSION, now=now,

@@ -52,6 +52,7 @@ from app.web.deps import (
 from app.web.due import clearance_of
 from app.web.judging import Judged, counts, judge, keep
 from app.web.made_from import part_lines
+from app.web.open_visit import open_visit_of
 from app.web.result_view import result_view
 from app.web.setup_form import setup_words
 from app.web.stops import StopView, stop_views
@@ -216,6 +217,7 @@ def _page(
         other_day=_other_day(request, session, judged),
         mind=_mind(request, session, judged),
         safe=make_safe,
+        open_visit=open_visit_of(request, session, patient.id),
         **_of_kind(request, session, judged, patient),
     )
 

@@ -70,6 +70,12 @@ def _clock(answers: Answers, zone: ZoneInfo) -> str:
 
 def stop_words(stop: Stop, today: date) -> str:
     """`Stopped for safety 25 Nov: lowered to the floor, dizzy`."""
+    told = happened(stop) or "what happened was not noted yet"
+    return f"Stopped for safety {day_words(stop.on_date, today)}: {told}"
+
+
+def happened(stop: Stop) -> str:
+    """`lowered to the floor, dizzy`; empty while nobody has said it."""
     said = stop.answers
     parts = [WHATS[said.what]] if said.what else []
     if said.head_strike == "yes":
@@ -77,5 +83,4 @@ def stop_words(stop: Stop, today: date) -> str:
     if said.blood_thinner == "yes":
         parts.append("on a blood thinner")
     parts += [words for key, words in SYMPTOMS.items() if key in said.symptoms]
-    told = ", ".join(parts) or "what happened was not noted yet"
-    return f"Stopped for safety {day_words(stop.on_date, today)}: {told}"
+    return ", ".join(parts)

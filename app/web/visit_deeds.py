@@ -39,10 +39,11 @@ def _kind(a: Asked) -> None:
 
 
 def _pause(a: Asked) -> None:
-    if a.form.text("reason") not in visiting.PAUSES:
+    chosen = a.form.text("reason")
+    if chosen not in visiting.PAUSES or chosen == visits.CLOSING:
         a.errors["reason"] = "Choose why it pauses."
         return
-    visits.pause(a.session, a.me, a.visit, a.form.text("reason"), a.now)
+    visits.pause(a.session, a.me, a.visit, chosen, a.now)
 
 
 def _resume(a: Asked) -> None:
@@ -60,13 +61,14 @@ def _minutes(a: Asked) -> None:
 
 def _leave(a: Asked) -> None:
     """The exit list as it was answered; what was not touched is not recorded."""
-    states = {
-        item: a.form.text(f"exit-{item}")
-        for item in visiting.EXIT_LIST
-        if a.form.text(f"exit-{item}") in ("done", "not_applicable")
-    }
-    if a.form.text("all") == "done":
-        states = dict.fromkeys(visiting.EXIT_LIST, "done") | states
+    states = {}
+    for item in visiting.EXIT_LIST:
+        to = visiting.HAND_OFF_TO if item == "hand_off" else ("done",)
+        word = a.form.text(f"exit-{item}")
+        if word in (*to, "not_applicable"):
+            states[item] = word
+        elif a.form.text("all") == "done" and item != "hand_off":
+            states[item] = "done"
     if not states:
         a.errors["exit"] = "Nothing is ticked yet."
         return

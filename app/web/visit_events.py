@@ -1,19 +1,26 @@
 """What happened in a visit, in order: for its page, its review and its note."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import groupby
+from typing import Any
 
 from sqlmodel import Session, col, select
 
 from app.catalogue.load import Catalogue
 from app.clinical.assistance import CUE_AMOUNTS, CUE_KINDS, LEVELS, contradictions
 from app.clinical.visiting import (
+    CARRIERS,
+    DEVICES,
     EXIT_LIST,
+    HAND_OFF_TO,
     LIMITED,
     NOT_DONE,
+    OUTSIDE,
     PAUSES,
     POSITIONS,
+    SET_UPS,
     TASKS,
     VITALS,
     outside,
@@ -24,17 +31,20 @@ from app.storage.observations import (
     SymptomCheck,
     TaskObservation,
     VitalSigns,
+    codes_in,
     limits_of,
+    merged,
     recorded,
 )
 from app.storage.trials import Round, Trial
-from app.storage.visits import ExitItem, pauses_of
+from app.storage.visits import ExitItem, exit_rows, pauses_of
 from app.web.trial_words import trial_words
+from app.web.visit_stops import Told, stop_events, void_events
 
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """One thing that happened. `mind`: what lies outside an order or is a stop."""
+    """One thing that happened. `mind`: what lies outside an order or contradicts."""
 
     at: datetime
     kind: str
@@ -47,29 +57,56 @@ class Event:
 
 def events_of(session: Session, shelf: Catalogue, visit: Visit) -> list[Event]:
     """Everything, the oldest first."""
+    trials = _trial_rows(session, visit)
+    tasks = recorded(session, visit, TaskObservation)
     found = [
         *_symptoms(session, visit),
         *_vitals(session, visit),
-        *_trials(session, shelf, visit),
-        *_tasks(session, visit),
+        *_trials(shelf, trials),
+        *_tasks(session, visit, tasks),
+        *_own("stop", stop_events(session, shelf, visit)),
+        *_own("void", void_events(shelf, trials, tasks)),
         *_pauses(session, visit),
         *_exit(session, visit),
     ]
     return sorted(found, key=lambda event: event.at)
 
 
+def _own(kind: str, told: Iterator[Told]) -> Iterator[Event]:
+    for at, says, by in told:
+        yield Event(at, kind, says, by)
+
+
 def _symptoms(session: Session, visit: Visit) -> Iterator[Event]:
-    for row in recorded(session, visit, SymptomCheck):
-        said = [
-            {"yes": "agreed", "declined": "declined"}.get(row.agreed or "", ""),
-            f"pain {row.pain} of 10" if row.pain is not None else "",
-            {"yes": "dizzy", "no": "not dizzy"}.get(row.dizzy or "", ""),
-            {"yes": "fell since last time", "no": "no fall"}.get(row.fell or "", ""),
-            f"slept {row.slept}" if row.slept else "",
-            f"“{row.words}”" if row.words else "",
+    """One event for each asking, however many taps it took."""
+    rows = recorded(session, visit, SymptomCheck)
+    for _, taps in groupby(rows, lambda row: row.asking or row.uid):
+        asked = list(taps)
+        first, last = asked[0], asked[-1]
+        says = ", ".join(symptom_words(merged(asked)))
+        before = [
+            word
+            for row in asked
+            for word in symptom_words(merged([row]))
+            if word not in symptom_words(merged(asked))
         ]
-        says = ", ".join(part for part in said if part)
-        yield Event(row.recorded_at, "symptoms", says, row.recorded_by, id=row.id)
+        if before:
+            says += f" (before that: {', '.join(before)})"
+        yield Event(first.recorded_at, "symptoms", says, first.recorded_by, id=last.id)
+
+
+def symptom_words(said: dict[str, Any]) -> list[str]:
+    """`agreed`, `pain 3 of 10`, ...: each answer that was given."""
+    pain, words = said.get("pain"), said.get("words")
+    found = [
+        {"yes": "agreed", "declined": "declined"}.get(said.get("agreed", ""), ""),
+        f"pain {pain} of 10" if pain is not None else "",
+        {"yes": "dizzy", "no": "not dizzy"}.get(said.get("dizzy", ""), ""),
+        {"yes": "fell since last time", "no": "no fall"}.get(said.get("fell", ""), ""),
+        f"slept {said['slept']}" if said.get("slept") else "",
+        f"“{words}”" if words else "",
+    ]
+    return [part for part in found if part]
 
 
 def _vitals(session: Session, visit: Visit) -> Iterator[Event]:
@@ -81,6 +118,10 @@ def _vitals(session: Session, visit: Visit) -> Iterator[Event]:
         }
         limits = limits_of(session, episode, row.recorded_at)
         mind = list(outside(ordered, limits).values())
+        if mind:
+            mind.append(OUTSIDE)
+        if row.saturation is not None and not (row.carrier or row.oxygen):
+            mind.append("Saturation on what? Without it no other can be compared.")
         pressure = _pressure(row)
         rest = "lying" if "lying" in before else "sitting"
         if pressure and rest in before and row.position.startswith("standing"):
@@ -107,8 +148,11 @@ def vital_words(row: VitalSigns) -> str:
     for name, vital in VITALS.items():
         value = getattr(row, name)
         if value is not None and name not in ("systolic", "diastolic"):
-            on = f" on {row.oxygen}" if name == "saturation" and row.oxygen else ""
-            parts.append(f"{vital.label.lower()} {value} {vital.unit}{on}")
+            on = oxygen_words(row) if name == "saturation" else ""
+            with_on = f" on {on}" if on else ""
+            parts.append(f"{vital.label.lower()} {value} {vital.unit}{with_on}")
+    if row.saturation is None and oxygen_words(row):
+        parts.append(f"breathing {oxygen_words(row)}")
     if row.effort is not None:
         parts.append(f"effort {row.effort} on {row.effort_scale}")
     if row.temperature_tenths is not None:
@@ -117,34 +161,51 @@ def vital_words(row: VitalSigns) -> str:
     return ", ".join(parts)
 
 
-def _trials(session: Session, shelf: Catalogue, visit: Visit) -> Iterator[Event]:
+def oxygen_words(row: VitalSigns) -> str:
+    """`room air`, `2 L/min by nasal cannula`, or what was written before a list."""
+    if row.carrier is None:
+        return row.oxygen
+    if row.flow_tenths is None:
+        return CARRIERS[row.carrier]
+    whole, tenth = divmod(row.flow_tenths, 10)
+    flow = f"{whole}.{tenth}" if tenth else str(whole)
+    return f"{flow} L/min, {CARRIERS[row.carrier]}"
+
+
+def _trial_rows(session: Session, visit: Visit) -> Sequence[tuple[Trial, Round]]:
     wanted = (
         select(Trial, Round)
         .join(Round, col(Round.id) == col(Trial.round_id))
         .where(Round.visit_id == visit.id)
     )
-    for trial, round in session.exec(wanted):
+    return session.exec(wanted.order_by(col(Trial.id))).all()
+
+
+def _trials(shelf: Catalogue, trials: Sequence[tuple[Trial, Round]]) -> Iterator[Event]:
+    for trial, round in trials:
         known = shelf.measures.get(round.measure)
         name = known.name if known else round.measure
-        mind = ("Stopped for safety.",) if trial.outcome == "stopped" else ()
         yield Event(
             trial.recorded_at, "trial", f"{name}: {trial_words(trial)}",
-            trial.recorded_by, mind, trial.void_reason or "", round.id,
+            trial.recorded_by, voided=trial.void_reason or "", id=round.id,
         )  # fmt: skip
 
 
-def _tasks(session: Session, visit: Visit) -> Iterator[Event]:
-    for row in recorded(session, visit, TaskObservation):
+def _tasks(
+    session: Session, visit: Visit, tasks: Sequence[TaskObservation]
+) -> Iterator[Event]:
+    codes = codes_in(session, visit)
+    for row in tasks:
         mind: tuple[str, ...] = ()
         if row.level and not row.voided_at:
             mind = contradictions(row.level, row.helpers, bool(row.cue_kind))
         yield Event(
-            row.recorded_at, "task", task_words(row), row.recorded_by, mind,
-            row.void_reason or "", row.id,
+            row.recorded_at, "task", task_words(row, codes.get(row.id)),
+            row.recorded_by, mind, row.void_reason or "", row.id,
         )  # fmt: skip
 
 
-def task_words(row: TaskObservation) -> str:
+def task_words(row: TaskObservation, federal: str | None) -> str:
     """`Dressing, lower body: moderate (patient does 60 %), x2, verbal cues ...`."""
     task = TASKS[row.task].capitalize()
     if row.not_done:
@@ -157,9 +218,25 @@ def task_words(row: TaskObservation) -> str:
     if row.cue_kind:
         amount = f", {CUE_AMOUNTS[row.cue_amount]}" if row.cue_amount else ""
         parts.append(f"cues {CUE_KINDS[row.cue_kind]}{amount}")
-    parts += [part for part in (row.device, row.set_up, row.note) if part]
-    code = f" [federal {row.federal}]" if row.federal else ""
+    parts += _things(row)
+    code = f" [federal {federal}]" if federal else ""
     return f"{task}: {', '.join(parts)}{code}"
+
+
+def _things(row: TaskObservation) -> list[str]:
+    """Device, set-up and note, the closed lists' words before the typed ones."""
+    device, set_up = (
+        DEVICES.get(row.device_kind or ""),
+        SET_UPS.get(row.set_up_kind or ""),
+    )
+    if row.device_kind == "other":
+        device = ""
+    if row.set_up_kind == "other":
+        set_up = ""
+    if row.device_kind == "none":
+        device = "no device"
+    found = (device, row.device, set_up, row.set_up, row.note)
+    return [part for part in found if part]
 
 
 def _pauses(session: Session, visit: Visit) -> Iterator[Event]:
@@ -170,16 +247,23 @@ def _pauses(session: Session, visit: Visit) -> Iterator[Event]:
 
 
 def _exit(session: Session, visit: Visit) -> Iterator[Event]:
-    wanted = select(ExitItem).where(ExitItem.visit_id == visit.id)
-    rows = session.exec(wanted).all()
+    order = list(EXIT_LIST)
+    rows = sorted(exit_rows(session, visit), key=lambda row: order.index(row.item))
     if rows:
-        done = [EXIT_LIST[r.item] for r in rows if r.state == "done"]
+        done = [exit_words(row) for row in rows if row.state == "done"]
         none = [EXIT_LIST[r.item] for r in rows if r.state == "not_applicable"]
         says = "; ".join(done) + (
             f"; not applicable: {', '.join(none)}" if none else ""
         )
         last = max(rows, key=lambda row: row.recorded_at)
+        says = says.removeprefix("; ")
         yield Event(last.recorded_at, "exit", f"Left: {says}", last.recorded_by)
     if visit.left_without and visit.closed_at:
         says = f"Left without the list: {visit.left_without}"
         yield Event(visit.closed_at, "exit", says, visit.closed_by, (says,))
+
+
+def exit_words(row: ExitItem) -> str:
+    """`bell in reach`, `hand-off given: nurse`."""
+    to = f": {HAND_OFF_TO[row.told_role]}" if row.told_role else ""
+    return EXIT_LIST[row.item] + to

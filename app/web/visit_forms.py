@@ -7,11 +7,16 @@ from typing import Any, Final
 from app.clinical.assistance import CUE_AMOUNTS, CUE_KINDS, FEDERAL, LEVELS
 from app.clinical.visiting import (
     ARMS,
+    CARRIERS,
+    DEVICES,
     EFFORT_SCALES,
+    FLOW_TENTHS,
     LIMITED,
     MINUTES,
     NOT_DONE,
+    OPEN_FLOW,
     POSITIONS,
+    SET_UPS,
     TASKS,
     VITALS,
     Limit,
@@ -19,6 +24,7 @@ from app.clinical.visiting import (
 from app.web.deps import Form
 
 _WHOLE: Final = re.compile(r"\d{1,3}", re.ASCII)
+_LITRES: Final = re.compile(r"(\d{1,2})(?:[.,](\d))?", re.ASCII)
 _DEGREES: Final = re.compile(r"(\d\d)(?:[.,](\d))?", re.ASCII)
 Errors = dict[str, str]
 
@@ -76,7 +82,7 @@ def vitals(form: Form, errors: Errors) -> dict[str, Any]:
     if said["position"] not in POSITIONS:
         errors["position"] = "In which position? A pressure without it says nothing."
     said["arm"] = _one(form, "arm", ARMS, errors)
-    said["oxygen"] = _words(form, "oxygen", 40, errors)
+    said |= _oxygen(form, errors)
     said["effort_scale"] = _one(form, "effort_scale", EFFORT_SCALES, errors)
     low, high = EFFORT_SCALES.get(said["effort_scale"] or "0-10", (0, 10))
     said["effort"] = whole(form, "effort", low, high, "Effort", errors)
@@ -89,6 +95,23 @@ def vitals(form: Form, errors: Errors) -> dict[str, Any]:
     if not errors and all(said[name] is None for name in numbers):
         errors["systolic"] = "Enter at least one number."
     return said
+
+
+def _oxygen(form: Form, errors: Errors) -> dict[str, Any]:
+    """What was breathed, and at which flow where that says anything."""
+    carrier, text = _one(form, "carrier", CARRIERS, errors), form.text("flow")
+    found = _LITRES.fullmatch(text)
+    tenths = int(found[1]) * 10 + int(found[2] or 0) if found else 0
+    low, high = FLOW_TENTHS
+    if text and not low <= tenths <= high:
+        errors["flow"] = "Flow: 0.1 to 60 litres a minute."
+    elif text and carrier is None:
+        errors.setdefault("carrier", "By what does it flow?")
+    elif text and carrier == "room_air":
+        errors["flow"] = "Room air has no flow: leave it empty, or choose by what."
+    elif not text and carrier not in (None, *OPEN_FLOW):
+        errors["flow"] = "How many litres a minute?"
+    return {"carrier": carrier, "flow_tenths": tenths or None}
 
 
 def _temperature(form: Form, errors: Errors) -> int | None:
@@ -113,12 +136,17 @@ def task(form: Form, errors: Errors) -> dict[str, Any]:
         "cue_kind": _one(form, "cue_kind", CUE_KINDS, errors),
         "cue_amount": _one(form, "cue_amount", CUE_AMOUNTS, errors),
         "federal": _one(form, "federal", FEDERAL, errors),
+        "device_kind": _one(form, "device_kind", DEVICES, errors),
+        "set_up_kind": _one(form, "set_up_kind", SET_UPS, errors),
         "device": _words(form, "device", 80, errors),
         "set_up": _words(form, "set_up", 200, errors),
         "note": _words(form, "note", 300, errors),
     }
     if said["task"] not in TASKS:
         errors["task"] = "Choose the task."
+    for name, what in (("device", "Which device?"), ("set_up", "Which set-up?")):
+        if said[f"{name}_kind"] == "other" and not said[name]:
+            errors.setdefault(name, what)
     if (said["level"] is None) == (said["not_done"] is None):
         errors.setdefault("level", "Either how much help, or why it was not done.")
     share, level = said["share"], said["level"]

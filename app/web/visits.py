@@ -2,12 +2,12 @@
 
 import uuid
 from collections.abc import Callable
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any, Final
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
-from sqlmodel import Session
+from sqlmodel import Session, col, select
 
 from app.access import STUDENT
 from app.clinical import assistance, visiting
@@ -18,8 +18,14 @@ from app.storage.observations import (
     SymptomCheck,
     TaskObservation,
     VitalSigns,
+    answer,
+    asked,
+    codes_in,
+    give_code,
     limits_of,
+    merged,
     record,
+    recorded,
     void_observation,
 )
 from app.storage.patients import Patient, patient_for
@@ -40,9 +46,10 @@ from app.web.deps import (
     Zone,
     page,
     site_of,
+    wants_fragment,
 )
 from app.web.visit_deeds import DEEDS, Asked
-from app.web.visit_events import events_of
+from app.web.visit_events import Event, events_of, symptom_words
 
 router = APIRouter()
 Reader = Callable[[Form, dict[str, str]], dict[str, Any]]
@@ -54,6 +61,12 @@ PARTS: Final[
     "vitals": (VitalSigns, visit_forms.vitals),
     "tasks": (TaskObservation, visit_forms.task),
 }
+#: Parts whose form is sent again at each tap.
+TAPPED: Final = ("symptoms", "exit")
+#: Answers tapped within this time go on with the same asking after a reload.
+SAME_ASKING: Final = timedelta(minutes=10)
+#: Codes of tasks that were not attempted.
+NOT_TRIED: Final = ("07", "09", "10", "88")
 
 
 @router.post("/patients/{patient_id}/visit")
@@ -122,10 +135,32 @@ def _page(
         typed=typed or Form(),
         errors=errors or {},
         uid=(typed.text("uid") if typed else "") or uuid.uuid4().hex,
+        going_on=_going_on(session, me, visit, now),
         lists=visiting,
         help=assistance,
         **_seen(session, site_of(request), visit, now),
     )
+
+
+def _going_on(session: Session, me: Person, visit: Visit, now: datetime) -> Form:
+    """The asking that this person is in the middle of: its id and its answers."""
+    rows = recorded(session, visit, SymptomCheck)
+    last = rows[-1] if rows else None
+    if (
+        last is None or last.asking is None or last.recorded_by != me.id
+        or now - last.recorded_at > SAME_ASKING
+    ):  # fmt: skip
+        return Form()
+    same = [row for row in rows if row.asking == last.asking]
+    said = {"asking": last.asking} | merged(same)
+    return Form((key, str(value)) for key, value in said.items())
+
+
+def _names(session: Session, events: list[Event]) -> dict[int, str]:
+    wanted = select(Person.id, Person.name).where(
+        col(Person.id).in_({e.by for e in events if e.by is not None})
+    )
+    return dict(session.exec(wanted).all())
 
 
 def _seen(session: Session, site: Site, visit: Visit, now: datetime) -> dict[str, Any]:
@@ -135,15 +170,22 @@ def _seen(session: Session, site: Site, visit: Visit, now: datetime) -> dict[str
     total, away = visits.counted_minutes(visit, pauses, now)
     spent = {name: getattr(visit, f"{name}_minutes") for name in visiting.MINUTES}
     answered = visits.exit_items(session, visit)
+    events = events_of(session, site.catalogue, visit)
+    tasks = recorded(session, visit, TaskObservation)
     texts = texts_of(session, visit)
     made = decision_of(session, texts[-1]) if texts else None
     return {
         "text": texts[-1] if texts else None,
         "returned": made is not None and made.decision == "returned",
         "episode": episode,
-        "events": events_of(session, site.catalogue, visit),
+        "events": events,
+        "names": _names(session, events),
+        "codes": codes_in(session, visit),
+        "offers": {row.id: proposal(row) for row in tasks},
+        "not_tried": NOT_TRIED,
         "clock": lambda at: moment_words(at, site.zone).partition(", ")[2],
         "day": day_words(visit.local_date),
+        "is_today": visit.local_date == now.astimezone(site.zone).date(),
         "paused": any(p.until is None for p in pauses),
         "total": total,
         "away": away,
@@ -171,6 +213,7 @@ def enter(
     if part not in PARTS and deed is None:
         raise NotFound
     errors: dict[str, str] = {}
+    tapped = part in TAPPED and wants_fragment(request)
     if deed is not None:
         if visit.person_id != me.id and part != "limits":
             raise NotAllowed("This is a colleague's visit: begin your own.")
@@ -179,11 +222,37 @@ def enter(
     else:
         table, read = PARTS[part]
         said = read(form, errors)
-        if not errors:
-            record(session, me, visit, table, said, uid=form.uid(), now=now)
+        if not errors and tapped:
+            answer(session, me, visit, said, asking=form.uid(), now=now)
+        elif not errors:
+            uid = form.uid()
+            own = {"asking": uid} if table is SymptomCheck else {}
+            record(session, me, visit, table, said | own, uid=uid, now=now)
     if errors:
         return _page(request, session, me, visit, patient, now, part, form, errors)
+    if tapped:
+        return _saved(request, session, visit, part, form, now)
     return RedirectResponse(f"/visits/{visit.id}#{part}", 303)
+
+
+def _saved(
+    request: Request, session: Session, visit: Visit, part: str, form: Form,
+    now: datetime,
+) -> HTMLResponse:  # fmt: skip
+    """The answer to a tap: when it was saved, and what is saved so far."""
+    answered = visits.exit_items(session, visit)
+    said: dict[str, Any] = {}
+    if part == "symptoms":
+        said = merged(asked(session, visit, form.uid()))
+    return page(
+        request,
+        "visits/_saved.html",
+        part=part,
+        at=moment_words(now, site_of(request).zone).partition(", ")[2],
+        said=symptom_words(said),
+        missing=visits.missing(answered),
+        lists=visiting,
+    )
 
 
 @router.post("/visits/{visit_id}/tasks/{task_id}/void")
@@ -195,12 +264,53 @@ def void_task(
     visit_id: RowId,
     task_id: RowId,
 ) -> RedirectResponse:
-    visit, _ = visits.visit_for(session, me, visit_id, "record_visit")
-    row = session.get(TaskObservation, task_id)
-    if row is None or row.visit_id != visit.id:
-        raise NotFound
+    visit, row = _task(session, me, visit_id, task_id)
     reason = form.text("void_reason")
     if not 1 <= len(reason) <= 200:
         raise FormProblem("Say in a few words why this does not count.")
     void_observation(session, me, row, reason, now)
     return RedirectResponse(f"/visits/{visit.id}#tasks", 303)
+
+
+@router.post("/visits/{visit_id}/tasks/{task_id}/code")
+def code_task(
+    form: FormDep,
+    me: SignedIn,
+    session: WriteSession,
+    now: Now,
+    visit_id: RowId,
+    task_id: RowId,
+) -> RedirectResponse:
+    """Take the code that is proposed, or give another; until the visit is handed in."""
+    visit, row = _task(session, me, visit_id, task_id)
+    code = form.text("code")
+    if code not in assistance.FEDERAL or (row.level is None) != (code in NOT_TRIED):
+        raise FormProblem("Choose a code that fits what was recorded.")
+    texts = texts_of(session, visit)
+    made = decision_of(session, texts[-1]) if texts else None
+    if texts and (made is None or made.decision != "returned"):
+        raise FormProblem("The visit was handed in: its codes stand as they are.")
+    offer = proposal(row)
+    give_code(
+        session, me, row, code, proposed=offer.code if offer else None, now=now
+    )  # fmt: skip
+    return RedirectResponse(f"/visits/{visit.id}#tasks", 303)
+
+
+def _task(
+    session: Session, me: Person, visit_id: int, task_id: int
+) -> tuple[Visit, TaskObservation]:
+    visit, _ = visits.visit_for(session, me, visit_id, "record_visit")
+    row = session.get(TaskObservation, task_id)
+    if row is None or row.visit_id != visit.id:
+        raise NotFound
+    return visit, row
+
+
+def proposal(row: TaskObservation) -> assistance.Proposal | None:
+    """What the code of a task most likely is; none for one not done."""
+    if row.level is None or row.voided_at is not None:
+        return None
+    return assistance.proposed(
+        row.level, row.helpers, row.share, cued=row.cue_kind is not None
+    )

@@ -7,6 +7,7 @@ import { forgetSaved } from "./kept.js";
 import { heldRun } from "./held_run.js";
 import { watchLock } from "./lock.js";
 import { watchOutbox } from "./outbox_form.js";
+import { minutes } from "./minutes.js";
 import { bindReadyRow, bindTickAll } from "./ready.js";
 import { showRunning } from "./running.js";
 import { reveal } from "./reveal.js";
@@ -15,6 +16,7 @@ import { watchSession } from "./session.js";
 import { watchSignOut } from "./sign_out.js";
 import { bindStepper } from "./stepper.js";
 import { stopwatch } from "./stopwatch_bind.js";
+import { taps } from "./taps.js";
 import { watchTrouble } from "./trouble.js";
 import { fillUid } from "./uid.js";
 import { bindUndo } from "./undo.js";
@@ -38,6 +40,8 @@ const BEHAVIOURS = [
   ["[data-reveal]", reveal],
   ["[data-held-run]", heldRun],
   ["[data-tick-all]", bindTickAll],
+  ["form[data-taps]", taps],
+  ["[data-minutes]", minutes],
   ["[data-bedside]", (e) => import("./bedside.js").then((m) => m.bedside(e))],
   ["[data-waits]", (e) => import("./bedside_kept.js").then((m) => m.showWaits(e))],
   ["[data-attach]", (e) => import("./attach.js").then((m) => m.attach(e))],

@@ -40,6 +40,7 @@ def result(
     conditions: Sequence[str] = (),
     setting: str | None = None,
     about: Mapping[str, str] | None = None,
+    since: Mapping[str, tuple[str, ...]] | None = None,
     before: Score | None = None,
     variant: str | None = None,
     pretest: str | None = None,
@@ -52,7 +53,9 @@ def result(
         else a_score(measure_id, text, variant, **facts)
     )
     ages = (age,) if isinstance(age, int) else tuple(age)
-    person = Person(ages, sex, tuple(conditions), setting, dict(about or {}))
+    person = Person(
+        ages, sex, tuple(conditions), setting, dict(about or {}), dict(since or {})
+    )
     chance = None if pretest is None else Decimal(pretest)
     return read(m, now, person, before=before, pretest=chance)
 

@@ -21,7 +21,6 @@ from app.clinical.visiting import Limit, outside, postural
         ("moderate", 1, 74, "03"),
         ("moderate", 1, 51, "03"),
         ("moderate", 1, 50, "02"),
-        ("moderate", 1, None, "02"),
         ("maximal", 1, 49, "02"),
         ("maximal", 1, 25, "02"),
         ("total", 1, 24, "01"),
@@ -33,8 +32,39 @@ from app.clinical.visiting import Limit, outside, postural
 def test_federal_code_is_proposed(
     level: str, helpers: int, share: int | None, code: str
 ) -> None:
-    assert proposed(level, helpers, share) == code
+    made = proposed(level, helpers, share)
+
+    assert made.code == code
+    assert made.because
     assert code in FEDERAL
+
+
+@pytest.mark.parametrize(
+    ("level", "helpers", "cued", "asks"),
+    [
+        # Teaching tables: the patient does 50 to 74 %, both sides of the list's half.
+        ("moderate", 1, False, "enter the patient's share"),
+        ("independent", 0, True, "helped or cued"),
+        ("modified", 1, False, "helped or cued"),
+    ],
+)
+def test_no_code_is_proposed_without_grounds(
+    level: str, helpers: int, cued: bool, asks: str
+) -> None:
+    made = proposed(level, helpers, cued=cued)
+
+    assert made.code is None
+    assert asks in made.because
+
+
+def test_total_with_a_share_points_at_the_next_code() -> None:
+    """The list says 01 when the helper does all; 02 when more than half."""
+    assert "look at 02" in proposed("total", 1, share=20).because
+    assert "look at 02" not in proposed("total", 1).because
+
+
+def test_every_level_has_a_word_about_its_code() -> None:
+    assert all(proposed(level, 1).because for level in LEVELS)
 
 
 def test_bands_of_the_share_meet_without_a_gap() -> None:
@@ -87,7 +117,7 @@ def test_open_end_and_missing_limit_say_nothing() -> None:
 @pytest.mark.parametrize(
     ("before", "was", "now", "counts"),
     [
-        # Lying: 20 systolic or 10 diastolic (StatPearls, secondary).
+        # Lying: 20 systolic or 10 diastolic (Freeman 2011, abstract).
         ("lying", (130, 80), (111, 71), False),
         ("lying", (130, 80), (110, 80), True),
         ("lying", (130, 80), (130, 70), True),
@@ -108,3 +138,5 @@ def test_postural_drop_by_its_source(
         assert "mmHg" in said
         assert "Follow the order" in said
         assert "hypotension" not in said
+        source = "Freeman 2011, abstract" if before == "lying" else "Shaw 2017"
+        assert source in said

@@ -10,8 +10,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.catalogue.load import catalogue
+from app.clinical.person import Onset
 from app.clinical.precautions import PRECAUTIONS
-from app.clinical.vocabulary import CONDITIONS, PERSON_FACTS, SETTINGS, UNABLE_REASONS
+from app.clinical.vocabulary import (
+    CONDITIONS,
+    PERSON_FACTS,
+    SETTINGS,
+    SIDED,
+    SIDES,
+    UNABLE_REASONS,
+)
 from app.exports import caseload_columns
 from app.exports.caseload_csv import (
     PATIENT_COLUMNS,
@@ -33,6 +41,11 @@ TODAY = date(2026, 3, 2)
 SHELF = catalogue().measures
 DAYS = st.dates(date(1950, 1, 1), TODAY)
 MAYBE_DAY = st.none() | DAYS
+ONSETS = st.none() | st.builds(
+    lambda day, parts: Onset(*(day.year, day.month, day.day)[:parts]),
+    DAYS,
+    st.integers(1, 3),
+)
 WORDS = TEXT.map(str.strip)
 LABELS = WORDS.filter(bool)
 FACTS = st.fixed_dictionaries(
@@ -71,14 +84,20 @@ def cares(draw: st.DrawFn) -> CareCells:
 @st.composite
 def patients(draw: st.DrawFn) -> PatientRow:
     born = draw(MAYBE_DAY)
+    conditions = draw(
+        st.dictionaries(st.sampled_from(list(CONDITIONS)), ONSETS, max_size=4)
+    )
     return PatientRow(
         label=draw(LABELS),
         birth_year=None if born else draw(st.none() | st.integers(1900, 2026)),
         birth_date=born,
         sex=draw(st.sampled_from((None, "female", "male"))),
-        conditions=draw(
-            st.dictionaries(st.sampled_from(list(CONDITIONS)), MAYBE_DAY, max_size=4)
-        ),
+        conditions=conditions,
+        sides={
+            name: draw(st.sampled_from(list(SIDES)))
+            for name in conditions
+            if name in SIDED and draw(st.booleans())
+        },
         facts=draw(FACTS),
         care=draw(st.none() | cares()),
         invented=draw(st.booleans()),

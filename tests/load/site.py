@@ -161,13 +161,22 @@ def _trials(
         owner, before = _whose(n, patients)
         for place in range(1, IN_ROUND + 1):
             number = (n - 1) * IN_ROUND + place
+            outcome = _outcome(number)
+            timed = rng.randrange(8_000, 30_000) if outcome == "completed" else None
             yield {
                 "id": number, "uid": _uid("t", number), "round_id": n, "place": place,
-                "practice": False, "outcome": "completed", "reason": "",
-                "raw_ms": rng.randrange(8_000, 30_000), "inputs": {}, "splits_ms": [],
+                "practice": False, "outcome": outcome, "reason": "",
+                "raw_ms": timed, "inputs": {}, "splits_ms": [],
                 "clocks": {}, "recorded_at": NOW - timedelta(days=3 * before),
                 "recorded_by": _owner(owner, staff), "body_hash": _uid("t", number) * 2,
             }  # fmt: skip
+
+
+def _outcome(number: int) -> str:
+    """Now and then somebody declines, and rarely a trial is stopped for safety."""
+    if number % 1000 == 0:
+        return "stopped"
+    return "declined" if number % 50 == 0 else "completed"
 
 
 def _scores(rounds: int, patients: int, rng: random.Random) -> Iterator[dict[str, Any]]:

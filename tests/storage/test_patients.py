@@ -8,6 +8,7 @@ import pytest
 from sqlalchemy import func
 from sqlmodel import Session, select
 
+from app.clinical.person import Onset
 from app.storage import patients, responsible
 from app.storage.database import read_session, write_session
 from app.storage.errors import (
@@ -26,7 +27,8 @@ DETAILS = PatientDetails(
     label="Green 2",
     birth_date=date(1948, 5, 1),
     sex="male",
-    conditions={"stroke": date(2025, 11, 3), "copd": None},
+    conditions={"stroke": Onset(2025, 11, 3), "ms": Onset(2019), "copd": None},
+    sides={"stroke": "left"},
     facts={"fall_history": "one", "severity": "mild"},
 )
 
@@ -160,7 +162,7 @@ def edit(
 def test_edit_replaces_all_details(ward: Ward) -> None:
     with write_session(ward.engine) as session:
         edit(session, ward.therapist, ward, DETAILS, 1)
-        fewer = replace(DETAILS, conditions={"copd": None}, facts={})
+        fewer = replace(DETAILS, conditions={"copd": None}, sides={}, facts={})
         edited = edit(session, ward.supervisor, ward, fewer, 2)
 
     with read_session(ward.engine) as session:

@@ -7,8 +7,10 @@ import pytest
 from sqlmodel import col, select
 from starlette.testclient import TestClient
 
+from app.identifiers import looks_like
 from app.storage.database import read_session
 from app.storage.patients import Patient
+from app.web import labels as made_up
 from app.web.deps import Site
 from tests.conftest import found
 
@@ -36,6 +38,68 @@ def test_form_offers_a_made_up_label(therapist: TestClient) -> None:
 
     assert label
     assert len(label.split()) == 2
+
+
+def test_another_label_keeps_everything_else_typed(
+    therapist: TestClient, site: Site
+) -> None:
+    typed = {**GOOD, "condition": "stroke", "since-stroke": "soon", "another": "yes"}
+    answer = therapist.post("/patients/new", data={"uid": uuid4().hex, **typed})
+    part = therapist.post("/patients/new", data=typed, headers={"hx-request": "true"})
+    label = found(answer.text, "#label").attributes["value"]
+
+    assert answer.status_code == 200
+    assert label != "Flint Wren"
+    assert found(answer.text, "#reason").attributes["value"] == GOOD["reason"]
+    assert found(answer.text, "[name=since-stroke]").attributes["value"] == "soon"
+    assert "<html" in answer.text
+    assert "<html" not in part.text
+    assert found(part.text, "#label").attributes["value"] != "Flint Wren"
+    assert "Flint Wren" not in labels(site)
+
+
+def test_enter_adds_and_does_not_change_the_label(therapist: TestClient) -> None:
+    """Enter presses the first button of a form."""
+    form = found(therapist.get("/patients/new").text, "main form")
+    first = form.css("button")[0]
+
+    assert "name" not in first.attributes
+    assert "another" in {b.attributes.get("name") for b in form.css("button")}
+
+
+def test_free_label_is_not_one_that_is_taken(
+    therapist: TestClient, site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    add(therapist, label="Acorn Abacus")
+    monkeypatch.setattr(made_up, "FIRST", ("Acorn",))
+    monkeypatch.setattr(made_up, "SECOND", ("Abacus", "Banjo", "Cello"))
+    with read_session(site.engine) as session:
+        offered = {
+            made_up.free_label(session, is_demo=False, but="Acorn Banjo")
+            for _ in range(20)
+        }
+
+    assert offered == {"Acorn Cello"}
+
+
+#: Words somebody could hear as meant for them, or take for a name or an address.
+UNFIT = {
+    "Ash", "Barrel", "Crane", "Crown", "Dodo", "Elder", "Ginger", "Hazel", "Ivory",
+    "Lane", "Lynx", "Martin", "Needle", "Nuthatch", "Olive", "Organ", "Pale", "Palm",
+    "Puffin", "Robin", "Rose", "Rust", "Shrew", "Sloth", "Snail", "Stool", "Street",
+    "Swallow", "Swift", "Thrush", "Turtle", "Walnut", "Whale", "Wheel", "Yellow",
+}  # fmt: skip
+
+
+def test_labels_are_many_and_neutral() -> None:
+    words = (*made_up.FIRST, *made_up.SECOND)
+
+    assert min(len(made_up.FIRST), len(made_up.SECOND)) >= 200
+    assert len(set(words)) == len(words)
+    assert all(word.isalpha() and word.istitle() for word in words)
+    assert not UNFIT & set(words)
+    assert not any(looks_like(f"{word} Banjo") for word in made_up.FIRST)
+    assert not any(looks_like(f"Acorn {word}") for word in made_up.SECOND)
 
 
 def test_patient_is_added_with_an_open_episode(therapist: TestClient) -> None:

@@ -33,7 +33,7 @@ def visit(student: TestClient, site: Site, patient_id: int) -> str:
         assign(session, owner, patient, pupil, now=site.clock())
     url = begin(student, patient_id)
     put(student, url, "tasks", task="kitchen", level="stand_by", helpers="1")
-    put(student, url, "exit", all="done")
+    put(student, url, "exit", all="done", **{"exit-hand_off": "family"})
     assert put(student, url, "close") == 303
     return url
 

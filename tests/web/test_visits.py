@@ -11,7 +11,11 @@ from starlette.testclient import TestClient
 from app.clinical.visiting import EXIT_LIST
 from app.storage.database import read_session, write_session
 from app.storage.episodes import Visit
-from app.storage.observations import SymptomCheck, TaskObservation, VitalSigns
+from app.storage.observations import (
+    SymptomCheck,
+    TaskObservation,
+    VitalSigns,
+)
 from app.storage.patients import Patient
 from app.storage.responsible import assign
 from app.storage.visits import ExitItem, VisitPause
@@ -110,17 +114,25 @@ def test_vital_signs_are_read_against_the_order(
     lying = {"position": "lying", "systolic": "150", "diastolic": "85", "arm": "left"}
     standing = {"position": "standing_1", "systolic": "86", "diastolic": "60"}
     assert (
-        put(therapist, visit, "vitals", **lying, saturation="94", oxygen="2 l/min")
+        put(
+            therapist,
+            visit,
+            "vitals",
+            **lying,
+            saturation="94",
+            carrier="nasal",
+            flow="2",
+        )
         == 303
     )
     assert put(therapist, visit, "vitals", **standing) == 303
     page = therapist.get(visit).text
 
     assert "No limits from an order are on record" in before
-    assert "150/85 mmHg, left arm, saturation 94 % on 2 l/min" in page
+    assert "150/85 mmHg, left arm, saturation 94 % on 2 L/min, nasal cannula" in page
     assert "Systolic 86 mmHg is below the order&#39;s limit of 90 mmHg." in page
     assert "fell by 64 / 25 mmHg" in page
-    assert "StatPearls, secondary" in page
+    assert "Freeman 2011, abstract" in page
     assert "hypotension" not in page
 
 
@@ -149,16 +161,6 @@ def test_bad_vital_sign_keeps_the_others_typed(
     assert answer.status_code == 422
     assert found(answer.text, f"#{field}-error").text()
     assert rows(site, VitalSigns) == []
-
-
-def test_limit_lifted_by_the_order_no_longer_holds(
-    therapist: TestClient, visit: str
-) -> None:
-    put(therapist, visit, "limits", heart_rate_high="110", set_by="physician")
-    put(therapist, visit, "vitals", position="sitting", heart_rate="120")
-    put(therapist, visit, "limits", set_by="physician")
-
-    assert "above the order" not in therapist.get(visit).text
 
 
 TASK = {"task": "dressing_lower", "level": "moderate", "helpers": "1", "share": "60"}
@@ -259,13 +261,17 @@ def test_visit_closes_only_after_the_exit_list(
     stored = {row.item: row.state for row in rows(site, ExitItem)}
     still = therapist.post(f"{visit}/close", data={})
     assert put(therapist, visit, "exit", all="done", **some) == 303
+    to_whom = therapist.post(f"{visit}/close", data={})
+    assert put(therapist, visit, "exit", **{"exit-hand_off": "nurse"}) == 303
     closed = put(therapist, visit, "close")
     (kept,) = rows(site, Visit)
 
     assert early.status_code == still.status_code == 422
     assert "bell in reach" in found(still.text, "#close-error").text()
     assert stored == {"strip": "done", "alarm": "not_applicable"}
+    assert "hand-off given. Or" in found(to_whom.text, "#close-error").text()
     assert closed == 303
+    assert "hand-off given: nurse" in therapist.get(visit).text
     assert {row.state for row in rows(site, ExitItem) if row.item == "alarm"} == {
         "not_applicable"
     }
@@ -366,7 +372,7 @@ def test_assistant_closes_treatment_alone(
     assistant = sign_in_as("assistant")
     visit = begin(assistant, patient_id)
     put(assistant, visit, "kind", kind=kind)
-    put(assistant, visit, "exit", all="done")
+    put(assistant, visit, "exit", all="done", **{"exit-hand_off": "nurse"})
 
     assert put(assistant, visit, "close") == status
 

@@ -7,15 +7,24 @@ from sqlalchemy import text
 from sqlmodel import select
 from starlette.testclient import TestClient
 
+from app.clinical.vocabulary import PURGES
 from app.storage import audit
 from app.storage.database import read_session, write_session
-from app.storage.patients import Patient
+from app.storage.patients import Patient, PatientDetails
 from app.storage.scores import Score
 from app.storage.tables import Table
 from app.storage.trials import Trial
+from app.web.audit_words import DEEDS
 from app.web.deps import Site
 from tests.conftest import Clock, found, person_by
-from tests.make import PASSPHRASE, make_episode, make_patient, make_person
+from tests.make import (
+    PASSPHRASE,
+    make_episode,
+    make_patient,
+    make_person,
+    make_round,
+    make_visit,
+)
 from tests.web.bedside import a_round, done, send
 
 SignIn = Callable[[str], TestClient]
@@ -72,6 +81,21 @@ def test_handing_over_says_to_whom_and_why(
 
     assert answer.status_code == 422
     assert found(answer.text, ".error").text()
+
+
+def test_refused_hand_over_keeps_what_was_typed(
+    therapist: TestClient, site: Site
+) -> None:
+    to = id_of(site, "colleague")
+    url = "/patients/1/people"
+    bare = therapist.post(url, data={"what": "transfer", "note": "moved to ward 3"})
+    long = {"what": "transfer", "person": to, "note": "x" * 201}
+    told = therapist.post(url, data=long).text
+
+    assert found(bare.text, "#note-transfer").attributes["value"] == "moved to ward 3"
+    assert found(bare.text, "#note-add").attributes["value"] == ""
+    assert found(told, "#person-transfer [selected]").attributes["value"] == to
+    assert found(told, "#note-transfer").attributes["value"] == "x" * 201
 
 
 def cover(client: TestClient, site: Site, **said: str) -> int:
@@ -168,6 +192,29 @@ def test_found_by_words_of_the_label_among_ones_own(
     assert 'value="amber"' in both
 
 
+def test_found_by_whether_something_is_due(
+    sign_in_as: SignIn, site: Site, clock: Clock, patient_id: int
+) -> None:
+    therapist = sign_in_as("therapist")
+    done(therapist, patient_id, STANDS, "16.2")
+    with write_session(site.engine) as session:
+        make_patient(session, person_by(session, "therapist"), label="Blue 8")
+    early = find(therapist, words="Blue", due="due")
+    clock.move(days=60)
+    therapist = sign_in_as("therapist")
+    due, rest, everybody = (
+        [node.text() for node in found(page, "main").css(".person b")]
+        for page in (
+            find(therapist, words="Blue", due="due"),
+            find(therapist, words="Blue", due="not_due"),
+            find(therapist, words="Blue", due="never"),
+        )
+    )
+
+    assert "Nobody you may see" in early
+    assert (due, rest, everybody) == (["Blue 7"], ["Blue 8"], ["Blue 7", "Blue 8"])
+
+
 def test_archived_are_found_only_when_asked_for(
     supervisor: TestClient, patient_id: int
 ) -> None:
@@ -218,13 +265,17 @@ def test_folded_record_moves_everything_and_leads_to_the_kept_one(
     url = f"/patients/{patient_id}/fold"
     looked = supervisor.post(url, data={"label": "Red 9"})
     before = supervisor.get(f"/patients/{twin}").status_code
-    folded = supervisor.post(url, data={"label": "Red 9", "sure": "yes"})
-    again = supervisor.post(url, data={"label": "Red 9", "sure": "yes"})
+    unsure = supervisor.post(url, data={"label": "Red 9", "sure": "yes"})
+    kept = {"label": "Red 9", "sure": "yes", "keep": "this"}
+    folded = supervisor.post(url, data=kept)
+    again = supervisor.post(url, data=kept)
     with read_session(site.engine) as session:
         scores = session.exec(select(Score)).all()
 
     assert "two records" in looked.text
     assert before == 200
+    assert unsure.status_code == 422
+    assert found(unsure.text, "#keep-error").text()
     assert folded.status_code == 303
     assert again.status_code == 422
     assert {s.patient_id for s in scores} == {patient_id}
@@ -232,6 +283,38 @@ def test_folded_record_moves_everything_and_leads_to_the_kept_one(
     assert moved.headers["location"] == f"/patients/{patient_id}"
     assert colleague.get(f"/patients/{patient_id}").status_code == 200
     assert "12.1" in therapist.get(f"/patients/{patient_id}").text
+
+
+def test_the_other_record_may_be_the_one_that_stays(
+    twin: int, therapist: TestClient, supervisor: TestClient, patient_id: int
+) -> None:
+    url = f"/patients/{patient_id}/fold"
+    kept = {"label": "Red 9", "sure": "yes", "keep": "other"}
+    folded = supervisor.post(url, data=kept)
+    left = supervisor.get(f"/patients/{patient_id}")
+
+    assert folded.headers["location"] == f"/patients/{twin}"
+    assert left.headers["location"] == f"/patients/{twin}"
+    assert "Red 9" in therapist.get(f"/patients/{twin}").text
+
+
+def test_two_births_are_pointed_at_before_folding(
+    supervisor: TestClient, patient_id: int, site: Site
+) -> None:
+    with write_session(site.engine) as session:
+        owner = person_by(session, "therapist")
+        for label, year in (("Red 1", 1948), ("Red 2", 1960), ("Red 3", None)):
+            said = PatientDetails(label, birth_year=year, sex="female")
+            make_patient(session, owner, said)
+    url = f"/patients/{patient_id}/fold"
+    same, older, unknown = (
+        supervisor.post(url, data={"label": label}).text
+        for label in ("Red 1", "Red 2", "Red 3")
+    )
+
+    assert "Born differs" in found(older, ".caution").text()
+    assert "caution" not in same
+    assert "caution" not in unknown
 
 
 def test_folding_needs_another_label(supervisor: TestClient, patient_id: int) -> None:
@@ -266,20 +349,24 @@ def test_purge_leaves_no_row_of_the_patient_and_a_sound_site(
     )
     therapist.post("/patients/1/profile", data={"matters": "baking", "version": "0"})
     purge = f"/patients/{patient_id}/purge"
-    sure = {"typed_label": "Blue 7", "passphrase": PASSPHRASE}
+    why = "kept_long_enough"
+    sure = {"typed_label": "Blue 7", "passphrase": PASSPHRASE, "why": why}
     early = supervisor.post(purge, data=sure)
     supervisor.post("/patients/1/record", data={"deed": "archive", "version": "1"})
     unsure = supervisor.post(purge, data=sure | {"typed_label": "blue"})
     unknown = supervisor.post(purge, data=sure | {"passphrase": "wrong"})
+    bare = supervisor.post(purge, data=sure | {"why": "she died"})
     gone = supervisor.post(purge, data=sure)
 
     assert early.status_code == 409
     assert (unsure.status_code, unknown.status_code) == (422, 422)
+    assert bare.status_code == 422
+    assert found(bare.text, "#why-error").text()
     assert gone.status_code == 303
     assert supervisor.get(f"/patients/{patient_id}").status_code == 404
     after = rows_of(site)
     left = {n for n in after if after[n] > before[n]}
-    assert left <= {"audit_entry", "sign_in", "guess_wait"}
+    assert left <= {"audit_entry", "sign_in", "guess_wait", "number_mark"}
     assert after["patient"] == 1
     with read_session(site.engine) as session:
         assert audit.verify(session) is None
@@ -287,6 +374,46 @@ def test_purge_leaves_no_row_of_the_patient_and_a_sound_site(
         assert run("PRAGMA foreign_key_check").all() == []
         assert session.exec(select(Trial)).all() == []
         assert session.get(Patient, twin) is not None
+
+
+def test_purge_is_told_by_its_reason_and_nothing_else(
+    supervisor: TestClient,
+) -> None:
+    supervisor.post("/patients/1/record", data={"deed": "archive", "version": "1"})
+    sure = {"typed_label": "Blue 7", "passphrase": PASSPHRASE, "why": "asked_for"}
+    assert supervisor.post("/patients/1/purge", data=sure).status_code == 303
+    trail = found(supervisor.get("/audit").text, ".trail").text()
+
+    assert "purged a patient: it was asked for" in trail
+    assert "Blue 7" not in trail
+
+
+def test_every_reason_to_purge_has_its_words() -> None:
+    assert {f"purged_{why}" for why in PURGES} <= set(DEEDS)
+
+
+def test_number_of_somebody_deleted_is_never_given_again(
+    therapist: TestClient, supervisor: TestClient, patient_id: int, site: Site
+) -> None:
+    """Else an old audit entry, or a trial that waits on a phone, finds the next one."""
+    url = a_round(therapist, patient_id, STANDS)
+    supervisor.post("/patients/1/record", data={"deed": "archive", "version": "1"})
+    sure = {"typed_label": "Blue 7", "passphrase": PASSPHRASE, "why": "for_practice"}
+    assert supervisor.post("/patients/1/purge", data=sure).status_code == 303
+    with write_session(site.engine) as session:
+        owner = person_by(session, "therapist")
+        patient = make_patient(session, owner, label="Red 9")
+        episode = make_episode(session, owner, patient)
+        round = make_round(session, owner, make_visit(session, owner, episode))
+        second = make_patient(session, owner, label="Red 10")
+    late = send(therapist, url, typed="12.1")
+    trail = found(supervisor.get("/audit").text, ".trail")
+    links = {a.attributes["href"] for a in trail.css("a")}
+
+    assert (patient.id, second.id, episode.id, round.id) == (2, 3, 2, 2)
+    assert late.status_code == 404
+    assert "/patients/2" in links
+    assert "/patients/1" not in links
 
 
 def test_full_identifiers_show_on_the_brief_alone(

@@ -33,12 +33,26 @@ def upgrade() -> None:
         INDEX,
         "score",
         ["patient_id", "measure", "outcome", "change_verdict", "again"],
-        sqlite_where=sa.text("newest"),
+        sqlite_where=sa.text("newest = 1"),
         postgresql_where=sa.text("newest"),
+    )
+    op.create_index("ix_visit_local_date", "visit", ["local_date"])
+    op.drop_index("ix_owed_due", "owed")
+    op.create_index("ix_owed_due", "owed", ["kind", "due_on", "patient_id"])
+    op.create_index(
+        "ix_trial_without_number",
+        "trial",
+        ["round_id", "outcome"],
+        sqlite_where=sa.text("outcome <> 'completed'"),
+        postgresql_where=sa.text("outcome <> 'completed'"),
     )
 
 
 def downgrade() -> None:
+    op.drop_index("ix_trial_without_number", "trial")
+    op.drop_index("ix_owed_due", "owed")
+    op.create_index("ix_owed_due", "owed", ["kind", "due_on"])
+    op.drop_index("ix_visit_local_date", "visit")
     op.drop_index(INDEX, "score")
     for name in ("again", "newest"):
         op.drop_column("score", name)

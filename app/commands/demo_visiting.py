@@ -1,0 +1,116 @@
+"""The deeds of one demo visit, each at its minute: as taps would have been."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from functools import partial
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from sqlmodel import Session
+
+from app.catalogue.load import Catalogue
+from app.clinical.visiting import EXIT_LIST
+from app.commands.demo_visits import EACH, DemoContent, DemoEnd, DemoTask, Said
+from app.storage.episodes import Visit
+from app.storage.observations import (
+    SymptomCheck,
+    TaskObservation,
+    VitalSigns,
+    give_code,
+    record,
+)
+from app.storage.people import Person
+from app.storage.review import write_text
+from app.storage.visits import close, set_exit_items, set_kind, set_minutes
+from app.version import VERSION
+from app.web.visit_text import text_lines
+from app.web.visits import proposal
+
+Deed = tuple[datetime, Callable[[datetime], None]]
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """Where a visit's deeds are done. The visit itself is begun by an earlier deed."""
+
+    session: Session
+    shelf: Catalogue
+    zone: ZoneInfo
+    visits: dict[str, Visit]
+    name: str
+    uid_of: Callable[[str], str]
+
+    @property
+    def visit(self) -> Visit:
+        return self.visits[self.name]
+
+    @property
+    def person(self) -> Person:
+        return self.session.get_one(Person, self.visit.person_id)
+
+
+def hello_deeds(stage: Stage, told: DemoContent, at: datetime) -> Iterator[Deed]:
+    """The kind, what was asked and what was measured, before any test."""
+    if told.kind != "treatment":
+        yield at, partial(_kind, stage, told.kind)
+    sets: list[tuple[Any, Said]] = [(SymptomCheck, said) for said in told.symptoms]
+    sets += [(VitalSigns, said) for said in told.vitals]
+    for place, (table, said) in enumerate(sets, 1):
+        at += EACH
+        yield at, partial(_note, stage, table, said, f"{stage.name}/seen/{place}")
+
+
+def task_deeds(stage: Stage, told: DemoContent, at: datetime) -> Iterator[Deed]:
+    """The tasks of the day, after the tests."""
+    for place, task in enumerate(told.tasks, 1):
+        at += EACH
+        yield at, partial(_task, stage, task, f"{stage.name}/task/{place}")
+
+
+def end_deeds(stage: Stage, end: DemoEnd, at: datetime) -> Iterator[Deed]:
+    """The door closes `at`; what is handed in or signed is written a little later."""
+    yield at, partial(_leave, stage, end)
+    if end.own_words:
+        yield at + EACH, partial(_write, stage, end.own_words)
+
+
+def _kind(stage: Stage, kind: str, now: datetime) -> None:
+    set_kind(stage.session, stage.person, stage.visit, kind, now)
+
+
+def _note(stage: Stage, table: Any, said: Said, name: str, now: datetime) -> None:
+    uid = stage.uid_of(name)
+    record(stage.session, stage.person, stage.visit, table, said, uid=uid, now=now)
+
+
+def _task(stage: Stage, task: DemoTask, name: str, now: datetime) -> None:
+    row = record(
+        stage.session, stage.person, stage.visit, TaskObservation, task.said,
+        uid=stage.uid_of(name), now=now,
+    )  # fmt: skip
+    if task.code:
+        offer = proposal(row)
+        code = offer.code if offer else None
+        give_code(
+            stage.session, stage.person, row, task.code, proposed=code, now=now
+        )  # fmt: skip
+
+
+def _leave(stage: Stage, end: DemoEnd, now: datetime) -> None:
+    if end.minutes:
+        set_minutes(stage.session, stage.person, stage.visit, end.minutes, now)
+    if not end.left_without:
+        states = dict.fromkeys(EXIT_LIST, "done") | {"hand_off": end.hand_off}
+        set_exit_items(stage.session, stage.person, stage.visit, states, now)
+    close(
+        stage.session, stage.person, stage.visit, without_list=end.left_without, now=now
+    )  # fmt: skip
+
+
+def _write(stage: Stage, own_words: str, now: datetime) -> None:
+    write_text(
+        stage.session, stage.person, stage.visit,
+        text_lines(stage.session, stage.shelf, stage.visit, stage.zone),
+        own_words=own_words, edition=stage.shelf.edition, version=VERSION, now=now,
+    )  # fmt: skip
