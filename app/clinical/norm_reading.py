@@ -9,7 +9,7 @@ from statistics import NormalDist
 
 from app.clinical.fit import Match
 from app.clinical.measure import Measure, Norm
-from app.clinical.quantities import beyond, rounded, words
+from app.clinical.quantities import UNIT_WORDS, beyond, rounded, words
 from app.clinical.readings import (
     Reading,
     better_word,
@@ -87,6 +87,9 @@ def _says(
     z: Decimal | None,
 ) -> str:
     here, who = words(value, norm.unit), norm.population
+    if norm.no_verdict:
+        numbers = f"{_numbers(norm)} {UNIT_WORDS[norm.unit]}".strip()
+        return f"{here}; {who}: {numbers}. Not used for a verdict: see the note."
     if limit is not None:
         return _limit_says(measure, norm, here, limit, crossed)
     if norm.mean is not None and not (norm.skewed and norm.percentiles):

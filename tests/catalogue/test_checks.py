@@ -131,6 +131,7 @@ def _said(readings: list[Reading], given: Given) -> dict[str, Any]:
         "effect": None if effect is None else str(effect.value),
         "effect_ci": None if interval is None else [str(v) for v in interval],
         "matched": chosen is not None,
+        "z": None if chosen is None or chosen.z is None else str(chosen.z),
     }
 
 

@@ -17,6 +17,9 @@ CARRIED = {
     "tug_cognitive": (6, 5, 0, 2, 0),
     "five_times_sit_to_stand": (28, 25, 4, 18, 2),
     "four_square_step": (14, 11, 1, 13, 0),
+    "seated_reach_forward": (5, 0, 0, 7, 0),
+    "seated_reach_lateral": (7, 0, 0, 3, 0),
+    "lateral_reach": (11, 0, 0, 5, 0),
 }
 
 
