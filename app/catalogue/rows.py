@@ -27,7 +27,7 @@ CHECK_KINDS = (
 QUANTITIES = (
     "score", "difference", "dual_task_effect", "phase_sit_to_stand", "phase_turn_180",
     "phase_turn_before_sit", "phase_stand_to_sit", "phase_walk_both_ways",
-    "phase_walk_out",
+    "phase_walk_out", "with_arms",
 )  # fmt: skip
 UNITS = ("s", "in", "cm", "count", "%")
 

@@ -102,7 +102,22 @@ def _says(
                 f"({mean}); of 100 such people {_of_100(percentile)} would do worse."
             )
         return text + PULLED * norm.skewed
-    return f"{here}; in {who}, {_percentiles(norm)}."
+    return _half_says(measure, norm, value) or f"{here}; in {who}, {_percentiles(norm)}."
+
+
+def _half_says(measure: Measure, norm: Norm, value: Decimal) -> str:
+    """Against the middle half of a sample, where both its ends are printed."""
+    low, high = norm.percentiles.get(25), norm.percentiles.get(75)
+    if low is None or high is None or 50 in norm.percentiles:
+        return ""
+    if low <= value <= high:
+        side = "within"
+    else:
+        lower = measure.better == "lower"
+        word = worse_word if (value < low) != lower else better_word
+        side = f"{word(measure)} than"
+    half = f"{low} to {words(high, norm.unit)}"
+    return f"{words(value, norm.unit)} is {side} the middle half of {norm.population} ({half})."
 
 
 def _limit_says(

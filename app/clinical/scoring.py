@@ -6,13 +6,14 @@ never blank. Voided and practice trials never count.
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from fractions import Fraction
 from typing import Final
 
 from app.clinical.measure import Measure, Variant
 from app.clinical.quantities import BadNumber, convert, parse, shown
+from app.clinical.quantities import words as with_unit
 from app.clinical.setup import facts_differ
 from app.clinical.vocabulary import Outcome
 
@@ -38,7 +39,10 @@ class TooFewTrials(NotScorable):
 
 @dataclass(frozen=True, slots=True)
 class Trial:
-    """One attempt as it happened. `value` is as entered, in `unit`."""
+    """One attempt as it happened. `value` is as entered, in `unit`.
+
+    `inputs` is what was noted beside it, by the keys of the test's inputs.
+    """
 
     outcome: Outcome = "completed"
     value: Decimal | None = None
@@ -46,6 +50,7 @@ class Trial:
     reason: str = ""
     voided: bool = False
     practice: bool = False
+    inputs: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,10 +91,10 @@ def read_trial(measure: Measure, text: str) -> Trial:
     trial = read_any_trial(measure, text)
     in_first = convert(_number(trial), trial.unit, measure.units[0])
     if not measure.lowest <= in_first <= measure.highest:
-        low, high, first = measure.lowest, measure.highest, measure.units[0]
+        high = with_unit(measure.highest, measure.units[0])
         raise OutsideRange(
-            f"{trial.value} {trial.unit} is outside what a trial can be ({low} to "
-            f"{high} {first}). Check the number and the unit."
+            f"{with_unit(_value(trial), trial.unit)} is outside what a trial can be "
+            f"({measure.lowest} to {high}). Check the number and the unit."
         )
     return trial
 
@@ -144,7 +149,7 @@ def score(
     unit = done[-1].unit
     values = [convert(_number(t), t.unit, unit) for t in done]
     value = _take(rule, measure, values)
-    return Score(
+    made = Score(
         measure=measure.id,
         outcome="completed",
         variant=rule.id,
@@ -155,12 +160,35 @@ def score(
         parts=_parts(measure, value, paired or {}, facts or {}),
         facts=dict(facts or {}),
     )
+    return by_zero_rule(measure, made)
+
+
+def by_zero_rule(measure: Measure, score: Score) -> Score:
+    """Scored 0 where the test's own rule says so; the count itself stands beside it."""
+    rule = measure.zero
+    if rule is None or score.value is None:
+        return score
+    by_setup = any(score.facts.get(k) in values for k, values in rule.when.items())
+    if not by_setup and all(t.inputs.get(rule.input) != "yes" for t in score.trials):
+        return score
+    counted = {rule.quantity: Part(score.value, score.unit, rule.label)}
+    parts = {**score.parts, **(counted if score.value else {})}
+    return replace(score, value=Fraction(0), reason=rule.says, parts=parts)
+
+
+def is_zero_by_rule(measure: Measure, score: Score) -> bool:
+    """Whether the rule made it 0, not that nothing was done."""
+    return measure.zero is not None and score.reason == measure.zero.says
+
+
+def _value(trial: Trial) -> Decimal:
+    if trial.value is None:
+        raise NotScorable("A completed trial has no number.")
+    return trial.value
 
 
 def _number(trial: Trial) -> Fraction:
-    if trial.value is None:
-        raise NotScorable("A completed trial has no number.")
-    return Fraction(trial.value)
+    return Fraction(_value(trial))
 
 
 def _take(rule: Variant, measure: Measure, values: Sequence[Fraction]) -> Fraction:

@@ -15,7 +15,7 @@ from app.clinical.person import OLDEST, YOUNGEST, Person
 from app.clinical.quantities import BadNumber
 from app.clinical.quantities import words as with_unit
 from app.clinical.reading import Result, read
-from app.clinical.scoring import NotScorable, Score, Trial, read_trial
+from app.clinical.scoring import NotScorable, Score, Trial, by_zero_rule, read_trial
 from app.clinical.scoring import score as make_score
 from app.clinical.setup import BadFact, read_facts
 from app.commands.refused import Refused
@@ -90,8 +90,8 @@ def judge(shelf: Catalogue, given: argparse.Namespace) -> Result:
     """From parsed arguments to a Result."""
     measure = _measure(shelf, given.measure)
     facts, about = _facts(measure, given.fact)
-    _inputs(measure, given.input)
-    now = _score(measure, given, facts, shelf)
+    inputs = _inputs(measure, given.input)
+    now = _score(measure, given, facts, inputs, shelf)
     return read(
         measure,
         now,
@@ -133,18 +133,27 @@ def _facts(
     return read_facts(measure, setup), about
 
 
-def _inputs(measure: Measure, pairs: Sequence[str]) -> None:
-    for name, value in _split(pairs, "--input").items():
+def _inputs(measure: Measure, pairs: Sequence[str]) -> dict[str, str]:
+    """What was noted beside the trials: whole numbers, and ticks written as yes."""
+    noted = _split(pairs, "--input")
+    for name, value in noted.items():
         wanted = next((i for i in measure.inputs if i.key == name), None)
         if wanted is None:
             known = ", ".join(i.key for i in measure.inputs) or "none"
             raise Refused(f"{measure.id} has no input {name!r}; it has: {known}")
-        if not (value.isascii() and value.isdigit()):
+        if wanted.kind == "yes_no" and value != "yes":
+            raise Refused(f"--input {name}: write yes, or leave it out")
+        if wanted.kind != "yes_no" and not (value.isascii() and value.isdigit()):
             raise Refused(f"--input {name}: {value!r} is no whole number")
+    return noted
 
 
 def _score(
-    measure: Measure, given: argparse.Namespace, facts: dict[str, str], shelf: Catalogue
+    measure: Measure,
+    given: argparse.Namespace,
+    facts: dict[str, str],
+    inputs: dict[str, str],
+    shelf: Catalogue,
 ) -> Score:
     if given.variant and given.variant not in {v.id for v in measure.variants}:
         known = ", ".join(v.id for v in measure.variants)
@@ -152,7 +161,8 @@ def _score(
     if given.outcome == "completed":
         if not given.trial:
             raise Refused("give at least one --trial, or --outcome unable")
-        trials = [read_trial(measure, text) for text in given.trial]
+        read_ones = [read_trial(measure, text) for text in given.trial]
+        trials = [replace(trial, inputs=inputs) for trial in read_ones]
     else:
         if given.trial:
             raise Refused(f"--outcome {given.outcome} has no number: leave --trial out")
@@ -216,8 +226,8 @@ def _before(measure: Measure, given: argparse.Namespace, now: Score) -> Score | 
         facts = dict(now.facts)
     if len(given.before) == 1:
         single = _whole_score(measure, given.before[0])
-        return Score(
-            measure.id, "completed", now.variant, single.unit, single.value, facts=facts
+        return by_zero_rule(
+            measure, replace(single, variant=now.variant, facts=facts)
         )
     trials = [read_trial(measure, text) for text in given.before]
     return make_score(measure, trials, variant=given.variant, facts=facts)

@@ -91,6 +91,7 @@ def clinical_trial(trial: Trial) -> scoring.Trial:
         reason=trial.reason,
         voided=trial.voided_at is not None,
         practice=trial.practice,
+        inputs=trial.inputs,
     )
 
 

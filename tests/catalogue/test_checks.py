@@ -84,6 +84,10 @@ def _score(measure: Measure, given: Given, expect: Given) -> dict[str, Any]:
         "value": _like(made.value, expect["value"]),
         "unit": made.unit,
     }
+    if "parts" in expect:
+        found["parts"] = {
+            k: _like(made.parts[k].value, v) for k, v in expect["parts"].items()
+        }
     if "beside" in expect:
         found["beside"] = {
             k: _like(made.beside[k], v) for k, v in expect["beside"].items()

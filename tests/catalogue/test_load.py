@@ -20,6 +20,7 @@ CARRIED = {
     "seated_reach_forward": (5, 0, 0, 7, 0),
     "seated_reach_lateral": (7, 0, 0, 3, 0),
     "lateral_reach": (11, 0, 0, 5, 0),
+    "thirty_second_chair_stand": (17, 28, 0, 11, 4),
 }
 
 
