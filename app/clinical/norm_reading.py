@@ -102,7 +102,9 @@ def _says(
                 f"({mean}); of 100 such people {_of_100(percentile)} would do worse."
             )
         return text + PULLED * norm.skewed
-    return _half_says(measure, norm, value) or f"{here}; in {who}, {_percentiles(norm)}."
+    return (
+        _half_says(measure, norm, value) or f"{here}; in {who}, {_percentiles(norm)}."
+    )
 
 
 def _half_says(measure: Measure, norm: Norm, value: Decimal) -> str:

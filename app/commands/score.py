@@ -226,9 +226,7 @@ def _before(measure: Measure, given: argparse.Namespace, now: Score) -> Score | 
         facts = dict(now.facts)
     if len(given.before) == 1:
         single = _whole_score(measure, given.before[0])
-        return by_zero_rule(
-            measure, replace(single, variant=now.variant, facts=facts)
-        )
+        return by_zero_rule(measure, replace(single, variant=now.variant, facts=facts))
     trials = [read_trial(measure, text) for text in given.before]
     return make_score(measure, trials, variant=given.variant, facts=facts)
 
