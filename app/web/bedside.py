@@ -245,7 +245,7 @@ def attach(
         measure=measure,
         patient=patient,
         round=round,
-        words=[trial_words(trial) for trial in trials],
+        words=[trial_words(trial, measure) for trial in trials],
         day=day_words(visit.local_date),
         blocked_by=clearance_of(measure, tags).blocked_by,
     )

@@ -128,7 +128,7 @@ def _trials(session: Session, shelf: Catalogue, visit: Visit) -> Iterator[Event]
         name = known.name if known else round.measure
         mind = ("Stopped for safety.",) if trial.outcome == "stopped" else ()
         yield Event(
-            trial.recorded_at, "trial", f"{name}: {trial_words(trial)}",
+            trial.recorded_at, "trial", f"{name}: {trial_words(trial, known)}",
             trial.recorded_by, mind, trial.void_reason or "", round.id,
         )  # fmt: skip
 
