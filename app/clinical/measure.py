@@ -264,8 +264,8 @@ class Pair:
 class Zero:
     """When the test's own rule scores a count 0, whatever was counted.
 
-    `when`: set-up facts and the values that do it; `input`: a tick beside the trial that
-    does it too. The count itself is kept beside the score as `quantity`.
+    `when`: set-up facts and the values that do it; `input`: a tick beside the trial
+    that does it too. The count itself is kept beside the score as `quantity`.
     """
 
     when: Mapping[str, tuple[str, ...]]

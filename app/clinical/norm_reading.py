@@ -118,8 +118,8 @@ def _half_says(measure: Measure, norm: Norm, value: Decimal) -> str:
         lower = measure.better == "lower"
         word = worse_word if (value < low) != lower else better_word
         side = f"{word(measure)} than"
-    half = f"{low} to {words(high, norm.unit)}"
-    return f"{words(value, norm.unit)} is {side} the middle half of {norm.population} ({half})."
+    here, half = words(value, norm.unit), f"{low} to {words(high, norm.unit)}"
+    return f"{here} is {side} the middle half of {norm.population} ({half})."
 
 
 def _limit_says(

@@ -68,13 +68,15 @@ OLDEST: Final = timedelta(days=7)
 AHEAD: Final = timedelta(minutes=10)
 MOST_TRIALS: Final = 50
 UID: Final = re.compile(r"[0-9a-f]{32}", re.ASCII)
-#: What must be known and allow it before a standing test. Common practice.
+#: What must be known and allow it before a test. Common practice.
 ORDERS: Final = {
     "weight": "Weight-bearing",
     "surgical": "After surgery: hip, back, breastbone",
     "pressure": "Blood pressure",
     "oxygen": "Oxygen",
 }
+#: Asked only before a standing test: from the seat no leg has to carry the person.
+STANDING_ONLY: Final = ("weight",)
 CUT_SHORT: Final = "The results did not arrive whole. They are still on the phone."
 
 
@@ -95,6 +97,7 @@ class TestSheet:
     round: SheetRound
     needed: int
     blocked_by: tuple[Precaution, ...]
+    orders: dict[str, str]
     completed: int = 0
     trials: tuple[Trial, ...] = ()
 
@@ -154,7 +157,6 @@ def _make_sheet(request: Request, site: Site) -> str:
         request,
         "bedside/sheet.html",
         sheets=[_test_sheet(m) for m in site.catalogue.measures.values()],
-        orders=ORDERS,
         edition=site.catalogue.edition,
         nothing=Form(),
         typed=Form(),
@@ -173,7 +175,14 @@ def _test_sheet(measure: Measure) -> TestSheet:
         round=SheetRound(f"bedside-{measure.id}", {}),
         needed=measure.variants[0].of,
         blocked_by=tuple(PRECAUTIONS[tag] for tag in measure.must_not),
+        orders=orders_for(measure),
     )
+
+
+def orders_for(measure: Measure) -> dict[str, str]:
+    """The orders that must be known before this test, with their words."""
+    spared = STANDING_ONLY if measure.posture == "seated" else ()
+    return {key: said for key, said in ORDERS.items() if key not in spared}
 
 
 @router.get("/bedside/attach")

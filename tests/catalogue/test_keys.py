@@ -7,6 +7,7 @@ import pytest
 from app.catalogue.load import all_rows, catalogue
 from app.clinical.fit import match
 from app.clinical.person import Person
+from app.clinical.precautions import clearance
 from app.clinical.scoring import Score
 
 STROKE = Person((70,), "male", ("stroke",), "inpatient", {})
@@ -58,6 +59,43 @@ def test_rows_fit_only_where_their_source_speaks(
 
     assert rows
     assert sum(match(m, row.fit, person, score).fits for row in rows) == fitting
+
+
+@pytest.mark.parametrize(
+    ("measure", "order", "allowed"),
+    [
+        ("seated_reach_forward", "nwb_le", True),
+        ("seated_reach_forward", "wb_unknown", True),
+        ("seated_reach_forward", "high_fall_standing", True),
+        ("seated_reach_forward", "spinal", False),
+        ("seated_reach_forward", "hip_post", False),
+        ("seated_reach_forward", "medical_hold", False),
+        ("seated_reach_lateral", "pwb_le", True),
+        ("seated_reach_lateral", "spinal", False),
+        ("seated_reach_lateral", "unstable_vitals", False),
+        ("lateral_reach", "nwb_le", False),
+        ("lateral_reach", "hip_abd", False),
+        ("lateral_reach", "spinal", False),
+        ("thirty_second_chair_stand", "nwb_le", False),
+        ("thirty_second_chair_stand", "hip_post", False),
+    ],
+)
+def test_orders_that_hold_for_a_seat_too(
+    measure: str, order: str, allowed: bool
+) -> None:
+    m = catalogue().measures[measure]
+
+    assert clearance(m.must_not, m.caution, [order]).allowed is allowed
+
+
+@pytest.mark.parametrize("order", ["nwb_le", "ttwb_le", "pwb_le", "wb_unknown"])
+@pytest.mark.parametrize("measure", ["seated_reach_forward", "seated_reach_lateral"])
+def test_load_on_a_leg_is_warned_of_in_a_seated_reach(measure: str, order: str) -> None:
+    m = catalogue().measures[measure]
+
+    assert [p.tag for p in clearance(m.must_not, m.caution, [order]).warned_by] == [
+        order
+    ]
 
 
 def test_outlier_is_shown_and_judges_nobody() -> None:

@@ -1,7 +1,6 @@
-"""The 30-second chair stand on a phone: counted, 0, with the arms, without a network."""
+"""The 30-second chair stand on a phone: counted, 0, with the arms, no network."""
 
 from dataclasses import replace
-from datetime import datetime
 
 import pytest
 
@@ -138,9 +137,7 @@ def test_count_kept_without_network_says_stands(
 
 
 @pytest.mark.usefixtures("today")
-def test_count_on_the_sheet_says_stands(
-    open_phone: OpenPhone, today: datetime
-) -> None:
+def test_count_on_the_sheet_says_stands(open_phone: OpenPhone) -> None:
     phone = open_phone()
     phone.live.app.state.site.catalogue = with_short_window(catalogue())
     phone.goto("/bedside")

@@ -156,8 +156,7 @@ def _wants(
     scale: Scale, unit: str, spread: Band | None, notches: Sequence[Notch]
 ) -> list[Want]:
     wants = [
-        Want(scale.x(n.value), _in(n.value, unit), n.words, _shape(n))
-        for n in notches
+        Want(scale.x(n.value), _in(n.value, unit), n.words, _shape(n)) for n in notches
     ]
     if spread:
         middle = (scale.x(spread.low) + scale.x(spread.high)) / 2
