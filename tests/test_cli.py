@@ -12,6 +12,8 @@ from app.cli import main
 from tests.live import ROOT, TAPELINE, environment
 
 FIVE, TUG = "five_times_sit_to_stand", "timed_up_and_go"
+STANDS = "thirty_second_chair_stand"
+REACHES = ("seated_reach_forward", "seated_reach_lateral", "lateral_reach")
 CUP, REACH, SQUARES = "tug_manual", "functional_reach", "four_square_step"
 Capture = pytest.CaptureFixture[str]
 #: The fields that design promises; more may be added, none may go.
@@ -58,8 +60,20 @@ class TestScoreJson:
             [FIVE, "--outcome", "unable", "--age", "74"],
             [CUP, "--trial", "24.9", "--with", f"{TUG}=19.8"],
             [REACH, "--trial", "9in", "--trial", "10in", "--trial", "10.5in"],
+            [STANDS, "--trial", "0", "--age", "72", "--sex", "male"],
+            [STANDS, "--trial", "9", "--before", "6", "--fact", "arms_used=yes"],
+            *([m, *("--trial", "6in") * 3, "--age", "50"] for m in REACHES),
         ],
-        ids=["plain", "before and pretest", "unable", "paired", "three trials"],
+        ids=[
+            "plain",
+            "before and pretest",
+            "unable",
+            "paired",
+            "three trials",
+            "zero",
+            "arms",
+            *REACHES,
+        ],
     )
     def test_promised_fields_are_there(
         self, capsys: Capture, arguments: list[str]
@@ -81,6 +95,23 @@ class TestScoreJson:
 
         assert lead["value"] == "16.2"
         assert lead["threshold"] == "15.0"
+
+    @pytest.mark.parametrize(
+        "arms", [("--fact", "arms_used=yes"), ("--input", "arms_needed=yes")]
+    )
+    def test_stands_with_the_arms_score_0_and_keep_their_count(
+        self, capsys: Capture, arms: tuple[str, str]
+    ) -> None:
+        result = scored(
+            capsys, STANDS, "--trial", "9", "--age", "72", "--sex", "male", *arms
+        )
+
+        assert result["score"]["value"] == "0"
+        assert "Arms used" in result["score"]["reason"]
+        assert result["score"]["parts"]["with_arms"]["value"] == "9"
+        assert lead_of(result)["source"] == "steadi2017"
+        assert lead_of(result)["value"] == "0"
+        assert lead_of(result)["crossed"] is True
 
     def test_older_woman_leads_with_falls_and_shows_other_limits(
         self, capsys: Capture
@@ -252,6 +283,8 @@ TIMED = [FIVE, "--trial"]
         ([*TIMED, "16", "--fact", "cognition=fine"], "'fine' is not one of"),
         ([*TIMED, "16", "--fact", "device"], "write it as name=value"),
         ([*TIMED, "16", "--input", "cups=2"], "has no input 'cups'; it has: none"),
+        ([STANDS, "--trial", "9", "--input", "arms_needed=no"],
+         "write yes, or leave it out"),
         ([*TIMED, "16", "--with", "moon=3"], "no measure 'moon'"),
         ([*TIMED, "16", "--before", "x"], "'x' is not a plain number"),
         ([*TIMED, "16", "--before-fact", "shoe=1", "--before", "9"], "no set-up fact"),

@@ -28,6 +28,7 @@ from app.clinical.measure import (
     Source,
     Span,
     Variant,
+    Zero,
 )
 from app.clinical.precautions import PRECAUTIONS
 from app.clinical.quantities import alike
@@ -199,6 +200,20 @@ def _pair(t: Table) -> Pair:
     return made
 
 
+def _zero(t: Table) -> Zero:
+    made = Zero(
+        when=t.lists("when"),
+        input=t.text("input"),
+        quantity=t.word("quantity", rows.QUANTITIES),
+        label=t.text("label"),
+        says=t.text("says"),
+        button=t.text("button"),
+        source=t.text("source"),
+    )
+    t.done()
+    return made
+
+
 def _measure(content: dict[str, Any], name: str, shared: Mapping[str, Fact]) -> Measure:
     t = Table(content, name)
     own = {f.key: f for f in map(_fact, t.tables("fact"))}
@@ -211,6 +226,7 @@ def _measure(content: dict[str, Any], name: str, shared: Mapping[str, Fact]) -> 
         inputs=tuple(map(_input, t.tables("input"))),
         pairs=tuple(map(_pair, t.tables("pair"))),
         **parts_of(t),
+        zero=_zero(Table(t.table("zero"), f"{name}: zero")) if t.has("zero") else None,
         **_published(t),
     )
     t.done()
@@ -225,7 +241,7 @@ def _of_kind(kind: str, facts: Mapping[str, Fact]) -> tuple[Fact, ...]:
 def _card(t: Table) -> dict[str, Any]:
     """What the test is and what it takes."""
     lowest, highest = t.number("lowest"), t.number("highest")
-    if lowest is None or highest is None or not 0 < lowest < highest:
+    if lowest is None or highest is None or not 0 <= lowest < highest:
         raise t.wrong("lowest", "lowest and highest must be 0 < lowest < highest")
     return {
         "id": t.text("id"),
@@ -249,6 +265,7 @@ def _card(t: Table) -> dict[str, Any]:
         "splits": t.words("splits"),
         "window_seconds": _seconds(t, "window_seconds"),
         "ceiling_seconds": _seconds(t, "ceiling_seconds"),
+        "counted": t.words("counted"),
     }
 
 
@@ -282,9 +299,11 @@ def _consistent(m: Measure, name: str) -> None:
     if not m.variants or not m.units or set(m.tape) != set(m.units):
         raise CatalogueError(f"{name}: needs a variant, units and a tape span per unit")
     check_kind(m, name)
+    _count_is_whole(m, name)
     variants = {v.id for v in m.variants}
     used = {p.source for p in m.protocol} | {c.source for c in m.checks}
     used |= {v.source for v in m.variants if v.source} | {b.source for b in m.bands}
+    used |= {m.zero.source} if m.zero else set()
     if len(variants) != len(m.variants):
         raise CatalogueError(f"{name}: variant: two have one id")
     for row in all_rows(m):
@@ -307,6 +326,24 @@ def _consistent(m: Measure, name: str) -> None:
     _no_overlap(m, name)
 
 
+def _count_is_whole(m: Measure, name: str) -> None:
+    """Only a count may be 0, or be scored 0 by a rule; it says what it counts."""
+    if m.lowest == 0 and m.kind != "count":
+        raise CatalogueError(f"{name}: lowest: only a count may be 0")
+    if len(m.counted) != (2 if m.kind == "count" else 0):
+        raise CatalogueError(f"{name}: counted: a count names one and many of it")
+    if m.zero is None:
+        return
+    if m.lowest != 0:
+        raise CatalogueError(f"{name}: zero: lowest must be 0")
+    if not any(i.key == m.zero.input and i.kind == "yes_no" for i in m.inputs):
+        raise CatalogueError(f"{name}: zero.input: no tick {m.zero.input!r}")
+    for key, values in m.zero.when.items():
+        fact = m.fact(key)
+        if fact is None or not set(values) <= set(fact.options):
+            raise CatalogueError(f"{name}: zero.when.{key}: unknown fact or value")
+
+
 def _unit_fits(m: Measure, row: Row, where: str) -> None:
     """A row in a unit the score never has would be read by nobody, or fail at it."""
     unit = getattr(row, "unit", None)
@@ -314,6 +351,7 @@ def _unit_fits(m: Measure, row: Row, where: str) -> None:
         return
     quantity = row.fit.quantity
     units = {p.unit for p in m.pairs if p.quantity == quantity}
+    units |= set(m.units) if m.zero and m.zero.quantity == quantity else set()
     units |= {"s"} if quantity.startswith("phase_") else set()
     units |= {"s" for stage in m.stages if stage.id == quantity}
     units |= {"points" for c in m.components if c.id == quantity}

@@ -31,7 +31,7 @@ QUANTITIES = (
     "phase_walk_out", "side_by_side", "semi_tandem", "tandem", "one_leg", "balance",
     "walk", "chair", "systolic_drop_at_once", "diastolic_drop", "lying_systolic",
     "standing_systolic", "heart_rate_rise", "hr_sbp_ratio", "power", "steps",
-    "from_five_times_sit_to_stand", "from_thirty_second_chair_stand",
+    "from_five_times_sit_to_stand", "from_thirty_second_chair_stand", "with_arms",
 )  # fmt: skip
 UNITS = tuple(SHOWN_PLACES)
 

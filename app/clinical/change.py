@@ -15,7 +15,7 @@ from app.clinical.measure import ImportantChange, Measure, Reliability
 from app.clinical.person import Person
 from app.clinical.quantities import convert, rounded, shown, words
 from app.clinical.readings import Reading, better_word, worse_word
-from app.clinical.scoring import Score
+from app.clinical.scoring import Score, is_zero_by_rule
 from app.clinical.setup import HowDone, what_differs
 
 REAL_GAIN, REAL_LOSS = "real gain", "real loss"
@@ -58,6 +58,8 @@ def judge_change(
     if differs:
         says = "Not comparable with the earlier score: " + "; ".join(differs) + "."
         return Change(NOT_COMPARABLE, says, differs=tuple(differs))
+    if is_zero_by_rule(measure, now) and is_zero_by_rule(measure, before):
+        return Change(UNTOLD, _both_zero(measure, now, before))
     was = shown(convert(before.value, before.unit, now.unit), now.unit)
     step = shown(now.value, now.unit) - was
     readings = [
@@ -84,6 +86,21 @@ def _ability(now: Score, before: Score, differs: list[str]) -> Change:
         return Change(NEWLY_UNABLE, "Newly unable: find out why.")
     both = f"{before.outcome.replace('_', ' ')}, then {now.outcome.replace('_', ' ')}"
     return Change(UNTOLD, f"No two numbers to compare ({both}).")
+
+
+def _both_zero(measure: Measure, now: Score, before: Score) -> str:
+    """Two scores that one rule made 0 hide what was counted: that is said instead."""
+    rule = measure.zero
+    assert rule is not None
+    parts = [s.parts.get(rule.quantity) for s in (before, now)]
+    counts = [words(shown(p.value, p.unit), p.unit) for p in parts if p is not None]
+    text = "Change cannot be told: both scores are 0 by rule."
+    if len(counts) < len(parts):
+        return text
+    return (
+        f"{text} {rule.label}: {' then '.join(counts)}; no error of repeating is "
+        "published for it."
+    )
 
 
 def _judge(

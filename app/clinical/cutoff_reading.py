@@ -104,7 +104,9 @@ def _says(row: Cutoff, value: Decimal, crossed: bool) -> str:
         )
     if row.outcome_type in ("protocol_limit", "percentile"):
         side = "is" if crossed else "is not"
-        return f"{here} {side} {limit}, the line for {row.outcome} ({row.population})."
+        text = f"{here} {side} {limit}, the line for {row.outcome} ({row.population})."
+        about_falls = not crossed and "fall" in row.outcome
+        return f"{text} {NO_CLEARANCE}" if about_falls else text
     if crossed:
         return (
             f"In the range linked with {row.outcome} in {row.population}: {here}, "

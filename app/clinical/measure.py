@@ -276,6 +276,23 @@ class Pair:
 
 
 @dataclass(frozen=True, slots=True)
+class Zero:
+    """When the test's own rule scores a count 0, whatever was counted.
+
+    `when`: set-up facts and the values that do it; `input`: a tick beside the trial
+    that does it too. The count itself is kept beside the score as `quantity`.
+    """
+
+    when: Mapping[str, tuple[str, ...]]
+    input: str
+    quantity: str
+    label: str
+    says: str
+    button: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
 class Guide:
     """What to prepare, say, show and watch, in our own words."""
 
@@ -308,10 +325,10 @@ class Check:
 class Measure:
     """One standardised test. On screen it is called a test.
 
-    A count is made within `window_seconds`; a hold that lasts `ceiling_seconds`, or the
-    seconds that the fact `ceiling_fact` says, ends there. `course` gives the metres of
-    each value of the fact `course`: with it a time becomes a speed. `formula` says how
-    a composite is made from its `components`.
+    A count is made within `window_seconds`, of what `counted` names (one, many); a hold
+    that lasts `ceiling_seconds`, or the seconds that the fact `ceiling_fact` says, ends
+    there. `course` gives the metres of each value of the fact `course`: with it a time
+    becomes a speed. `formula` says how a composite is made from its `components`.
     """
 
     id: str
@@ -346,6 +363,8 @@ class Measure:
     components: tuple[Component, ...] = ()
     bands: tuple[Band, ...] = ()
     formula: Literal["", "points", "relative_power"] = ""
+    counted: tuple[str, ...] = ()
+    zero: Zero | None = None
     inputs: tuple[Input, ...] = ()
     pairs: tuple[Pair, ...] = ()
     norms: tuple[Norm, ...] = ()
@@ -392,6 +411,12 @@ class Measure:
         if variant_id is None:
             return self.variants[0]
         return next(v for v in self.variants if v.id == variant_id)
+
+    def noun(self, count: object) -> str:
+        """What a count is of: `1 stand`, `12 stands`; nothing for other kinds."""
+        if not self.counted:
+            return ""
+        return self.counted[0 if str(count) == "1" else 1]
 
     def fact(self, key: str) -> Fact | None:
         return next((f for f in self.facts if f.key == key), None)

@@ -9,7 +9,7 @@ from statistics import NormalDist
 
 from app.clinical.fit import Match
 from app.clinical.measure import Measure, Norm
-from app.clinical.quantities import beyond, rounded, words
+from app.clinical.quantities import UNIT_WORDS, beyond, rounded, words
 from app.clinical.readings import (
     Reading,
     better_word,
@@ -98,6 +98,9 @@ def _says(
     z: Decimal | None,
 ) -> str:
     here, who = words(value, norm.unit), norm.population
+    if norm.no_verdict:
+        numbers = f"{_numbers(norm)} {UNIT_WORDS[norm.unit]}".strip()
+        return f"{here}; {who}: {numbers}. Not used for a verdict: see the note."
     if limit is not None:
         return _limit_says(measure, norm, here, limit, crossed)
     if norm.mean is not None and not (norm.skewed and norm.percentiles):
@@ -110,7 +113,24 @@ def _says(
                 f"({mean}); of 100 such people {_of_100(percentile)} would do worse."
             )
         return text + PULLED * norm.skewed
-    return f"{here}; in {who}, {_percentiles(norm)}."
+    return (
+        _half_says(measure, norm, value) or f"{here}; in {who}, {_percentiles(norm)}."
+    )
+
+
+def _half_says(measure: Measure, norm: Norm, value: Decimal) -> str:
+    """Against the middle half of a sample, where both its ends are printed."""
+    low, high = norm.percentiles.get(25), norm.percentiles.get(75)
+    if low is None or high is None or 50 in norm.percentiles:
+        return ""
+    if low <= value <= high:
+        side = "within"
+    else:
+        lower = measure.better == "lower"
+        word = worse_word if (value < low) != lower else better_word
+        side = f"{word(measure)} than"
+    here, half = words(value, norm.unit), f"{low} to {words(high, norm.unit)}"
+    return f"{here} is {side} the middle half of {norm.population} ({half})."
 
 
 def _limit_says(

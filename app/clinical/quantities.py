@@ -43,7 +43,7 @@ def parse(text: str, units: tuple[str, ...]) -> tuple[Decimal, str]:
         raise BadNumber(f"{typed!r} is in {unit}; this test takes {_or(units)}.")
     if SHOWN_PLACES[unit] == 0 and "." in found[1]:
         raise BadNumber(f"{typed!r} is no whole number.")
-    if value == 0:
+    if value == 0 and unit != "count":  # a count has its own lowest
         raise BadNumber("0 is no result. If the person could not do it, choose unable.")
     return value, unit
 

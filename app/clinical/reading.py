@@ -19,14 +19,17 @@ from app.clinical.norm_reading import read_norm
 from app.clinical.person import Person
 from app.clinical.quantities import convert, shown, words
 from app.clinical.readings import Reading
-from app.clinical.scoring import Score
+from app.clinical.scoring import Score, is_zero_by_rule
 from app.clinical.setup import assumed_setup, deviations
 from app.clinical.tape_error import corrected
 from app.clinical.vocabulary import PERSON_FACTS
 
 UNCONFIRMED = "Rows marked unconfirmed were recalled, not read; none of them leads."
-#: Hand timing error and half a tape mark: common practice.
-EDGE = {"s": Decimal("0.2"), "in": Decimal("0.25"), "cm": Decimal("0.5")}
+#: Hand timing error, half a tape mark, one of a count: common practice.
+EDGE = {
+    "s": Decimal("0.2"), "in": Decimal("0.25"), "cm": Decimal("0.5"),
+    "count": Decimal(1),
+}  # fmt: skip
 EDGE_SAYS = " Close to the limit: it could fall either side another day."
 JUDGEMENT = (
     "A reading tells what was found in people of a study. It is no diagnosis; licensed "
@@ -190,6 +193,8 @@ def _cautions(
 ) -> Iterator[str]:
     off = deviations(measure, score.facts)
     yield from _tape(score)
+    if is_zero_by_rule(measure, score):
+        yield _zero_says(measure, score)
     if off and lead is not None:
         yield "Read by sources that used this set-up; the usual ones do not match it."
     elif off:
@@ -219,6 +224,20 @@ def _tape(score: Score) -> Iterator[str]:
             f"The tape was off: by a right one this would be about {said}. The "
             "readings speak of the number as entered."
         )
+
+
+def _zero_says(measure: Measure, score: Score) -> str:
+    """A score made by rule, and what was counted: never read against the same rows."""
+    rule = measure.zero
+    assert rule is not None
+    part = score.parts.get(rule.quantity)
+    if part is None:
+        return f"{rule.says}."
+    count = words(shown(part.value, part.unit), part.unit)
+    return (
+        f"{rule.says}. {rule.label}: {count}; no published row speaks of it, so it is "
+        "compared with nothing here."
+    )
 
 
 def _still_beyond(

@@ -14,6 +14,7 @@ from typing import Final
 from app.clinical.composing import OTHER_RULES
 from app.clinical.measure import Measure, Variant
 from app.clinical.quantities import BadNumber, alike, convert, parse
+from app.clinical.quantities import words as with_unit
 from app.clinical.scores import NotScorable, Part, Score, TooFewTrials, Trial
 from app.clinical.setup import facts_differ
 from app.clinical.vocabulary import Outcome
@@ -40,10 +41,10 @@ def read_trial(measure: Measure, text: str) -> Trial:
         return trial  # a speed said as such, not timed
     in_first = convert(_number(trial), trial.unit, first)
     if not measure.lowest <= in_first <= measure.highest:
-        low, high = measure.lowest, measure.highest
+        high = with_unit(measure.highest, first)
         raise OutsideRange(
-            f"{trial.value} {trial.unit} is outside what a trial can be ({low} to "
-            f"{high} {first}). Check the number and the unit."
+            f"{with_unit(_value(trial), trial.unit)} is outside what a trial can be "
+            f"({measure.lowest} to {high}). Check the number and the unit."
         )
     return trial
 
@@ -114,19 +115,42 @@ def _of_like_trials(
     unit = _unit(measure, done)
     values = [_in_unit(measure, t, unit, facts) for t in done]
     value = _take(rule, measure, values)
-    return replace(
+    made = replace(
         blank,
         unit=unit,
         value=value,
         beside=_beside(measure, rule, values),
         parts=_parts(measure, value, paired, facts),
     )
+    return by_zero_rule(measure, made)
+
+
+def by_zero_rule(measure: Measure, score: Score) -> Score:
+    """Scored 0 where the test's own rule says so; the count itself stands beside it."""
+    rule = measure.zero
+    if rule is None or score.value is None:
+        return score
+    by_setup = any(score.facts.get(k) in values for k, values in rule.when.items())
+    if not by_setup and all(t.inputs.get(rule.input) != "yes" for t in score.trials):
+        return score
+    counted = {rule.quantity: Part(score.value, score.unit, rule.label)}
+    parts = {**score.parts, **(counted if score.value else {})}
+    return replace(score, value=Fraction(0), reason=rule.says, parts=parts)
+
+
+def is_zero_by_rule(measure: Measure, score: Score) -> bool:
+    """Whether the rule made it 0, not that nothing was done."""
+    return measure.zero is not None and score.reason == measure.zero.says
+
+
+def _value(trial: Trial) -> Decimal:
+    if trial.value is None:
+        raise NotScorable("A completed trial has no number.")
+    return trial.value
 
 
 def _number(trial: Trial) -> Fraction:
-    if trial.value is None:
-        raise NotScorable("A completed trial has no number.")
-    return Fraction(trial.value)
+    return Fraction(_value(trial))
 
 
 def _unit(measure: Measure, done: Sequence[Trial]) -> str:

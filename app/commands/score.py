@@ -14,7 +14,7 @@ from app.clinical.person import OLDEST, YOUNGEST, Person
 from app.clinical.quantities import BadNumber
 from app.clinical.quantities import words as with_unit
 from app.clinical.reading import Result, read
-from app.clinical.scoring import NotScorable, Score, Trial, read_trial
+from app.clinical.scoring import NotScorable, Score, Trial, by_zero_rule, read_trial
 from app.clinical.scoring import score as make_score
 from app.clinical.setup import BadFact, read_facts
 from app.commands.refused import Refused
@@ -162,15 +162,20 @@ def _part_facts(
 
 
 def _score(
-    measure: Measure, given: argparse.Namespace, facts: dict[str, str], shelf: Catalogue
+    measure: Measure,
+    given: argparse.Namespace,
+    facts: dict[str, str],
+    shelf: Catalogue,
 ) -> Score:
     if given.variant and given.variant not in {v.id for v in measure.variants}:
         known = ", ".join(v.id for v in measure.variants)
         raise Refused(f"{measure.id} has no variant {given.variant!r}; it has: {known}")
     inputs = _split(given.input, "--input")
     if given.outcome == "completed":
-        trials = [read_trial(measure, text) for text in given.trial]
-        trials += trials_of(measure, inputs)
+        read_ones = [read_trial(measure, text) for text in given.trial]
+        made_of = trials_of(measure, inputs)
+        noted = {} if made_of or measure.kind == "composite" else inputs
+        trials = [replace(trial, inputs=noted) for trial in read_ones] + made_of
         if not trials and measure.kind != "composite":
             asked = ", ".join(input_names(measure))
             also = f" or --input ({asked})" if measure.kind != "time" and asked else ""
@@ -234,8 +239,10 @@ def _before(measure: Measure, given: argparse.Namespace, now: Score) -> Score | 
     if not facts:  # nothing said of the earlier set-up: the same one is meant
         facts = dict(now.facts)
     if len(given.before) == 1:
-        earlier = single(measure, given.before[0], facts)
-        return replace(earlier, variant=now.variant, trials=())
+        earlier = replace(
+            single(measure, given.before[0], facts), variant=now.variant, trials=()
+        )
+        return by_zero_rule(measure, earlier)
     trials = [read_trial(measure, text) for text in given.before]
     return make_score(measure, trials, variant=given.variant, facts=facts)
 

@@ -13,7 +13,7 @@ from typing import Final
 
 from app.catalogue.load import Catalogue
 from app.clinical.composite import Component
-from app.clinical.measure import Measure
+from app.clinical.measure import Input, Measure
 from app.clinical.quantities import parse
 from app.clinical.scoring import Score, Trial, read_any_trial, read_trial
 from app.clinical.scoring import score as make_score
@@ -58,11 +58,21 @@ def trials_of(measure: Measure, given: Mapping[str, str]) -> list[Trial]:
     if measure.kind == "pressure":
         return _readings(measure, given)
     if measure.kind != "composite":
-        for name, value in given.items():
-            _known(measure, {name: value})
-            if not (value.isascii() and value.isdigit()):
-                raise Refused(f"--input {name}: {value!r} is no whole number")
+        _known(measure, given)
+        for wanted in measure.inputs:
+            value = given.get(wanted.key)
+            if value is not None:
+                _noted(wanted, value)
     return []
+
+
+def _noted(wanted: Input, value: str) -> None:
+    """What is noted beside the trials: whole numbers, and ticks written as yes."""
+    name = wanted.key
+    if wanted.kind == "yes_no" and value != "yes":
+        raise Refused(f"--input {name}: write yes, or leave it out")
+    if wanted.kind != "yes_no" and not (value.isascii() and value.isdigit()):
+        raise Refused(f"--input {name}: {value!r} is no whole number")
 
 
 def _stage_trial(measure: Measure, text: str) -> Trial:

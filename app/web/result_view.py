@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from app.clinical import change as changes
-from app.clinical.measure import Source
+from app.clinical.measure import Norm, Source
 from app.clinical.quantities import UNIT_WORDS, shown
 from app.clinical.quantities import words as with_unit
 from app.clinical.reading import JUDGEMENT, UNCONFIRMED, Result
@@ -93,7 +93,7 @@ def result_view(judged: Judged) -> ResultView:
     score, lead = result.score, result.leading
     return ResultView(
         value="" if score.shown is None else str(score.shown),
-        unit=UNIT_WORDS[score.unit],
+        unit=UNIT_WORDS[score.unit] or result.measure.noun(score.shown),
         outcome=OUTCOMES[score.outcome],
         reason=UNABLE_REASONS.get(score.reason, score.reason),
         rule=result.measure.variant(score.variant).label,
@@ -154,7 +154,8 @@ def lead_chip(lead: Reading | None, result: Result) -> Chip:
             return Chip("in", CROSSED[lead.outcome_type or "protocol_limit"])
         return Chip("out", "Not beyond this source's limit")
     if lead.crossed is None:
-        return Chip("unsure", "Beside a published average")
+        spread = isinstance(lead.row, Norm) and lead.row.mean is None
+        return Chip("unsure", f"Beside a published {'spread' if spread else 'average'}")
     return (
         Chip("in", "Beyond the average")
         if lead.crossed

@@ -274,7 +274,7 @@ def trial_lines(judged: Judged) -> list[TrialLine]:
         lines.append(
             TrialLine(
                 trial.id,
-                trial_words(trial),
+                trial_words(trial, judged.measure),
                 counted,
                 trial.practice,
                 trial.void_reason or "",

@@ -84,6 +84,10 @@ def _score(measure: Measure, given: Given, expect: Given) -> dict[str, Any]:
         "value": _like(made.value, expect["value"]),
         "unit": made.unit,
     }
+    if "parts" in expect:
+        found["parts"] = {
+            k: _like(made.parts[k].value, v) for k, v in expect["parts"].items()
+        }
     if "beside" in expect:
         found["beside"] = {
             k: _like(made.beside[k], v) for k, v in expect["beside"].items()
@@ -131,6 +135,7 @@ def _said(readings: list[Reading], given: Given) -> dict[str, Any]:
         "effect": None if effect is None else str(effect.value),
         "effect_ci": None if interval is None else [str(v) for v in interval],
         "matched": chosen is not None,
+        "z": None if chosen is None or chosen.z is None else str(chosen.z),
     }
 
 

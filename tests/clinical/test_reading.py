@@ -11,6 +11,7 @@ from app.clinical.cutoff_reading import read_cutoff
 from app.clinical.fit import Match
 from app.clinical.measure import Cutoff, Measure
 from app.clinical.quantities import SHOWN_PLACES, printed_places
+from app.clinical.quantities import words as with_unit
 from app.clinical.scoring import Part, Score
 from app.clinical.vocabulary import CONDITIONS
 from tests.clinical.reading_for import of, result
@@ -138,9 +139,10 @@ def test_not_beyond_a_fall_limit_clears_nobody() -> None:
 
 def test_nothing_says_at_risk_or_safe() -> None:
     for test in catalogue().measures.values():
-        for text in ("5", "9", "14", "25"):
-            unit = "in" if test.kind == "distance" else "s"
-            found = result(test.id, f"{text}{unit}", age=74, conditions=["stroke"])
+        unit, usual = test.units[0], test.tape[test.units[0]]
+        for value in (test.lowest, usual.low, 9, usual.high, test.highest):
+            text = with_unit(Decimal(value), unit)
+            found = result(test.id, text, age=74, conditions=["stroke"])
             said = " ".join((*(r.says for r in found.readings), *found.cautions))
 
             assert "is at risk" not in said
