@@ -138,9 +138,11 @@ def test_not_beyond_a_fall_limit_clears_nobody() -> None:
 
 def test_nothing_says_at_risk_or_safe() -> None:
     for test in catalogue().measures.values():
-        for text in ("5", "9", "14", "25"):
-            unit = "in" if test.kind == "distance" else "s"
-            found = result(test.id, f"{text}{unit}", age=74, conditions=["stroke"])
+        for text in ("1", "5", "9", "14", "25"):
+            typed = f"{text}{test.units[0]}"
+            if test.timed and not test.lowest <= int(text) <= test.highest:
+                continue
+            found = result(test.id, typed, age=74, conditions=["stroke"])
             said = " ".join((*(r.says for r in found.readings), *found.cautions))
 
             assert "is at risk" not in said
