@@ -11,6 +11,9 @@ from app.catalogue.load import FOLDER, all_rows, catalogue, load
 #: How many rows of each kind a measure carries; a row may not be lost unseen.
 #: norms, cut-offs, unable, reliability, important change.
 CARRIED = {
+    "single_leg_stance": (36, 3, 0, 2, 0),
+    "tandem_stance": (0, 2, 0, 1, 0),
+    "turn_360": (0, 8, 0, 6, 0),
     "gait_speed": (51, 21, 0, 21, 12),
     "functional_reach": (21, 10, 1, 20, 0),
     "timed_up_and_go": (57, 35, 1, 21, 5),
