@@ -218,6 +218,47 @@ class TestScoreJson:
 
         assert (result["score"]["value"], result["score"]["unit"]) == ("24.0", "cm")
 
+    @pytest.mark.parametrize(
+        ("trials", "rule", "value", "unit"),
+        [
+            (["4.1s", "3.9s"], "mean_of_two", "0.76", "m/s"),
+            (["0.75m/s"], "single", "0.75", "m/s"),
+            (["2.5ft/s"], "single", "2.50", "ft/s"),
+            (["0.75m/s", "0.79m/s"], "mean_of_two", "0.77", "m/s"),
+        ],
+    )
+    def test_walk_is_timed_or_said_as_a_speed(
+        self, capsys: Capture, trials: list[str], rule: str, value: str, unit: str
+    ) -> None:
+        given = [part for t in trials for part in ("--trial", t)]
+        fact = ["--fact", "course=10ft"]
+        result = scored(capsys, "gait_speed", *given, *fact, "--age", "80")
+
+        made = result["score"]
+        assert (made["rule"], made["value"], made["unit"]) == (rule, value, unit)
+        assert lead_of(result)["outcome_type"] == "falls"
+
+    def test_unable_to_walk_is_scored_by_the_usual_rule(self, capsys: Capture) -> None:
+        result = scored(capsys, "gait_speed", "--outcome", "unable", "--age", "80")
+
+        assert result["score"]["rule"] == "mean_of_two"
+
+    @pytest.mark.parametrize(
+        ("arguments", "lead"),
+        [
+            (["single_leg_stance", "--trial", "3.1", "--trial", "4.2", "--trial", "2",
+              "--fact", "limit=30", "--fact", "leg=left", "--age", "80"], "vellas1997"),
+            (["tandem_stance", "--trial", "8.4", "--fact", "rear_foot=left",
+              "--age", "80"], "tandem_aid2022"),
+            (["turn_360", "--trial", "5.8", "--trial", "6.0", "--input", "steps=11",
+              "--fact", "direction=left", "--condition", "parkinson"], "soke2020pd"),
+        ],
+    )  # fmt: skip
+    def test_each_hold_and_turn_has_a_reading(
+        self, capsys: Capture, arguments: list[str], lead: str
+    ) -> None:
+        assert lead_of(scored(capsys, *arguments))["source"] == lead
+
     def test_chance_needs_a_pretest(self, capsys: Capture) -> None:
         without = scored(capsys, *PLAIN)
         [chance] = [

@@ -41,7 +41,7 @@ PART_UNITS = {
     "standing_systolic": {"mmHg"}, "heart_rate_rise": {"bpm"},
     "hr_sbp_ratio": {"bpm/mmHg"}, "systolic_drop_at_once": {"mmHg"},
     "from_five_times_sit_to_stand": {"W/kg"}, "steps": {"count"},
-    "from_thirty_second_chair_stand": {"W/kg"},
+    "from_thirty_second_chair_stand": {"W/kg"}, "course_seconds": {"s"},
 }  # fmt: skip
 DOMAINS = (
     "standing balance", "sitting balance", "transfers", "mobility", "stepping",

@@ -23,7 +23,7 @@ LIMIT_KINDS = ("average", "normal", "fifth")
 CHECK_KINDS = (
     "convert", "score", "reading", "unable", "change", "change_limits", "mdc",
     "likelihood", "two_by_two", "mean_from_percent", "dual_task_effect", "difference",
-    "shares", "extra_walk",
+    "shares", "extra_walk", "post_test",
 )  # fmt: skip
 QUANTITIES = (
     "score", "difference", "dual_task_effect", "phase_sit_to_stand", "phase_turn_180",
@@ -31,7 +31,8 @@ QUANTITIES = (
     "phase_walk_out", "side_by_side", "semi_tandem", "tandem", "one_leg", "balance",
     "walk", "chair", "systolic_drop_at_once", "diastolic_drop", "lying_systolic",
     "standing_systolic", "heart_rate_rise", "hr_sbp_ratio", "power", "steps",
-    "from_five_times_sit_to_stand", "from_thirty_second_chair_stand", "with_arms",
+    "from_five_times_sit_to_stand", "from_thirty_second_chair_stand", "course_seconds",
+    "with_arms",
 )  # fmt: skip
 UNITS = tuple(SHOWN_PLACES)
 
@@ -94,7 +95,7 @@ def _effect(t: Table) -> Effect | None:
     if not t.has("effect"):
         return None
     e = Table(t.table("effect"), f"{t.where}: effect")
-    kind = e.word("kind", ("odds_ratio", "relative_risk"))
+    kind = e.word("kind", ("odds_ratio", "relative_risk", "rate_ratio"))
     value = e.number("value")
     if value is None:
         raise e.wrong("value", "is missing")

@@ -11,7 +11,7 @@ from app.clinical import vocabulary as words
 from app.clinical.measure import Fit, Measure
 from app.clinical.person import Person
 from app.clinical.scoring import Score
-from app.clinical.setup import deviations, fact_words
+from app.clinical.setup import any_of_words, deviations
 
 #: Ages meant by "older adults" when a row states none.
 OLDER = 60
@@ -193,7 +193,7 @@ def _setup(
         fact = measure.fact(key)
         if fact is None:
             continue
-        said = " or ".join(fact_words(fact, v) for v in wanted)
+        said = any_of_words(fact, wanted)
         stated = score.facts.get(key)
         usual = fact.standard or ((fact.default,) if fact.default else ())
         if stated is None and (not usual or set(usual) & set(wanted)):

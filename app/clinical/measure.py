@@ -108,7 +108,7 @@ class Norm(Row):
 class Effect:
     """A ratio published with a limit, e.g. an odds ratio with its 95 % interval."""
 
-    kind: Literal["odds_ratio", "relative_risk"]
+    kind: Literal["odds_ratio", "relative_risk", "rate_ratio"]
     value: Decimal
     ci95: tuple[Decimal, Decimal] | None = None
     adjusted: bool = False

@@ -20,8 +20,9 @@ from app.clinical.readings import (
 )
 from app.clinical.scoring import Score
 
-#: Said of a mean whose sample has a long slow tail.
+#: Said of a mean whose sample has a long slow tail, and of other lopsided samples.
 PULLED = " A few very slow people pull this average up."
+UNEVEN = " That sample does not spread evenly around its average."
 
 
 def read_norm(measure: Measure, norm: Norm, score: Score, fit: Match) -> Reading | None:
@@ -112,7 +113,7 @@ def _says(
                 f"{here} is {abs(rounded(z, 1))} SD {side} the average of {who} "
                 f"({mean}); of 100 such people {_of_100(percentile)} would do worse."
             )
-        return text + PULLED * norm.skewed
+        return text + (PULLED if measure.better == "lower" else UNEVEN) * norm.skewed
     return (
         _half_says(measure, norm, value) or f"{here}; in {who}, {_percentiles(norm)}."
     )

@@ -120,7 +120,8 @@ def _of_like_trials(
         unit=unit,
         value=value,
         beside=_beside(measure, rule, values),
-        parts=_parts(measure, value, paired, facts),
+        parts=_parts(measure, value, paired, facts)
+        | _walked(measure, rule, done, facts),
     )
     return by_zero_rule(measure, made)
 
@@ -173,6 +174,24 @@ def _in_unit(
             f"It can be {', '.join(measure.course)}."
         )
     return convert(Fraction(metres) / number, "m/s", unit)
+
+
+def _walked(
+    measure: Measure, rule: Variant, done: Sequence[Trial], facts: Mapping[str, str]
+) -> dict[str, Part]:
+    """How long the course took: some limits are times over one course, no speeds."""
+    metres = measure.course.get(facts.get("course", ""))
+    if measure.kind != "speed" or metres is None:
+        return {}
+    seconds = [
+        _number(t)
+        if t.unit == "s"
+        else Fraction(metres) / convert(_number(t), t.unit, "m/s")
+        for t in done[-rule.last :]
+    ]
+    mean = sum(seconds, Fraction(0)) / len(seconds)
+    taken = min(seconds) if rule.take == "best" else mean
+    return {"course_seconds": Part(taken, "s", "time over the course")}
 
 
 def _take(rule: Variant, measure: Measure, values: Sequence[Fraction]) -> Fraction:

@@ -73,6 +73,13 @@ def fact_words(fact: Fact, value: str) -> str:
     return f"{inline(fact)}{mark} {fact.options.get(value, value)}"
 
 
+def any_of_words(fact: Fact, values: Sequence[str]) -> str:
+    """`walking device: cane or walker`."""
+    first, *others = values
+    more = (fact.options.get(v, v) for v in others)
+    return " or ".join((fact_words(fact, first), *more))
+
+
 def inline(fact: Fact) -> str:
     """The fact's label inside a sentence; a name in it keeps its capital."""
     return fact.label[:1].lower() + fact.label[1:]

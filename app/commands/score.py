@@ -185,11 +185,19 @@ def _score(
             raise Refused(f"--outcome {given.outcome} has no number: leave --trial out")
         trials = [Trial(given.outcome, reason=given.reason)]
     return make_score(
-        measure, trials, variant=given.variant, facts=facts,
-        paired=_paired(shelf, measure, given, facts)
+        measure, trials, variant=given.variant or _finished(measure, trials),
+        facts=facts, paired=_paired(shelf, measure, given, facts)
         | parts_from(shelf, measure, inputs, _part_facts(shelf, measure, given.fact)),
         body=body_from(measure, inputs),
     )  # fmt: skip
+
+
+def _finished(measure: Measure, trials: Sequence[Trial]) -> str | None:
+    """The rule for one walk, when one speed is said: nobody times a speed."""
+    said = measure.kind == "speed" and [t for t in trials if t.unit in measure.units]
+    if not said or len(trials) != 1:
+        return None
+    return next((v.id for v in measure.variants if v.of == 1), None)
 
 
 def _paired(

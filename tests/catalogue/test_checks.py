@@ -4,6 +4,7 @@ One parametrised test: a measure's own [[check]] rows are its tests.
 """
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any
@@ -27,6 +28,7 @@ from app.clinical.scoring import (
     score,
 )
 from app.clinical.setup import read_facts
+from app.commands.score_inputs import single
 
 Given = Mapping[str, Any]
 
@@ -67,13 +69,10 @@ def _made(measure: Measure, given: Given, key: str = "trials") -> Score:
     trials = _trials(measure, given, key)
     rule = given.get("variant")
     if rule is None and len(trials) == 1:  # a single number stands for the score
-        value = trials[0].value
-        assert value is not None
-        default = measure.variants[0].id
-        return Score(
-            measure.id, "completed", default, trials[0].unit, Fraction(value),
-            facts=facts, beside={v.id: Fraction(value) for v in measure.variants[1:]},
-        )  # fmt: skip
+        made = single(measure, given[key][0], facts)
+        assert made.value is not None
+        others = {v.id: made.value for v in measure.variants[1:]}
+        return replace(made, beside=others, trials=())
     return score(measure, trials, variant=rule, facts=facts)
 
 
@@ -103,9 +102,9 @@ def _person(given: Given) -> Person:
     )  # fmt: skip
 
 
-def _reading(measure: Measure, given: Given, _: Given) -> dict[str, Any]:
+def _reading(measure: Measure, given: Given, expect: Given) -> dict[str, Any]:
     result = read(measure, _made(measure, given), _person(given))
-    return _said(list(result.readings), given)
+    return _said(list(result.readings), given, expect.get("says", ""))
 
 
 def _unable(measure: Measure, given: Given, _: Given) -> dict[str, Any]:
@@ -114,7 +113,7 @@ def _unable(measure: Measure, given: Given, _: Given) -> dict[str, Any]:
     return _said(list(read(measure, made, _person(given)).readings), given)
 
 
-def _said(readings: list[Reading], given: Given) -> dict[str, Any]:
+def _said(readings: list[Reading], given: Given, words: str = "") -> dict[str, Any]:
     """What the named source says, of the row with `limit` where that is given."""
     of_source = [
         r
@@ -128,6 +127,8 @@ def _said(readings: list[Reading], given: Given) -> dict[str, Any]:
     effect = chosen.effect if chosen else None
     interval = effect.ci95 if effect else None
     threshold = chosen.threshold if chosen else None
+    mean = getattr(chosen.row, "mean", None) if chosen else None
+    says = chosen.says if chosen else ""
     return {
         "none": not crossed,
         "crossed": bool(crossed),
@@ -136,6 +137,8 @@ def _said(readings: list[Reading], given: Given) -> dict[str, Any]:
         "effect_ci": None if interval is None else [str(v) for v in interval],
         "matched": chosen is not None,
         "z": None if chosen is None or chosen.z is None else str(chosen.z),
+        "mean": None if mean is None else str(mean),
+        "says": words if words in says else says,
     }
 
 
@@ -144,12 +147,16 @@ def _change(measure: Measure, given: Given, _: Given) -> dict[str, Any]:
     result = read(measure, now, _person(given), before=before)
     assert result.change is not None
     mine = [
-        r.verdict
+        r
         for r in result.change.readings
-        if r.row and r.row.source == given["source"]
+        if r.row and r.row.source == given["source"] and r.matched
     ]
     assert mine, "the source judged nothing"
-    return {"real": any(v in (REAL_GAIN, REAL_LOSS) for v in mine)}
+    return {
+        "real": any(r.verdict in (REAL_GAIN, REAL_LOSS) for r in mine),
+        "important": any(r.verdict == "important" for r in mine),
+        "limits": sorted(str(r.threshold) for r in mine),
+    }
 
 
 def _change_limits(_: Measure, given: Given, expect: Given) -> dict[str, str]:
@@ -178,6 +185,19 @@ def _likelihood(_: Measure, given: Given, expect: Given) -> dict[str, str]:
         for n, r in zip(names, ratios, strict=True)
         if r is not None
     }
+
+
+def _post_test(_: Measure, given: Given, expect: Given) -> dict[str, str]:
+    """Percent who have it after a positive and after a negative finding."""
+    ratios = accuracy.likelihood_ratios(
+        _d(given, "sensitivity"), _d(given, "specificity")
+    )
+    found = {}
+    for name, ratio in zip(("positive", "negative"), ratios, strict=True):
+        assert ratio is not None
+        post = accuracy.post_test(_d(given, "pretest"), ratio)
+        found[name] = _like(post * 100, expect[name])
+    return found
 
 
 def _two_by_two(_: Measure, given: Given, expect: Given) -> dict[str, str]:
@@ -223,6 +243,7 @@ RUN: dict[str, Callable[[Measure, Given, Given], Mapping[str, Any]]] = {
     "change_limits": _change_limits,
     "mdc": _mdc,
     "likelihood": _likelihood,
+    "post_test": _post_test,
     "two_by_two": _two_by_two,
     "mean_from_percent": _mean_from_percent,
     "dual_task_effect": _effect,

@@ -14,6 +14,10 @@ CHAIR = "thirty_second_chair_stand"
 #: norms, cut-offs, unable, reliability, important change. The reaches to the side carry
 #: one row for each side where their source prints both in one.
 CARRIED = {
+    "single_leg_stance": (36, 3, 0, 2, 0),
+    "tandem_stance": (0, 2, 0, 1, 0),
+    "turn_360": (0, 8, 0, 6, 0),
+    "gait_speed": (51, 21, 0, 21, 12),
     "functional_reach": (21, 10, 1, 20, 0),
     "timed_up_and_go": (57, 35, 1, 21, 5),
     "tug_manual": (5, 3, 0, 2, 0),

@@ -1,16 +1,17 @@
 """Short ways to write a score and a person in the clinical tests."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from decimal import Decimal
-from fractions import Fraction
 
 from app.catalogue.load import catalogue
 from app.clinical.measure import Measure
 from app.clinical.person import Person
 from app.clinical.reading import Result, read
 from app.clinical.readings import Reading
-from app.clinical.scoring import Score, Trial, read_trial, score
+from app.clinical.scoring import Score, Trial, score
 from app.clinical.setup import read_facts
+from app.commands.score_inputs import single
 
 
 def measure(measure_id: str) -> Measure:
@@ -22,13 +23,8 @@ def a_score(
 ) -> Score:
     """A score of that value, as if its trials had given it."""
     m = measure(measure_id)
-    trial = read_trial(m, text)
-    assert trial.value is not None
-    rule = m.variant(variant)
-    return Score(
-        m.id, "completed", rule.id, trial.unit, Fraction(trial.value),
-        facts=read_facts(m, facts),
-    )  # fmt: skip
+    made = single(m, text, read_facts(m, facts))
+    return replace(made, variant=m.variant(variant).id, trials=())
 
 
 def result(
