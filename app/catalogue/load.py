@@ -15,6 +15,7 @@ from typing import Any
 
 from app.catalogue import rows
 from app.catalogue.composites import check_kind, check_parts, parts_of
+from app.catalogue.conditions import check_limits, check_unit, check_warns
 from app.catalogue.fields import CatalogueError, Table
 from app.clinical import vocabulary as words
 from app.clinical.measure import (
@@ -25,23 +26,14 @@ from app.clinical.measure import (
     Measure,
     Pair,
     Row,
-    Source,
     Span,
     Variant,
 )
 from app.clinical.precautions import PRECAUTIONS
-from app.clinical.quantities import alike
+from app.clinical.source import Source
 
 FOLDER = Path(__file__).parent
 KINDS = ("time", "distance", "count", "speed", "stages", "pressure", "composite")
-#: Units of quantities that a rule computes beside the score.
-PART_UNITS = {
-    "diastolic_drop": {"mmHg"}, "lying_systolic": {"mmHg"}, "power": {"W"},
-    "standing_systolic": {"mmHg"}, "heart_rate_rise": {"bpm"},
-    "hr_sbp_ratio": {"bpm/mmHg"}, "systolic_drop_at_once": {"mmHg"},
-    "from_five_times_sit_to_stand": {"W/kg"}, "steps": {"count"},
-    "from_thirty_second_chair_stand": {"W/kg"},
-}  # fmt: skip
 DOMAINS = (
     "standing balance", "sitting balance", "transfers", "mobility", "stepping",
     "circulation", "several",
@@ -207,6 +199,7 @@ def _measure(content: dict[str, Any], name: str, shared: Mapping[str, Fact]) -> 
         facts=tuple({**shared, **own}.values()),
         inputs=tuple(map(_input, t.tables("input"))),
         pairs=tuple(map(_pair, t.tables("pair"))),
+        warns=tuple(map(rows.warn, t.tables("warn"))),
         **parts_of(t),
         **_published(t),
     )
@@ -275,14 +268,17 @@ def _consistent(m: Measure, name: str) -> None:
     if not m.variants or not m.units or set(m.tape) != set(m.units):
         raise CatalogueError(f"{name}: needs a variant, units and a tape span per unit")
     check_kind(m, name)
+    check_warns(m, name)
     variants = {v.id for v in m.variants}
     used = {p.source for p in m.protocol} | {c.source for c in m.checks}
     used |= {v.source for v in m.variants if v.source} | {b.source for b in m.bands}
+    used |= {w.source for w in m.warns}
     if len(variants) != len(m.variants):
         raise CatalogueError(f"{name}: variant: two have one id")
     for row in all_rows(m):
         where = f"{name}: {row.key}"
-        _unit_fits(m, row, where)
+        check_unit(m, row, where)
+        check_limits(m, row, where)
         used |= {row.source} | ({row.read_in} if row.read_in else set())
         if row.fit.variant is not None and row.fit.variant not in variants:
             raise CatalogueError(f"{where}: variant: {row.fit.variant!r} is unknown")
@@ -298,21 +294,6 @@ def _consistent(m: Measure, name: str) -> None:
     for key in sorted(set(m.sources) - used):
         raise CatalogueError(f"{name}: source: {key!r} is listed but never cited")
     _no_overlap(m, name)
-
-
-def _unit_fits(m: Measure, row: Row, where: str) -> None:
-    """A row in a unit the score never has would be read by nobody, or fail at it."""
-    unit = getattr(row, "unit", None)
-    if unit is None:
-        return
-    quantity = row.fit.quantity
-    units = {p.unit for p in m.pairs if p.quantity == quantity}
-    units |= {"s"} if quantity.startswith("phase_") else set()
-    units |= {"s" for stage in m.stages if stage.id == quantity}
-    units |= {"points" for c in m.components if c.id == quantity}
-    units |= PART_UNITS.get(quantity, set())
-    if not any(alike(unit, own) for own in (m.units if quantity == "score" else units)):
-        raise CatalogueError(f"{where}: unit: {unit!r} is none this quantity has")
 
 
 def all_rows(m: Measure) -> tuple[Row, ...]:

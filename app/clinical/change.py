@@ -64,7 +64,7 @@ def judge_change(
         _judge(measure, row, person, now, was, step) for row in measure.reliability
     ]
     kept = [r for r in readings if r is not None]
-    kept += _important(measure, person, now, step)
+    kept += _important(measure, person, now, was, step)
     verdict = _headline(measure, kept, step)
     says = _says(measure, verdict, was, step, now.unit, kept)
     if other_rater:
@@ -126,7 +126,7 @@ def _has_error(row: Reliability) -> bool:
     return row.limits is not None or any(s is not None for s in sizes)
 
 
-def _baseline(row: Reliability, was: Decimal, fit: Match) -> Match:
+def _baseline(row: Reliability | ImportantChange, was: Decimal, fit: Match) -> Match:
     low, high = row.baseline_min, row.baseline_max
     if (low is None or was >= low) and (high is None or was <= high):
         return fit
@@ -190,11 +190,11 @@ def _row_says(
 
 
 def _important(
-    measure: Measure, person: Person, now: Score, step: Decimal
+    measure: Measure, person: Person, now: Score, was: Decimal, step: Decimal
 ) -> list[Reading]:
     found = []
     for row in measure.important_change:
-        fit = match(measure, row.fit, person, now, strict=True)
+        fit = _baseline(row, was, match(measure, row.fit, person, now, strict=True))
         if fit.fits or fit.near:
             found.append(_important_reading(row, fit, now.unit, step))
     return found
@@ -207,19 +207,26 @@ def _important_reading(
     toward = step if row.direction == "increase" else -step
     reached = toward >= size
     side = "reaches" if reached else "does not reach"
+    says = (
+        f"The change {side} {words(row.value, row.unit)}, important in "
+        f"{row.population} ({row.anchor})."
+    )
+    if row.no_verdict:
+        says = f"Not used for a verdict: {row.note}"
     return Reading(
         kind="change",
-        says=f"The change {side} {words(row.value, row.unit)}, important in "
-        f"{row.population} ({row.anchor}).",
+        says=says,
         row=row,
         match=fit,
         value=step,
         unit=unit,
-        crossed=reached,
+        crossed=None if row.no_verdict else reached,
         threshold=rounded(size, 2),
         direction="at_or_above",
         outcome_type="function",
-        verdict="important" if reached else "not important",
+        verdict=NOT_JUDGED
+        if row.no_verdict
+        else ("important" if reached else "not important"),
     )
 
 

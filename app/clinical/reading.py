@@ -103,7 +103,7 @@ def _ranked(measure: Measure, score: Score, person: Person) -> list[Reading]:
     else:
         made = [*_cutoffs(measure, score, person), *_norms(measure, score, person)]
         margin = _margins(measure, score, person)
-        made = [_edge(r, margin) for r in made]
+        made = [r if _whole_hold(measure, r) else _edge(r, margin) for r in made]
     return sorted(made, key=lambda r: (not r.matched, not may_lead(r), rank(r)))
 
 
@@ -148,6 +148,16 @@ def _margins(measure: Measure, score: Score, person: Person) -> dict[str, Decima
     return margins
 
 
+def _whole_hold(measure: Measure, reading: Reading) -> bool:
+    """A stage held to its end: its time could not have been longer, so is no edge."""
+    quantity = reading.row.fit.quantity if reading.row else ""
+    return any(
+        stage.id == quantity and reading.value is not None
+        and reading.value >= stage.hold
+        for stage in measure.stages
+    )  # fmt: skip
+
+
 def _edge(reading: Reading, margins: dict[str, Decimal]) -> Reading:
     if reading.threshold is None or reading.value is None or reading.no_verdict:
         return reading
@@ -189,6 +199,7 @@ def _cautions(
             "verdict; a score on the better side of a limit reassures nobody."
         )
         yield from _still_beyond(measure, ranked, all(d.easier for d in off))
+    yield from (c.says for c in measure.warns if c.speaks(score))
     if lead is not None:
         yield from _disagreement(measure, ranked, ranked[lead.index])
         yield from _rests_on_a_guess(ranked, ranked[lead.index])
