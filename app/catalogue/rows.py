@@ -24,7 +24,8 @@ LIMIT_KINDS = ("average", "normal", "fifth")
 CHECK_KINDS = (
     "convert", "score", "reading", "unable", "change", "change_limits", "mdc",
     "likelihood", "two_by_two", "mean_from_percent", "dual_task_effect", "difference",
-    "shares", "extra_walk",
+    "shares", "extra_walk", "stages", "fall", "points", "bands", "power", "speeds",
+    "impossible",
 )  # fmt: skip
 QUANTITIES = (
     "score", "difference", "dual_task_effect", "phase_sit_to_stand", "phase_turn_180",

@@ -15,6 +15,7 @@ SHOWN_PLACES: Final = {
     "points": 0, "mmHg": 0, "bpm": 0, "bpm/mmHg": 2, "W/kg": 2, "W": 0,
 }  # fmt: skip
 UNIT_WORDS: Final = {unit: unit for unit in SHOWN_PLACES} | {"count": ""}
+_ONE: Final = {"stages": "stage", "points": "point"}
 #: Units that turn into each other exactly, each as a multiple of the first of its kind.
 SAME_KIND: Final = (
     {"cm": Fraction(1), "in": Fraction(254, 100)},
@@ -121,5 +122,6 @@ def beyond(value: Decimal, direction: str, threshold: Decimal) -> bool:
 
 
 def words(value: Decimal, unit: str) -> str:
-    """`16.2 s`, `9.5 in`, `12`, `-20.8 %`."""
-    return f"{value} {UNIT_WORDS[unit]}".strip()
+    """`16.2 s`, `9.5 in`, `12`, `-20.8 %`, `1 stage`."""
+    said = _ONE.get(unit, unit) if value == 1 else unit
+    return f"{value} {UNIT_WORDS.get(said, said)}".strip()

@@ -23,6 +23,7 @@ from app.clinical.scoring import Score
 from app.clinical.setup import assumed_setup, deviations
 from app.clinical.vocabulary import PERSON_FACTS
 
+_LINES = ("protocol_limit", "health_vs_disease", "death")
 UNCONFIRMED = "Rows marked unconfirmed were recalled, not read; none of them leads."
 #: Hand timing error and half a tape mark: common practice.
 EDGE = {"s": Decimal("0.2"), "in": Decimal("0.25"), "cm": Decimal("0.5")}
@@ -182,6 +183,9 @@ def _no_lead(measure: Measure, score: Score, ranked: list[Reading]) -> str:
         return "There is no score to read."
     if off:
         return "Not the published set-up: " + "; ".join(d.says for d in off) + "."
+    judged = [r for r in ranked if r.matched and r.confirmed and not r.no_verdict]
+    if judged and all(r.outcome_type in _LINES for r in judged):
+        return "What fits are lines of rules and diagnoses, said below; none leads."
     if any(r.matched for r in ranked):
         return "What fits this person is unconfirmed or describes; none may lead."
     return "No published reference fits this person."
