@@ -211,8 +211,8 @@ def _measure(content: dict[str, Any], name: str, shared: Mapping[str, Fact]) -> 
 def _card(t: Table) -> dict[str, Any]:
     """What the test is and what it takes."""
     lowest, highest = t.number("lowest"), t.number("highest")
-    if lowest is None or highest is None or not 0 < lowest < highest:
-        raise t.wrong("lowest", "lowest and highest must be 0 < lowest < highest")
+    if lowest is None or highest is None or not 0 <= lowest < highest:
+        raise t.wrong("lowest", "lowest and highest must be 0 <= lowest < highest")
     return {
         "id": t.text("id"),
         "name": t.text("name"),

@@ -191,8 +191,11 @@ def _changes(first: Trial, later: Sequence[Trial], key: str) -> list[Fraction]:
 def made(
     measure: Measure, _rule: Variant, blank: Score, paired: Paired, body: Body
 ) -> Score | None:
-    """A composite from tests of the same day, each under its own rule."""
-    if any(t.outcome in ("declined", "not_done", "stopped") for t in blank.trials):
+    """A composite from tests of the same day, each under its own rule.
+
+    What is said of the whole, unable too, stands: a total is never made against it.
+    """
+    if any(t.outcome != "completed" for t in blank.trials):
         return None
     try:
         if measure.formula == "relative_power":

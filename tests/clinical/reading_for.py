@@ -31,6 +31,13 @@ def a_score(
     )  # fmt: skip
 
 
+def of_value(measure_id: str, value: Decimal) -> Score:
+    """A score of that value in its first unit, whatever its trials look like."""
+    m = measure(measure_id)
+    rule, unit = m.variants[0].id, m.units[0]
+    return Score(m.id, "completed", rule, unit, Fraction(value))
+
+
 def result(
     measure_id: str,
     text: str,

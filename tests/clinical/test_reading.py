@@ -10,10 +10,12 @@ from app.catalogue.load import catalogue
 from app.clinical.cutoff_reading import read_cutoff
 from app.clinical.fit import Match
 from app.clinical.measure import Cutoff, Measure
+from app.clinical.person import Person
 from app.clinical.quantities import SHOWN_PLACES, printed_places
+from app.clinical.reading import read
 from app.clinical.scoring import Part, Score
 from app.clinical.vocabulary import CONDITIONS
-from tests.clinical.reading_for import of, result
+from tests.clinical.reading_for import of, of_value, result
 
 CUTOFFS = [
     pytest.param(m, c, id=f"{m.id}-{c.key}-{c.source}-{c.how.replace(' ', '_')}")
@@ -137,10 +139,11 @@ def test_not_beyond_a_fall_limit_clears_nobody() -> None:
 
 
 def test_nothing_says_at_risk_or_safe() -> None:
+    person = Person((74,), None, ("stroke",))
     for test in catalogue().measures.values():
-        for text in ("5", "9", "14", "25"):
-            unit = "in" if test.kind == "distance" else "s"
-            found = result(test.id, f"{text}{unit}", age=74, conditions=["stroke"])
+        usual = test.tape[test.units[0]]
+        for value in (usual.low, (usual.low + usual.high) / 2, usual.high):
+            found = read(test, of_value(test.id, value), person)
             said = " ".join((*(r.says for r in found.readings), *found.cautions))
 
             assert "is at risk" not in said
