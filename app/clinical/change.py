@@ -13,7 +13,7 @@ from app.clinical.accuracy import lopsided_limits, mdc_from_sem
 from app.clinical.fit import Match, match
 from app.clinical.measure import ImportantChange, Measure, Reliability
 from app.clinical.person import Person
-from app.clinical.quantities import convert, rounded, shown, words
+from app.clinical.quantities import SHOWN_PLACES, convert, rounded, shown, words
 from app.clinical.readings import Reading, better_word, worse_word
 from app.clinical.scoring import Score
 from app.clinical.setup import HowDone, what_differs
@@ -97,7 +97,8 @@ def _judge(
     """One error row's word; None for rows without an error or far from the person."""
     if row.kind != "test_retest" or row.fit.quantity != "score" or not _has_error(row):
         return None
-    fit = _baseline(row, was, match(measure, row.fit, person, now, strict=True))
+    fit = match(measure, row.fit, person, now, strict=True)
+    fit = _baseline(row, was, now.unit, fit)
     if not fit.fits and not fit.near:
         return None
     exact_low, exact_high, how = _limits(row, was, now.unit)
@@ -126,8 +127,14 @@ def _has_error(row: Reliability) -> bool:
     return row.limits is not None or any(s is not None for s in sizes)
 
 
-def _baseline(row: Reliability | ImportantChange, was: Decimal, fit: Match) -> Match:
+def _baseline(
+    row: Reliability | ImportantChange, was: Decimal, unit: str, fit: Match
+) -> Match:
+    """A size known only for some first scores; those are in the row's own unit."""
     low, high = row.baseline_min, row.baseline_max
+    if low is None and high is None:
+        return fit
+    was = rounded(_in(was, unit, row.unit), SHOWN_PLACES[row.unit])
     if (low is None or was >= low) and (high is None or was <= high):
         return fit
     says = f"measured at first scores of {low or 'any'} to {high or 'any'} {row.unit}"
@@ -194,7 +201,8 @@ def _important(
 ) -> list[Reading]:
     found = []
     for row in measure.important_change:
-        fit = _baseline(row, was, match(measure, row.fit, person, now, strict=True))
+        fit = match(measure, row.fit, person, now, strict=True)
+        fit = _baseline(row, was, now.unit, fit)
         if fit.fits or fit.near:
             found.append(_important_reading(row, fit, now.unit, step))
     return found
