@@ -57,6 +57,7 @@ def _component(t: Table) -> Component:
         by=t.text("by", ""),
         bands=bands,
         stages=t.words("stages"),
+        carries=t.words("carries"),
     )
     if (made.take == "stages") != bool(made.stages):
         raise t.wrong("stages", "name the stages that are taken, and only those")
@@ -95,10 +96,33 @@ def check_parts(m: Measure, name: str, others: Mapping[str, Measure]) -> None:
             raise CatalogueError(f"{where}: a table of points is missing")
         if not set(c.stages) <= {stage.id for stage in other.stages}:
             raise CatalogueError(f"{where}: {c.measure} has no such stage")
+        for key in c.carries:
+            if other.fact(key) is None or m.fact(key) is None:
+                raise CatalogueError(f"{where}: carries: {key!r} is no fact of both")
         for key, values in (*c.requires.items(), *_by(c)):
             fact = other.fact(key)
             if fact is None or not set(values) <= set(fact.options):
                 raise CatalogueError(f"{where}: {key}: unknown fact or value")
+    if m.formula == "points":
+        _check_no_stand_in(m, name)
+
+
+def _check_no_stand_in(m: Measure, name: str) -> None:
+    """A limit at the most points there are stands for "per point", which is none."""
+    tables = {b.quantity: [x.points for x in m.bands if x.quantity == b.quantity]
+              for b in m.bands}  # fmt: skip
+    most = sum(
+        sum(max(tables[s]) for s in c.stages)
+        if c.stages
+        else max(max(tables[t]) for t in c.bands.values())
+        for c in m.components
+    )
+    for row in m.cutoffs:
+        if row.fit.quantity == "score" and row.value >= most:
+            raise CatalogueError(
+                f"{name}: {row.key}: value: {row.value} is the most there is and "
+                "stands in for 'per point': write a [[protocol]] row"
+            )
 
 
 def _by(c: Component) -> list[tuple[str, tuple[str, ...]]]:

@@ -15,34 +15,28 @@ from typing import Any
 
 from app.catalogue import rows
 from app.catalogue.composites import check_kind, check_parts, parts_of
+from app.catalogue.conditions import check_limits, check_unit, check_warns
 from app.catalogue.fields import CatalogueError, Table
 from app.clinical import vocabulary as words
+from app.clinical.guide import Guide
 from app.clinical.measure import (
     Fact,
     Fit,
-    Guide,
     Input,
     Measure,
     Pair,
     Row,
-    Source,
     Span,
     Variant,
     Zero,
 )
 from app.clinical.precautions import PRECAUTIONS
-from app.clinical.quantities import alike
+from app.clinical.source import Source
 
 FOLDER = Path(__file__).parent
+#: A count of nothing is a result, and so is a sum of no points.
+MAY_BE_ZERO = ("count", "composite", "stages", "pressure")
 KINDS = ("time", "distance", "count", "speed", "stages", "pressure", "composite")
-#: Units of quantities that a rule computes beside the score.
-PART_UNITS = {
-    "diastolic_drop": {"mmHg"}, "lying_systolic": {"mmHg"}, "power": {"W"},
-    "standing_systolic": {"mmHg"}, "heart_rate_rise": {"bpm"},
-    "hr_sbp_ratio": {"bpm/mmHg"}, "systolic_drop_at_once": {"mmHg"},
-    "from_five_times_sit_to_stand": {"W/kg"}, "steps": {"count"},
-    "from_thirty_second_chair_stand": {"W/kg"}, "course_seconds": {"s"},
-}  # fmt: skip
 DOMAINS = (
     "standing balance", "sitting balance", "transfers", "mobility", "stepping",
     "circulation", "several",
@@ -225,6 +219,7 @@ def _measure(content: dict[str, Any], name: str, shared: Mapping[str, Fact]) -> 
         facts=_of_kind(card["kind"], {**shared, **own}),
         inputs=tuple(map(_input, t.tables("input"))),
         pairs=tuple(map(_pair, t.tables("pair"))),
+        warns=tuple(map(rows.warn, t.tables("warn"))),
         **parts_of(t),
         zero=_zero(Table(t.table("zero"), f"{name}: zero")) if t.has("zero") else None,
         **_published(t),
@@ -242,7 +237,7 @@ def _card(t: Table) -> dict[str, Any]:
     """What the test is and what it takes."""
     lowest, highest = t.number("lowest"), t.number("highest")
     if lowest is None or highest is None or not 0 <= lowest < highest:
-        raise t.wrong("lowest", "lowest and highest must be 0 < lowest < highest")
+        raise t.wrong("lowest", "lowest and highest must be 0 <= lowest < highest")
     return {
         "id": t.text("id"),
         "name": t.text("name"),
@@ -300,15 +295,17 @@ def _consistent(m: Measure, name: str) -> None:
         raise CatalogueError(f"{name}: needs a variant, units and a tape span per unit")
     check_kind(m, name)
     _count_is_whole(m, name)
+    check_warns(m, name)
     variants = {v.id for v in m.variants}
     used = {p.source for p in m.protocol} | {c.source for c in m.checks}
     used |= {v.source for v in m.variants if v.source} | {b.source for b in m.bands}
-    used |= {m.zero.source} if m.zero else set()
+    used |= {w.source for w in m.warns} | ({m.zero.source} if m.zero else set())
     if len(variants) != len(m.variants):
         raise CatalogueError(f"{name}: variant: two have one id")
     for row in all_rows(m):
         where = f"{name}: {row.key}"
-        _unit_fits(m, row, where)
+        check_unit(m, row, where)
+        check_limits(m, row, where)
         used |= {row.source} | ({row.read_in} if row.read_in else set())
         if row.fit.variant is not None and row.fit.variant not in variants:
             raise CatalogueError(f"{where}: variant: {row.fit.variant!r} is unknown")
@@ -328,8 +325,8 @@ def _consistent(m: Measure, name: str) -> None:
 
 def _count_is_whole(m: Measure, name: str) -> None:
     """Only a count may be 0, or be scored 0 by a rule; it says what it counts."""
-    if m.lowest == 0 and m.kind != "count":
-        raise CatalogueError(f"{name}: lowest: only a count may be 0")
+    if m.lowest == 0 and m.kind not in MAY_BE_ZERO:
+        raise CatalogueError(f"{name}: lowest: only a count or a sum may be 0")
     if len(m.counted) != (2 if m.kind == "count" else 0):
         raise CatalogueError(f"{name}: counted: a count names one and many of it")
     if m.zero is None:
@@ -342,22 +339,6 @@ def _count_is_whole(m: Measure, name: str) -> None:
         fact = m.fact(key)
         if fact is None or not set(values) <= set(fact.options):
             raise CatalogueError(f"{name}: zero.when.{key}: unknown fact or value")
-
-
-def _unit_fits(m: Measure, row: Row, where: str) -> None:
-    """A row in a unit the score never has would be read by nobody, or fail at it."""
-    unit = getattr(row, "unit", None)
-    if unit is None:
-        return
-    quantity = row.fit.quantity
-    units = {p.unit for p in m.pairs if p.quantity == quantity}
-    units |= set(m.units) if m.zero and m.zero.quantity == quantity else set()
-    units |= {"s"} if quantity.startswith("phase_") else set()
-    units |= {"s" for stage in m.stages if stage.id == quantity}
-    units |= {"points" for c in m.components if c.id == quantity}
-    units |= PART_UNITS.get(quantity, set())
-    if not any(alike(unit, own) for own in (m.units if quantity == "score" else units)):
-        raise CatalogueError(f"{where}: unit: {unit!r} is none this quantity has")
 
 
 def all_rows(m: Measure) -> tuple[Row, ...]:

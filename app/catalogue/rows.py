@@ -4,8 +4,9 @@ from typing import Any
 
 from app.catalogue.fields import Table
 from app.clinical import vocabulary as words
+from app.clinical.clauses import Caution, Clause
+from app.clinical.guide import Check
 from app.clinical.measure import (
-    Check,
     Cutoff,
     Effect,
     Fit,
@@ -13,17 +14,18 @@ from app.clinical.measure import (
     Norm,
     ProtocolNote,
     Reliability,
-    Source,
     UnableRow,
 )
 from app.clinical.quantities import SHOWN_PLACES
+from app.clinical.source import Source
 
 DIRECTIONS = ("above", "at_or_above", "below", "at_or_below")
 LIMIT_KINDS = ("average", "normal", "fifth")
 CHECK_KINDS = (
     "convert", "score", "reading", "unable", "change", "change_limits", "mdc",
     "likelihood", "two_by_two", "mean_from_percent", "dual_task_effect", "difference",
-    "shares", "extra_walk", "post_test",
+    "shares", "extra_walk", "post_test", "stages", "fall", "points", "bands", "power",
+    "speeds", "impossible",
 )  # fmt: skip
 QUANTITIES = (
     "score", "difference", "dual_task_effect", "phase_sit_to_stand", "phase_turn_180",
@@ -32,7 +34,8 @@ QUANTITIES = (
     "walk", "chair", "systolic_drop_at_once", "diastolic_drop", "lying_systolic",
     "standing_systolic", "heart_rate_rise", "hr_sbp_ratio", "power", "steps",
     "from_five_times_sit_to_stand", "from_thirty_second_chair_stand", "course_seconds",
-    "with_arms",
+    "with_arms", "sum_of_stages", "lying_diastolic", "diastolic_drop_at_once",
+    "systolic_drop_sitting", "diastolic_drop_sitting",
 )  # fmt: skip
 UNITS = tuple(SHOWN_PLACES)
 
@@ -75,7 +78,42 @@ def _fit(t: Table) -> Fit:
         variant=t.text("variant", "") or None,
         requires=t.lists("requires"),
         requires_person=requires_person,
+        when_any=clauses(t, "when_any"),
+        when_all=clauses(t, "when_all"),
+        when_missing=t.word("when_missing", QUANTITIES)
+        if t.has("when_missing")
+        else None,
     )
+
+
+def clauses(t: Table, key: str) -> tuple[Clause, ...]:
+    """Limits on what a score holds, e.g. `{ quantity, direction, value, unit }`."""
+    found = []
+    for c in t.tables(key):
+        value = c.number("value")
+        if value is None:
+            raise c.wrong("value", "is missing")
+        quantity = c.word("quantity", QUANTITIES)
+        direction = c.word("direction", DIRECTIONS)
+        found.append(Clause(quantity, direction, value, c.word("unit", UNITS)))
+        c.done()
+    return tuple(found)
+
+
+def warn(t: Table) -> Caution:
+    """A sentence said where one of its conditions is true of a score."""
+    made = Caution(
+        says=t.text("says"),
+        how=t.word("how", words.HOWS),  # type: ignore[arg-type]
+        source=t.text("source"),
+        facts=t.lists("facts"),
+        inputs=t.lists("inputs"),
+        any_of=clauses(t, "any_of"),
+    )
+    if not (made.facts or made.inputs or made.any_of):
+        raise t.wrong("says", "needs facts, inputs or any_of to be said by")
+    t.done()
+    return made
 
 
 def _common(t: Table) -> dict[str, Any]:
@@ -95,7 +133,7 @@ def _effect(t: Table) -> Effect | None:
     if not t.has("effect"):
         return None
     e = Table(t.table("effect"), f"{t.where}: effect")
-    kind = e.word("kind", ("odds_ratio", "relative_risk", "rate_ratio"))
+    kind = e.word("kind", ("odds_ratio", "relative_risk", "rate_ratio", "hazard_ratio"))
     value = e.number("value")
     if value is None:
         raise e.wrong("value", "is missing")
@@ -213,6 +251,9 @@ def important_change(t: Table) -> ImportantChange:
         unit=t.word("unit", UNITS),
         direction=t.word("direction", ("increase", "decrease")),  # type: ignore[arg-type]
         anchor=t.text("anchor"),
+        baseline_min=t.number("baseline_min"),
+        baseline_max=t.number("baseline_max"),
+        no_verdict=t.flag("no_verdict"),
     )
     t.done()
     return made

@@ -66,7 +66,7 @@ def judge_change(
         _judge(measure, row, person, now, was, step) for row in measure.reliability
     ]
     kept = [r for r in readings if r is not None]
-    kept += _important(measure, person, now, step)
+    kept += _important(measure, person, now, was, step)
     verdict = _headline(measure, kept, step)
     says = _says(measure, verdict, was, step, now.unit, kept)
     if other_rater:
@@ -144,8 +144,10 @@ def _has_error(row: Reliability) -> bool:
     return row.limits is not None or any(s is not None for s in sizes)
 
 
-def _baseline(row: Reliability, was: Decimal, unit: str, fit: Match) -> Match:
-    """An error known only for some first scores; those are in the row's own unit."""
+def _baseline(
+    row: Reliability | ImportantChange, was: Decimal, unit: str, fit: Match
+) -> Match:
+    """A size known only for some first scores; those are in the row's own unit."""
     low, high = row.baseline_min, row.baseline_max
     if low is None and high is None:
         return fit
@@ -212,11 +214,12 @@ def _row_says(
 
 
 def _important(
-    measure: Measure, person: Person, now: Score, step: Decimal
+    measure: Measure, person: Person, now: Score, was: Decimal, step: Decimal
 ) -> list[Reading]:
     found = []
     for row in measure.important_change:
         fit = match(measure, row.fit, person, now, strict=True)
+        fit = _baseline(row, was, now.unit, fit)
         if fit.fits or fit.near:
             found.append(_important_reading(row, fit, now.unit, step))
     return found
@@ -229,19 +232,26 @@ def _important_reading(
     toward = step if row.direction == "increase" else -step
     reached = toward >= size
     side = "reaches" if reached else "does not reach"
+    says = (
+        f"The change {side} {words(row.value, row.unit)}, important in "
+        f"{row.population} ({row.anchor})."
+    )
+    if row.no_verdict:
+        says = f"Not used for a verdict: {row.note}"
     return Reading(
         kind="change",
-        says=f"The change {side} {words(row.value, row.unit)}, important in "
-        f"{row.population} ({row.anchor}).",
+        says=says,
         row=row,
         match=fit,
         value=step,
         unit=unit,
-        crossed=reached,
+        crossed=None if row.no_verdict else reached,
         threshold=rounded(size, 2),
         direction="at_or_above",
         outcome_type="function",
-        verdict="important" if reached else "not important",
+        verdict=NOT_JUDGED
+        if row.no_verdict
+        else ("important" if reached else "not important"),
     )
 
 

@@ -32,8 +32,8 @@ def held(
 ) -> Score | None:
     """How many stages were held, in their order; the first one missed ends the test.
 
-    A stage that could not be taken up counts as missed; unable at the first is unable.
-    `rule.of` is the last stage the rule asks for.
+    A stage that could not be taken up counts as missed and has no seconds; unable at
+    the first is unable. `rule.of` is the last stage the rule asks for.
     """
     trials = [t for t in blank.trials if t.outcome in ("completed", "unable")]
     ended = [t for t in blank.trials if t.outcome not in ("completed", "unable")]
@@ -42,15 +42,26 @@ def held(
     for number, (stage, trial) in enumerate(zip(stages, trials, strict=False)):
         if trial.outcome == "unable" and number == 0:
             return None
-        seconds = Fraction(trial.value or 0)
-        parts[stage.id] = Part(seconds, "s", stage.label)
+        if trial.outcome == "completed" and trial.value is not None:
+            parts[stage.id] = Part(Fraction(trial.value), "s", stage.label)
         if not is_held(stage, trial):
+            parts |= _sum_of(measure, parts)
             return _with(blank, "stages", Fraction(number), parts)
     if len(trials) >= len(stages):
+        parts |= _sum_of(measure, parts)
         return _with(blank, "stages", Fraction(len(stages)), parts)
     if ended or not trials:
         return None
     raise TooFewTrials(len(trials), len(stages), rule.label)
+
+
+def _sum_of(measure: Measure, parts: Mapping[str, Part]) -> dict[str, Part]:
+    """The seconds of all stages together, each to its hold, once all were timed."""
+    if any(stage.id not in parts for stage in measure.stages):
+        return {}
+    holds = {stage.id: Fraction(stage.hold) for stage in measure.stages}
+    total = sum((min(parts[k].value, holds[k]) for k in holds), Fraction(0))
+    return {"sum_of_stages": Part(total, "s", "sum of the stage times")}
 
 
 def is_held(stage: Stage, trial: Trial) -> bool:
@@ -69,9 +80,9 @@ def fall(
 ) -> Score | None:
     """The largest fall of systolic pressure from the first reading, mmHg.
 
-    A rise is below zero. Beside it: the fall of diastolic pressure, the rise of the
-    pulse, the lowest standing systolic pressure, the first systolic pressure and, when
-    there was a fall, pulse rise over systolic fall.
+    A rise is below zero. Judged on the readings of 1 and 3 minutes of standing; on the
+    one taken at once, or on sitting up, only when nothing later was reached, and the
+    fact `reached` says so. A fall on sitting is never called one on standing.
     """
     done = [t for t in blank.trials if t.outcome == "completed" and t.value is not None]
     stopped = any(t.outcome == "stopped" for t in blank.trials)
@@ -79,39 +90,94 @@ def fall(
         if done and not stopped:
             raise TooFewTrials(len(done), rule.of, rule.label)
         return None
-    first, later = done[0], done[1:]
+    first, start = done[0], done[0].inputs.get("when", "")
+    if start not in ("lying", "sitting"):
+        raise NotScorable("The first reading is taken lying or sitting: say which.")
+    after = {place: _taken(done[1:], whens) for place, whens in _PLACES.items()}
+    if start == "sitting":
+        after["sitting"] = []  # the same position again is no change of it
+    reached = next((place for place, readings in after.items() if readings), "")
+    if not reached:
+        raise NotScorable("Still missing: a reading after sitting or standing up.")
+    parts = _pressures(first, after) | _beside_the_fall(first, after[reached], reached)
+    facts = {**blank.facts, "start": start, "reached": reached}
+    largest = max(_drops(first, after[reached]))
+    return _with(replace(blank, facts=facts), "mmHg", largest, parts)
+
+
+#: Readings after the first, the most telling place first.
+_PLACES: Final[Mapping[str, tuple[str, ...]]] = {
+    "standing": ("standing_1", "standing_3"),
+    "at_once": ("at_once",),
+    "sitting": ("sitting",),
+}
+
+
+def _taken(readings: Sequence[Trial], whens: Sequence[str]) -> list[Trial]:
+    return [t for t in readings if t.inputs.get("when") in whens]
+
+
+def _drops(first: Trial, later: Sequence[Trial]) -> list[Fraction]:
+    start = Fraction(first.value or 0)
+    return [start - Fraction(t.value or 0) for t in later]
+
+
+def _pressures(first: Trial, after: Mapping[str, Sequence[Trial]]) -> dict[str, Part]:
+    """What was read at the start, the lowest standing pressure, and early falls."""
     systolic = Fraction(first.value or 0)
-    drops = [systolic - Fraction(t.value or 0) for t in later]
-    parts = {
-        "lying_systolic": Part(systolic, "mmHg", "first systolic pressure"),
-        "standing_systolic": Part(
-            systolic - max(drops), "mmHg", "lowest systolic pressure afterwards"
-        ),
-    }
-    for trial, drop in zip(later, drops, strict=True):
-        if trial.inputs.get("when") == "at_once":
-            label = "fall of systolic pressure at once"
-            parts["systolic_drop_at_once"] = Part(drop, "mmHg", label)
-    parts |= _beside_the_fall(first, later, max(drops))
-    return _with(blank, "mmHg", max(drops), parts)
+    parts = {"lying_systolic": Part(systolic, "mmHg", "first systolic pressure")}
+    if first.inputs.get("diastolic"):
+        diastolic = Fraction(first.inputs["diastolic"])
+        label = "first diastolic pressure"
+        parts["lying_diastolic"] = Part(diastolic, "mmHg", label)
+    upright = [*after["standing"], *after["at_once"]]
+    if upright:
+        lowest = systolic - max(_drops(first, upright))
+        label = "lowest standing systolic pressure"
+        parts["standing_systolic"] = Part(lowest, "mmHg", label)
+    for place, words in (("at_once", "at once"), ("sitting", "on sitting up")):
+        drops = _drops(first, after[place])
+        if drops:
+            label = f"fall of systolic pressure {words}"
+            parts[f"systolic_drop_{place}"] = Part(max(drops), "mmHg", label)
+        fallen = _diastolic_drops(first, after[place])
+        if fallen:
+            label = f"fall of diastolic pressure {words}"
+            parts[f"diastolic_drop_{place}"] = Part(max(fallen), "mmHg", label)
+    return parts
 
 
 def _beside_the_fall(
-    first: Trial, later: Sequence[Trial], drop: Fraction
+    first: Trial, later: Sequence[Trial], reached: str
 ) -> dict[str, Part]:
-    """Diastolic pressure and pulse, where they were taken both times."""
-    parts = {}
-    diastolic = _changes(first, later, "diastolic")
-    if diastolic:
-        largest = -min(diastolic)
-        parts["diastolic_drop"] = Part(largest, "mmHg", "fall of diastolic pressure")
-    pulse = _changes(first, later, "pulse")
-    if pulse:
-        parts["heart_rate_rise"] = Part(max(pulse), "bpm", "rise of the pulse")
+    """Diastolic pressure and pulse on standing, where they were taken both times.
+
+    The ratio is of one reading: the one with the largest systolic fall.
+    """
+    parts: dict[str, Part] = {}
+    if reached == "sitting":
+        return parts
+    fallen = _diastolic_drops(first, later)
+    if fallen:
+        label = "fall of diastolic pressure"
+        parts["diastolic_drop"] = Part(max(fallen), "mmHg", label)
+    beats = [
+        (_drops(first, [t])[0], rise)
+        for t in later
+        for rise in _changes(first, [t], "pulse")
+    ]
+    if beats:
+        fastest = max(rise for _, rise in beats)
+        parts["heart_rate_rise"] = Part(fastest, "bpm", "rise of the pulse")
+        drop, rise = max(beats)
         if drop > 0:
             label = "pulse rise over systolic fall"
-            parts["hr_sbp_ratio"] = Part(max(pulse) / drop, "bpm/mmHg", label)
+            parts["hr_sbp_ratio"] = Part(rise / drop, "bpm/mmHg", label)
     return parts
+
+
+def _diastolic_drops(first: Trial, later: Sequence[Trial]) -> list[Fraction]:
+    return [-change for change in _changes(first, later, "diastolic")]
 
 
 def _changes(first: Trial, later: Sequence[Trial], key: str) -> list[Fraction]:
@@ -125,8 +191,11 @@ def _changes(first: Trial, later: Sequence[Trial], key: str) -> list[Fraction]:
 def made(
     measure: Measure, _rule: Variant, blank: Score, paired: Paired, body: Body
 ) -> Score | None:
-    """A composite from tests of the same day, each under its own rule."""
-    if any(t.outcome in ("declined", "not_done", "stopped") for t in blank.trials):
+    """A composite from tests of the same day, each under its own rule.
+
+    What is said of the whole, unable too, stands: a total is never made against it.
+    """
+    if any(t.outcome != "completed" for t in blank.trials):
         return None
     try:
         if measure.formula == "relative_power":
@@ -140,6 +209,7 @@ def _points(measure: Measure, blank: Score, paired: Paired) -> Score:
     """Points of every part, or what is missing: a total never has a hole in it."""
     missing: list[str] = []
     parts: dict[str, Part] = {}
+    carried: dict[str, str] = {}
     for component in measure.components:
         found = paired.get(component.measure)
         lack = "not done today" if found is None else why_not(component, found)
@@ -148,10 +218,18 @@ def _points(measure: Measure, blank: Score, paired: Paired) -> Score:
             continue
         worth = _worth(measure, component, found)
         parts[component.id] = Part(Fraction(worth), "points", component.label)
+        carried |= _carried(component, found)
     if missing:
         raise NotScorable("Still missing: " + "; ".join(missing) + ".")
     total = sum((part.value for part in parts.values()), Fraction(0))
-    return _with(blank, "points", total, parts)
+    whole = replace(blank, facts={**blank.facts, **carried})
+    return _with(whole, "points", total, parts)
+
+
+def _carried(component: Component, found: Score) -> dict[str, str]:
+    """How a part was done, as far as the composite keeps it: two are then compared
+    only when they were made alike."""
+    return {k: found.facts[k] for k in component.carries if k in found.facts}
 
 
 def why_not(component: Component, found: Score) -> str:
@@ -221,7 +299,10 @@ def _power(measure: Measure, blank: Score, paired: Paired, body: Body) -> Score:
         parts = {"from_" + component.measure: Part(power, "W/kg", component.label)}
         if "weight" in body:
             parts["power"] = Part(power * body["weight"], "W", "power, both legs")
-        return replace(_with(blank, "W/kg", power, parts), facts=found.facts)
+        # What it was made from is a fact: stands of two kinds are no change.
+        facts = {**_carried(component, found), "made_from": component.measure}
+        whole = replace(blank, facts={**blank.facts, **facts})
+        return _with(whole, "W/kg", power, parts)
     wanted = " or ".join(component.label for component in measure.components)
     raise NotScorable(f"Still missing: {wanted}, done today without the arms.")
 

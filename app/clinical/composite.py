@@ -72,6 +72,7 @@ class Component:
     score, or its count.
     `requires`: how that test must have been done. `by` names the fact that chooses
     among tables of bands, `bands` the table for each of its values (or "" for any).
+    `carries`: set-up facts of that test which the composite keeps as its own.
     """
 
     id: str
@@ -82,6 +83,7 @@ class Component:
     by: str = ""
     bands: Mapping[str, str] = field(default_factory=dict)
     stages: tuple[str, ...] = ()
+    carries: tuple[str, ...] = ()
 
 
 def points(bands: Sequence[Band], quantity: str, seconds: Fraction | None) -> int:
@@ -93,6 +95,8 @@ def points(bands: Sequence[Band], quantity: str, seconds: Fraction | None) -> in
         return 0
     value = rounded(seconds, BAND_PLACES)
     found = [band for band in table if band.holds(value)]
+    if not found:  # a table printed in tenths says nothing of the hundredths between
+        found = [band for band in table if band.holds(rounded(seconds, 1))]
     if len(found) != 1:
         raise Impossible(f"{value} s has no place in the table for {quantity}.")
     return found[0].points

@@ -8,18 +8,13 @@ from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal
 
+from app.clinical.clauses import DIRECTION_WORDS
 from app.clinical.fit import Match
 from app.clinical.measure import Cutoff, Effect, Measure, UnableRow
 from app.clinical.quantities import beyond, words
 from app.clinical.readings import Reading, in_unit, quantity_note, quantity_of
 from app.clinical.scoring import Score
 
-DIRECTION_WORDS = {
-    "above": "above",
-    "at_or_above": "at or above",
-    "below": "below",
-    "at_or_below": "at or below",
-}
 NO_CLEARANCE = "This does not clear a person who has fallen."
 
 

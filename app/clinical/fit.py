@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from app.clinical import vocabulary as words
+from app.clinical.clauses import any_met, unknown, unmet
 from app.clinical.measure import Fit, Measure
 from app.clinical.person import Person
 from app.clinical.scoring import Score
@@ -76,6 +77,7 @@ def match(
     _person_facts(fit, person, found)
     _setup(measure, fit, score, found, strict)
     _variant(measure, fit, score, found)
+    _limits(fit, score, found)
     near = not found.far and len(found.kinds) <= 1
     return Match(
         tuple(found.differs), tuple(found.assumed), near, found.kinds == {"setup"}
@@ -207,3 +209,12 @@ def _variant(measure: Measure, fit: Fit, score: Score, found: _Findings) -> None
     if wanted is None or wanted == score.variant or wanted in score.beside:
         return
     found.off("variant", f"trial rule: {measure.variant(wanted).label}")
+
+
+def _limits(fit: Fit, score: Score, found: _Findings) -> None:
+    """What else must be true of the score; what nobody measured is assumed."""
+    if fit.when_any and not any_met(fit.when_any, score):
+        found.off("limit", "only where " + " or ".join(c.says for c in fit.when_any))
+    for clause in unmet(fit.when_all, score):
+        found.off("limit", f"only where {clause.says}")
+    found.assumed += [f"if {c.says}" for c in unknown(fit.when_all, score)]

@@ -10,40 +10,15 @@ from datetime import date, timedelta
 from decimal import Decimal
 from typing import Literal
 
+from app.clinical.clauses import Caution, Clause
 from app.clinical.composite import Band, Component, Stage
+from app.clinical.guide import Check, Guide
+from app.clinical.source import Source
 from app.clinical.vocabulary import How
 
 Direction = Literal["above", "at_or_above", "below", "at_or_below"]
 Better = Literal["lower", "higher"]
 EMPTY: Mapping[str, tuple[str, ...]] = {}
-
-
-@dataclass(frozen=True, slots=True)
-class Source:
-    """A publication. Where a row was read stands in the row, not here."""
-
-    key: str
-    authors: str
-    title: str
-    journal: str
-    year: int | None = None
-    volume: str = ""
-    pages: str = ""
-    doi: str = ""
-    pmid: str = ""
-
-    @property
-    def short(self) -> str:
-        """First author and year, as a therapist would cite it."""
-        if self.authors.startswith("("):
-            common = self.key.startswith("common_practice")
-            named = "Common practice" if common else "Authors not shown"
-            return f"{named} {self.year}" if self.year and not common else named
-        first = self.authors.split(",")[0].split(" et al")[0].split(" and others")[0]
-        name = (
-            first.rsplit(" ", 1)[0] if " " in first and first[-1].isupper() else first
-        )
-        return f"{name} {self.year}" if self.year else name
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,6 +27,8 @@ class Fit:
 
     An absent age means the sample's ages are not known; `requires` lists set-up facts
     and `requires_person` facts of the person, each with the values that fit.
+    `when_any` and `when_all` are limits on what the score holds, of which one or all
+    must be met; `when_missing` names a quantity that must not have been measured.
     """
 
     condition: str = "any"
@@ -66,6 +43,9 @@ class Fit:
     variant: str | None = None
     requires: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     requires_person: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    when_any: tuple[Clause, ...] = ()
+    when_all: tuple[Clause, ...] = ()
+    when_missing: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,7 +88,7 @@ class Norm(Row):
 class Effect:
     """A ratio published with a limit, e.g. an odds ratio with its 95 % interval."""
 
-    kind: Literal["odds_ratio", "relative_risk", "rate_ratio"]
+    kind: Literal["odds_ratio", "relative_risk", "rate_ratio", "hazard_ratio"]
     value: Decimal
     ci95: tuple[Decimal, Decimal] | None = None
     adjusted: bool = False
@@ -176,6 +156,9 @@ class ImportantChange(Row):
     unit: str
     direction: Literal["increase", "decrease"]
     anchor: str
+    baseline_min: Decimal | None = None
+    baseline_max: Decimal | None = None
+    no_verdict: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -292,35 +275,6 @@ class Zero:
     source: str
 
 
-@dataclass(frozen=True, slots=True)
-class Guide:
-    """What to prepare, say, show and watch, in our own words."""
-
-    kit: tuple[str, ...]
-    space: str
-    setup: tuple[str, ...]
-    guard: tuple[str, ...]
-    stop: tuple[str, ...]
-    say: tuple[str, ...]
-    show: tuple[str, ...]
-    start_cue: str
-    stop_cue: str
-    void_when: tuple[str, ...]
-    unable_when: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Check:
-    """A worked example carried with the numbers it proves; one test runs them all."""
-
-    what: str
-    kind: str
-    given: Mapping[str, object]
-    expect: Mapping[str, object]
-    how: How
-    source: str
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measure:
     """One standardised test. On screen it is called a test.
@@ -367,6 +321,7 @@ class Measure:
     zero: Zero | None = None
     inputs: tuple[Input, ...] = ()
     pairs: tuple[Pair, ...] = ()
+    warns: tuple[Caution, ...] = ()
     norms: tuple[Norm, ...] = ()
     cutoffs: tuple[Cutoff, ...] = ()
     unable: tuple[UnableRow, ...] = ()

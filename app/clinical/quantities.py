@@ -15,6 +15,8 @@ SHOWN_PLACES: Final = {
     "points": 0, "mmHg": 0, "bpm": 0, "bpm/mmHg": 2, "W/kg": 2, "W": 0,
 }  # fmt: skip
 UNIT_WORDS: Final = {unit: unit for unit in SHOWN_PLACES} | {"count": ""}
+#: Units of a score of which 0 is a result, with the word for one of them.
+_ONE: Final = {"stages": "stage", "points": "point"}
 #: Units that turn into each other exactly, each as a multiple of the first of its kind.
 SAME_KIND: Final = (
     {"cm": Fraction(1), "in": Fraction(254, 100)},
@@ -43,7 +45,7 @@ def parse(text: str, units: tuple[str, ...]) -> tuple[Decimal, str]:
         raise BadNumber(f"{typed!r} is in {unit}; this test takes {_or(units)}.")
     if SHOWN_PLACES[unit] == 0 and "." in found[1]:
         raise BadNumber(f"{typed!r} is no whole number.")
-    if value == 0 and unit != "count":  # a count has its own lowest
+    if value == 0 and unit != "count" and unit not in _ONE:  # those have their lowest
         raise BadNumber("0 is no result. If the person could not do it, choose unable.")
     return value, unit
 
@@ -121,5 +123,8 @@ def beyond(value: Decimal, direction: str, threshold: Decimal) -> bool:
 
 
 def words(value: Decimal, unit: str) -> str:
-    """`16.2 s`, `9.5 in`, `12`, `-20.8 %`."""
-    return f"{value} {UNIT_WORDS[unit]}".strip()
+    """`16.2 s`, `9.5 in`, `12`, `-20.8 %`, `1 stage`."""
+    if unit in _ONE and value == value.to_integral_value():
+        value = value.quantize(Decimal(1))  # nobody scores 7.00 points
+    said = _ONE.get(unit, unit) if value == 1 else unit
+    return f"{value} {UNIT_WORDS.get(said, said)}".strip()

@@ -24,6 +24,7 @@ from app.clinical.setup import assumed_setup, deviations
 from app.clinical.tape_error import corrected
 from app.clinical.vocabulary import PERSON_FACTS
 
+_LINES = ("protocol_limit", "health_vs_disease", "death")
 UNCONFIRMED = "Rows marked unconfirmed were recalled, not read; none of them leads."
 #: Hand timing error, half a tape mark, one of a count: common practice.
 EDGE = {
@@ -107,7 +108,7 @@ def _ranked(measure: Measure, score: Score, person: Person) -> list[Reading]:
     else:
         made = [*_cutoffs(measure, score, person), *_norms(measure, score, person)]
         margin = _margins(measure, score, person)
-        made = [_edge(r, margin) for r in made]
+        made = [r if _whole_hold(measure, r) else _edge(r, margin) for r in made]
     return sorted(made, key=lambda r: (not r.matched, not may_lead(r), rank(r)))
 
 
@@ -159,6 +160,16 @@ def _margins(measure: Measure, score: Score, person: Person) -> dict[str, Decima
     return margins
 
 
+def _whole_hold(measure: Measure, reading: Reading) -> bool:
+    """A stage held to its end: its time could not have been longer, so is no edge."""
+    quantity = reading.row.fit.quantity if reading.row else ""
+    return any(
+        stage.id == quantity and reading.value is not None
+        and reading.value >= stage.hold
+        for stage in measure.stages
+    )  # fmt: skip
+
+
 def _edge(reading: Reading, margins: dict[str, Decimal]) -> Reading:
     if reading.threshold is None or reading.value is None or reading.no_verdict:
         return reading
@@ -183,6 +194,9 @@ def _no_lead(measure: Measure, score: Score, ranked: list[Reading]) -> str:
         return "There is no score to read."
     if off:
         return "Not the published set-up: " + "; ".join(d.says for d in off) + "."
+    judged = [r for r in ranked if r.matched and r.confirmed and not r.no_verdict]
+    if judged and all(r.outcome_type in _LINES for r in judged):
+        return "What fits are lines of rules and diagnoses, said below; none leads."
     if any(r.matched for r in ranked):
         return "What fits this person is unconfirmed or describes; none may lead."
     return "No published reference fits this person."
@@ -203,6 +217,7 @@ def _cautions(
             "verdict; a score on the better side of a limit reassures nobody."
         )
         yield from _still_beyond(measure, ranked, all(d.easier for d in off))
+    yield from (c.says for c in measure.warns if c.speaks(score))
     if lead is not None:
         yield from _disagreement(measure, ranked, ranked[lead.index])
         yield from _rests_on_a_guess(ranked, ranked[lead.index])

@@ -70,6 +70,8 @@ class Compared:
 
 def quantity_of(row: Row, score: Score) -> Compared | None:
     """The value a row is to be judged on; None when the score does not hold it."""
+    if row.fit.when_missing in score.parts:
+        return None  # the quantity itself was measured: another row speaks of it
     if row.fit.quantity != "score":
         part = score.parts.get(row.fit.quantity)
         return Compared(part.value, part.unit) if part else None

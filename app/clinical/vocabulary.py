@@ -96,6 +96,7 @@ OUTCOME_TYPES: Final = _closed(
     help_needed="needing help",
     health_vs_disease="patients against healthy people",
     percentile="place in a sample",
+    death="death or hospital admission",
     protocol_limit="a rule of a published scale or consensus",
 )
 

@@ -11,7 +11,7 @@ from app.catalogue.load import Catalogue, catalogue
 from app.clinical import vocabulary as words
 from app.clinical.measure import Measure
 from app.clinical.person import OLDEST, YOUNGEST, Person
-from app.clinical.quantities import BadNumber
+from app.clinical.quantities import BadNumber, shown
 from app.clinical.quantities import words as with_unit
 from app.clinical.reading import Result, read
 from app.clinical.scoring import NotScorable, Score, Trial, by_zero_rule, read_trial
@@ -20,6 +20,7 @@ from app.clinical.setup import BadFact, read_facts
 from app.commands.refused import Refused
 from app.commands.score_inputs import (
     body_from,
+    facts_for,
     input_names,
     part_score,
     parts_from,
@@ -144,21 +145,20 @@ def _facts(
             known = ", ".join(words.PERSON_FACTS[key])
             raise Refused(f"--fact {key}: {value!r} is not one of {known}")
     theirs = _part_facts(shelf, measure, pairs)
-    setup = {
-        k: v
-        for k, v in given.items()
-        if k not in about and (k not in theirs or measure.fact(k) is not None)
-    }
+    setup = {k: v for k, v in given.items() if k not in about and k not in theirs}
     return read_facts(measure, setup), about
 
 
 def _part_facts(
     shelf: Catalogue, measure: Measure, pairs: Sequence[str]
 ) -> dict[str, str]:
-    """What was said of how the parts of a composite were done."""
+    """What was said of how the parts of a composite were done, of any that has it."""
     said = _split(pairs, "--fact")
-    others = [shelf.measures[c.measure] for c in measure.components]
-    return {k: v for k, v in said.items() if any(o.fact(k) for o in others)}
+    meant: set[str] = set()
+    for part in measure.components:
+        other = shelf.measures[part.measure]
+        meant |= {k for k in said if facts_for(measure, part, other, {k: said[k]})}
+    return {k: v for k, v in said.items() if k in meant}
 
 
 def _score(
@@ -214,7 +214,8 @@ def _paired(
         parts = [c for c in measure.components if c.measure == measure_id]
         if parts:
             said = _part_facts(shelf, measure, given.fact)
-            found[measure_id] = part_score(other, parts[0], {measure_id: text}, said)
+            done = facts_for(measure, parts[0], other, said)
+            found[measure_id] = part_score(other, parts[0], {measure_id: text}, done)
         else:
             found[measure_id] = single(other, text, facts)
     return found
@@ -275,6 +276,10 @@ def _lines(result: Result, shelf: Catalogue) -> list[str]:
         else (words.OUTCOMES[score.outcome])
     )
     lines = [f"{measure.name}: {head}  ({measure.variant(score.variant).label})"]
+    lines += [
+        f"  {part.label}: {with_unit(shown(part.value, part.unit), part.unit)}"
+        for part in score.parts.values()
+    ]
     if result.change:
         lines += ["", result.change.says]
     lines += ["", "Leads:" if result.leading else f"No lead. {result.no_lead_because}"]

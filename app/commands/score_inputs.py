@@ -5,26 +5,27 @@ computed with.
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from decimal import Decimal
 from fractions import Fraction
 from typing import Final
 
 from app.catalogue.load import Catalogue
+from app.clinical.composing import is_held
 from app.clinical.composite import Component
 from app.clinical.measure import Input, Measure
 from app.clinical.quantities import parse
-from app.clinical.scoring import Score, Trial, read_any_trial, read_trial
+from app.clinical.scoring import Score, Trial, read_trial
 from app.clinical.scoring import score as make_score
-from app.clinical.setup import read_facts
+from app.clinical.setup import BadFact, read_facts
 from app.commands.refused import Refused
 
-#: What is read of a cuff, by the words it may be called.
+#: What is read of a cuff or seen beside it, by the words it may be called.
 READ: Final = {
     "systolic": ("systolic", "sbp", "sys"),
     "diastolic": ("diastolic", "dbp", "dia"),
     "pulse": ("pulse", "hr", "heart", "rate", "bpm"),
+    "symptoms": ("symptoms", "symptom", "dizzy"),
 }
 #: Other names of what is asked of the body.
 BODY: Final = {
@@ -50,11 +51,7 @@ def trials_of(measure: Measure, given: Mapping[str, str]) -> list[Trial]:
     """The trials that inputs stand for; empty for a measure that has none such."""
     if measure.kind == "stages":
         _known(measure, given)
-        return [
-            _stage_trial(measure, given[stage.id])
-            for stage in measure.stages
-            if stage.id in given
-        ]
+        return _stages(measure, [stage.id for stage in measure.stages], given)
     if measure.kind == "pressure":
         return _readings(measure, given)
     if measure.kind != "composite":
@@ -75,10 +72,30 @@ def _noted(wanted: Input, value: str) -> None:
         raise Refused(f"--input {name}: {value!r} is no whole number")
 
 
-def _stage_trial(measure: Measure, text: str) -> Trial:
-    if text == "unable":
-        return Trial("unable")
-    return read_any_trial(measure, text)
+def _stages(
+    measure: Measure, asked: Sequence[str], given: Mapping[str, str]
+) -> list[Trial]:
+    """A trial for each stage in order; a hole, or one after a missed stage, is refused.
+
+    Without that the next stage's seconds would be taken for the missing one's.
+    """
+    trials: list[Trial] = []
+    ended = ""
+    for stage in measure.stages:
+        if stage.id not in asked:
+            continue
+        if stage.id not in given:
+            ended = ended or f"{stage.id} is missing"
+            continue
+        if ended:
+            raise Refused(f"--input {stage.id}: {ended}, and it comes after it")
+        text = given[stage.id]
+        trials.append(
+            Trial("unable") if text == "unable" else read_trial(measure, text)
+        )
+        if not is_held(stage, trials[-1]):
+            ended = f"{stage.id} was not held, which ends the test"
+    return trials
 
 
 def _known(measure: Measure, given: Mapping[str, str]) -> None:
@@ -97,8 +114,7 @@ def _readings(measure: Measure, given: Mapping[str, str]) -> list[Trial]:
     found: dict[str, dict[str, str]] = {}
     for name, value in given.items():
         when, what = _place(measure, name)
-        if not (value.isascii() and value.isdigit() and len(value) < 4):
-            raise Refused(f"--input {name}: {value!r} is no whole number of mmHg")
+        _check_read(measure, name, what, value)
         found.setdefault(when, {})[what] = value
     trials = []
     for when in _positions(measure):
@@ -108,10 +124,26 @@ def _readings(measure: Measure, given: Mapping[str, str]) -> list[Trial]:
         if "systolic" not in read:
             raise Refused(f"--input: the systolic pressure {when} is missing")
         beside = {k: v for k, v in read.items() if k != "systolic"}
-        systolic = Decimal(read["systolic"])
-        inputs = {"when": when, **beside}
-        trials.append(Trial("completed", systolic, "mmHg", inputs=inputs))
+        if int(beside.get("diastolic", 0)) >= int(read["systolic"]):
+            raise Refused(
+                f"--input: the diastolic pressure {when} is not the lower one"
+            )
+        trial = read_trial(measure, f"{read['systolic']}mmHg")
+        trials.append(replace(trial, inputs={"when": when, **beside}))
     return trials
+
+
+def _check_read(measure: Measure, name: str, what: str, value: str) -> None:
+    """A whole number inside the input's range, or yes for symptoms."""
+    asked = next((i for i in measure.inputs if i.key == what), None)
+    if asked is not None and asked.kind == "yes_no":
+        if value not in ("yes", "no"):
+            raise Refused(f"--input {name}: write yes or no")
+        return
+    if not (value.isascii() and value.isdigit() and len(value) < 4):
+        raise Refused(f"--input {name}: {value!r} is no whole number")
+    if asked is not None and not asked.low <= int(value) <= asked.high:
+        raise Refused(f"--input {name}: {value} is outside {asked.low} to {asked.high}")
 
 
 def _place(measure: Measure, name: str) -> tuple[str, str]:
@@ -165,7 +197,8 @@ def parts_from(
     """Scores of the tests a composite is made from, by the names of its parts."""
     if measure.kind != "composite":
         return {}
-    others = {name for names in BODY.values() for name in names}
+    sizes = BODY.values() if measure.formula == "relative_power" else ()
+    others = {name for names in sizes for name in names}
     _known(measure, {n: v for n, v in given.items() if n not in others})
     found = {}
     for component in measure.components:
@@ -173,8 +206,38 @@ def parts_from(
         texts = {name: given[name] for name in names if name in given}
         if texts:
             other = shelf.measures[component.measure]
-            found[other.id] = part_score(other, component, texts, facts)
+            done = facts_for(measure, component, other, facts)
+            found[other.id] = part_score(other, component, texts, done)
     return found
+
+
+def facts_for(
+    measure: Measure, component: Component, other: Measure, said: Mapping[str, str]
+) -> dict[str, str]:
+    """What was said of how one part was done.
+
+    `walk.device=cane` speaks of that part. A plain name speaks of the parts whose fact
+    the composite keeps as its own, else of every part that has such a value.
+    """
+    found = {}
+    for key, value in said.items():
+        part, _, name = key.rpartition(".")
+        carriers = [c.id for c in measure.components if name in c.carries]
+        meant = part == component.id or (
+            not part and (not carriers or component.id in carriers)
+        )
+        if meant and accepts(other, name, value):
+            found[name] = value
+    return found
+
+
+def accepts(measure: Measure, key: str, value: str) -> bool:
+    """Whether a test has this set-up fact with this value."""
+    try:
+        read_facts(measure, {key: value})
+    except BadFact:
+        return False
+    return True
 
 
 def part_score(
@@ -184,10 +247,12 @@ def part_score(
     facts: Mapping[str, str],
 ) -> Score:
     """One part as the test that gives it would have scored it, done as is asked."""
-    done = {k: v for k, v in facts.items() if other.fact(k) is not None}
-    done = {k: v[0] for k, v in component.requires.items()} | read_facts(other, done)
+    done = {k: v[0] for k, v in component.requires.items()} | read_facts(other, facts)
     if component.take == "stages":
-        trials = [_stage_trial(other, texts[n]) for n in component.stages if n in texts]
+        if not set(texts) <= set(component.stages):
+            said = " ".join(f"--input {name}=10" for name in component.stages)
+            raise Refused(f"--with {other.id}: say each of them instead, like {said}")
+        trials = _stages(other, component.stages, texts)
         rule = next(v for v in other.variants if v.of == len(component.stages))
         return make_score(other, trials, variant=rule.id, facts=done)
     (text,) = texts.values()
@@ -199,7 +264,7 @@ def single(other: Measure, text: str, facts: Mapping[str, str]) -> Score:
     rule = other.variants[0].id
     if text == "unable":
         return Score(other.id, "unable", rule, other.units[0], facts=dict(facts))
-    if other.kind == "stages":
+    if other.kind in ("stages", "pressure"):  # the score, not one of its trials
         value, unit = parse(text, other.units)
         return Score(other.id, "completed", rule, unit, Fraction(value), facts=facts)
     trial = read_trial(other, text)

@@ -6,12 +6,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from app.clinical import change as changes
-from app.clinical.measure import Norm, Source
+from app.clinical.measure import Norm
 from app.clinical.quantities import UNIT_WORDS, shown
 from app.clinical.quantities import words as with_unit
 from app.clinical.reading import JUDGEMENT, UNCONFIRMED, Result
 from app.clinical.readings import Reading
 from app.clinical.scoring import Part
+from app.clinical.source import Source
 from app.clinical.vocabulary import HOWS, OUTCOMES, UNABLE_REASONS
 from app.web.judging import Judged, counts
 from app.web.score_tape import score_tape
@@ -24,6 +25,7 @@ CROSSED = {
     "help_needed": "In the range linked with needing help",
     "health_vs_disease": "Beyond a patients-against-healthy limit",
     "percentile": "Beyond a place in a sample",
+    "death": "In the range linked with death or hospital stay",
     "protocol_limit": "Beyond a protocol's limit",
 }
 #: Said under every result: true, but nothing to act on at this bedside.

@@ -20,6 +20,7 @@ ABOUT = {
     "help_needed": "needing help",
     "health_vs_disease": "patients v healthy",
     "percentile": "place in a sample",
+    "death": "death or hospital stay",
     "protocol_limit": "protocol limit",
 }
 MOST_CUTOFFS = 3

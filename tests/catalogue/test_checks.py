@@ -14,12 +14,15 @@ import pytest
 from app.catalogue.load import catalogue
 from app.clinical import accuracy
 from app.clinical.change import REAL_GAIN, REAL_LOSS
-from app.clinical.measure import Check, Measure
+from app.clinical.composite import points
+from app.clinical.guide import Check
+from app.clinical.measure import Measure
 from app.clinical.person import Person
 from app.clinical.quantities import convert, printed_places, rounded
 from app.clinical.reading import read
 from app.clinical.readings import Reading
 from app.clinical.scoring import (
+    NotScorable,
     Score,
     Trial,
     difference,
@@ -29,6 +32,7 @@ from app.clinical.scoring import (
 )
 from app.clinical.setup import read_facts
 from app.commands.score_inputs import single
+from tests.catalogue.worked import composed
 
 Given = Mapping[str, Any]
 
@@ -65,6 +69,8 @@ def _trials(measure: Measure, given: Given, key: str = "trials") -> list[Trial]:
 
 
 def _made(measure: Measure, given: Given, key: str = "trials") -> Score:
+    if key == "trials" and (made := composed(measure, given)) is not None:
+        return made
     facts = read_facts(measure, given.get("facts", {}))
     trials = _trials(measure, given, key)
     rule = given.get("variant")
@@ -234,6 +240,64 @@ def _extra_walk(_: Measure, given: Given, expect: Given) -> dict[str, str]:
     return {k: _like(made[k], v) for k, v in expect.items()}
 
 
+def _stages(measure: Measure, given: Given, expect: Given) -> dict[str, str]:
+    """How many stages were held, and the seconds of each that was timed."""
+    made = _made(measure, given)
+    assert made.value is not None
+    found = {stage.id: "not done" for stage in measure.stages}
+    for stage in set(found) & set(made.parts):
+        held = made.parts[stage].value
+        printed = expect.get(stage, "0")
+        found[stage] = str(held) if printed == "not done" else _like(held, printed)
+    return {"stages": _like(made.value, expect["stages"]), **found}
+
+
+def _fall(measure: Measure, given: Given, _: Given) -> dict[str, str]:
+    made = _made(measure, given)
+    assert made.value is not None
+    return {
+        "systolic": _like(made.value, "1"),
+        "diastolic": _like(made.parts["diastolic_drop"].value, "1"),
+    }
+
+
+def _points(measure: Measure, given: Given, _: Given) -> dict[str, str]:
+    """Each part's points and the total."""
+    made = _made(measure, given)
+    assert made.value is not None
+    parts = {name: str(part.value) for name, part in made.parts.items()}
+    return {"total": str(made.value), **parts}
+
+
+def _bands(measure: Measure, given: Given, _: Given) -> dict[str, Any]:
+    """Points of one table for each time, in order."""
+    times = [None if t == "unable" else Fraction(t) for t in given["seconds"]]
+    return {"points": [points(measure.bands, given["table"], t) for t in times]}
+
+
+def _power(measure: Measure, given: Given, expect: Given) -> dict[str, str]:
+    made = _made(measure, given)
+    assert made.value is not None
+    found = {"relative": _like(made.value, expect["relative"])}
+    if "watts" in expect:
+        found["watts"] = _like(made.parts["power"].value, expect["watts"])
+    return found
+
+
+def _speeds(_: Measure, given: Given, expect: Given) -> dict[str, Any]:
+    """Metres over seconds, to the decimals of the example."""
+    made = [Fraction(m) / Fraction(s) for m, s in given["walks"]]
+    pairs = zip(made, expect["speeds"], strict=True)
+    return {"speeds": [_like(m, e) for m, e in pairs]}
+
+
+def _impossible(measure: Measure, given: Given, expect: Given) -> dict[str, Any]:
+    """What cannot be scored, and that the refusal says why."""
+    with pytest.raises(NotScorable) as refusal:
+        _made(measure, given)
+    return {"says": expect["says"] if expect["says"] in str(refusal.value) else ""}
+
+
 RUN: dict[str, Callable[[Measure, Given, Given], Mapping[str, Any]]] = {
     "convert": _convert,
     "score": _score,
@@ -250,6 +314,13 @@ RUN: dict[str, Callable[[Measure, Given, Given], Mapping[str, Any]]] = {
     "difference": _difference,
     "shares": _shares,
     "extra_walk": _extra_walk,
+    "stages": _stages,
+    "fall": _fall,
+    "points": _points,
+    "bands": _bands,
+    "power": _power,
+    "speeds": _speeds,
+    "impossible": _impossible,
 }
 
 

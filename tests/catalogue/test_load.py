@@ -164,7 +164,9 @@ def test_count_that_cannot_be_zero_is_refused(
 
 
 def test_only_a_count_may_be_zero(folder: Path) -> None:
-    assert "only a count may be 0" in broken(folder, "lowest = 3", "lowest = 0")
+    assert "only a count or a sum may be 0" in broken(
+        folder, "lowest = 3", "lowest = 0"
+    )
 
 
 def test_ceiling_is_read(folder: Path) -> None:

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
+from fractions import Fraction
 
 from app.catalogue.load import catalogue
 from app.clinical.measure import Measure
@@ -25,6 +26,13 @@ def a_score(
     m = measure(measure_id)
     made = single(m, text, read_facts(m, facts))
     return replace(made, variant=m.variant(variant).id, trials=())
+
+
+def of_value(measure_id: str, value: Decimal) -> Score:
+    """A score of that value in its first unit, whatever its trials look like."""
+    m = measure(measure_id)
+    rule, unit = m.variants[0].id, m.units[0]
+    return Score(m.id, "completed", rule, unit, Fraction(value))
 
 
 def result(

@@ -11,12 +11,11 @@ from app.clinical.cutoff_reading import read_cutoff
 from app.clinical.fit import Match
 from app.clinical.measure import Cutoff, Measure
 from app.clinical.person import Person
-from app.clinical.quantities import SHOWN_PLACES, printed_places, rounded
-from app.clinical.quantities import words as with_unit
+from app.clinical.quantities import SHOWN_PLACES, printed_places
 from app.clinical.reading import read
 from app.clinical.scoring import Part, Score, read_trial, score
 from app.clinical.vocabulary import CONDITIONS
-from tests.clinical.reading_for import of, result
+from tests.clinical.reading_for import of, of_value, result
 
 CUTOFFS = [
     pytest.param(m, c, id=f"{m.id}-{c.key}-{c.source}-{c.how.replace(' ', '_')}")
@@ -140,12 +139,11 @@ def test_not_beyond_a_fall_limit_clears_nobody() -> None:
 
 
 def test_nothing_says_at_risk_or_safe() -> None:
+    person = Person((74,), None, ("stroke",))
     for test in catalogue().measures.values():
-        unit, usual = test.units[0], test.tape[test.units[0]]
-        middle = (usual.low + usual.high) / 2
-        for value in (usual.low or middle, middle, usual.high):
-            text = with_unit(rounded(value, SHOWN_PLACES[unit]), unit)
-            found = result(test.id, text, age=74, conditions=["stroke"])
+        usual = test.tape[test.units[0]]
+        for value in (usual.low, (usual.low + usual.high) / 2, usual.high):
+            found = read(test, of_value(test.id, value), person)
             said = " ".join((*(r.says for r in found.readings), *found.cautions))
 
             assert "is at risk" not in said
