@@ -64,6 +64,15 @@ class Owed(Numbered, table=True):
     says: str
 
 
+class OwedBasis(Numbered, table=True):
+    """The settings that every row was made with: one row, or none yet."""
+
+    __tablename__ = "owed_basis"
+    __table_args__ = (length("says", 1, 200),)
+
+    says: str
+
+
 @dataclass(frozen=True, slots=True)
 class OwedLine:
     """The same as a plain value."""
@@ -244,3 +253,16 @@ def holders_of(session: Session, patient_ids: Collection[int]) -> dict[int, list
 def anything_owed(session: Session) -> bool:
     """Whether any row was ever worked out."""
     return session.exec(select(Owed.id).limit(1)).first() is not None
+
+
+def basis_of(session: Session) -> str:
+    """What the rows were made with; empty when nobody has said it."""
+    row = session.exec(select(OwedBasis)).first()
+    return row.says if row else ""
+
+
+def set_basis(session: Session, says: str) -> None:
+    row = session.exec(select(OwedBasis)).first() or OwedBasis(says=says)
+    row.says = says
+    session.add(row)
+    session.flush()
