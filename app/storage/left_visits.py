@@ -1,4 +1,4 @@
-"""Visits that were closed without their exit list, until somebody has looked into it."""
+"""Visits closed without their exit list, until somebody has looked into it."""
 
 from collections.abc import Sequence
 from datetime import datetime

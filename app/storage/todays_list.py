@@ -38,7 +38,7 @@ class Covering:
 
 @dataclass(frozen=True, slots=True)
 class ListRow:
-    """One patient on the list, with what is owed: the earliest first, later ones too."""
+    """One patient on the list, with all that is owed, the earliest first."""
 
     row: CaseloadRow
     owed: tuple[OwedLine, ...] = ()

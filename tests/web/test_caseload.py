@@ -241,7 +241,7 @@ def test_covered_people_stand_under_whom_one_covers_for(
     }
     assert groups(colleague)["Today: 0 of 1 seen"] == ["Amber"]
     first = found(colleague.get("/caseload").text, ".person").text()
-    assert "Covering for Therapist" in first
+    assert "covering for Therapist" in first
 
 
 def owe(site: Site, patient: int, kind: str, days: int, says: str, **more: str) -> None:
@@ -269,7 +269,7 @@ def test_what_is_owed_is_read_from_what_is_kept(
 
     assert rows["Blue 7"].css_first(".state.due") is not None
     assert "Timed Up and Go due" in rows["Blue 7"].text()
-    assert "and 1 more" in rows["Blue 7"].text()
+    assert "+1 more" in rows["Blue 7"].text()
     assert "Timed Up and Go in 5 days" in rows["Amber"].text()
     assert rows["Amber"].css_first(".state") is None
     assert rows["Copper"].css_first(".state.loss") is not None
