@@ -175,14 +175,15 @@ def _precautions(
 
     An order belongs to the person, not to an episode.
     """
+    columns: tuple[Any, ...] = (
+        Episode.patient_id, PrecautionOnEpisode.tag,
+        PrecautionOnEpisode.review_on, Episode.closed_on,
+    )  # fmt: skip
     wanted: Any = (
-        select(
-            Episode.patient_id, PrecautionOnEpisode.tag,
-            PrecautionOnEpisode.review_on, Episode.closed_on,
-        )
+        select(*columns)
         .join(PrecautionOnEpisode, col(PrecautionOnEpisode.episode_id) == Episode.id)
         .where(col(Episode.patient_id).in_(ids), holds_on(day))
-    )  # fmt: skip
+    )
     in_order = wanted.order_by(col(PrecautionOnEpisode.id))
     return _by_patient(
         (owner, (tag, review_on if closed_on is None else None))

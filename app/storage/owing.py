@@ -24,6 +24,8 @@ KINDS: Final = ("co_sign", "look_into", "retest", "report", "recertify", "reasse
 #: Announced some days ahead, since others have to sign.
 LONGER: Final = ("recertify", "reassess")
 SOON: Final = timedelta(days=14)
+#: In place of a test, what a visit left without its exit list is looked into for.
+LEFT: Final = "exit_list"
 EVENTS: Final = ("report", "recertify", "reassess")
 
 
@@ -248,11 +250,6 @@ def holders_of(session: Session, patient_ids: Collection[int]) -> dict[int, list
     for patient_id, name in session.exec(wanted):
         found.setdefault(patient_id, []).append(name)
     return found
-
-
-def anything_owed(session: Session) -> bool:
-    """Whether any row was ever worked out."""
-    return session.exec(select(Owed.id).limit(1)).first() is not None
 
 
 def basis_of(session: Session) -> str:

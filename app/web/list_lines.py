@@ -9,10 +9,9 @@ from zoneinfo import ZoneInfo
 from app.catalogue.load import Catalogue
 from app.clinical.precautions import PRECAUTIONS
 from app.storage.caseload import CaseloadRow, LastScore
-from app.storage.owing import LONGER, SOON, OwedLine
+from app.storage.owing import LEFT, LONGER, SOON, OwedLine
 from app.storage.todays_list import ListRow, Seen
-from app.web.cover import last_day
-from app.web.dates import day_words
+from app.web.dates import day_words, last_day
 from app.web.due import clearance_of
 from app.web.last_scores import value_words
 from app.web.person_words import age_words, condition_words
@@ -142,7 +141,7 @@ def _stands(shelf: Catalogue, row: CaseloadRow, owed: OwedLine) -> bool:
 
 
 def _shape(owed: OwedLine) -> str:
-    if owed.kind != "look_into":
+    if owed.kind != "look_into" or owed.measure == LEFT:
         return "due"
     return "stopped" if owed.ref else "loss"
 

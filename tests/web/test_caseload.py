@@ -244,11 +244,15 @@ def test_covered_people_stand_under_whom_one_covers_for(
     assert "covering for Therapist" in first
 
 
-def owe(site: Site, patient: int, kind: str, days: int, says: str, **more: str) -> None:
+def owe(
+    site: Site, patient: int, kind: str, days: int, says: str, measure: str = ""
+) -> None:
     with write_session(site.engine) as session:
         due_on = TODAY + timedelta(days=days)
         session.add(
-            Owed(patient_id=patient, kind=kind, due_on=due_on, says=says, **more)
+            Owed(
+                patient_id=patient, kind=kind, due_on=due_on, says=says, measure=measure
+            )
         )
 
 

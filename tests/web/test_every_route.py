@@ -127,6 +127,7 @@ ROWS: dict[tuple[str, str], str] = {
     ("POST", OF_PATIENT + "/visit"): BEDSIDE,
     ("GET", OF_PATIENT + "/visits"): BEDSIDE,
     ("GET", "/visits/{visit_id}"): BEDSIDE,
+    ("POST", "/visits/{visit_id}/looked"): OVERSIGHT,
     ("POST", "/visits/{visit_id}/{part}"): BEDSIDE,
     ("POST", "/visits/{visit_id}/tasks/{task_id}/void"): BEDSIDE,
     ("GET", OF_PATIENT): BEDSIDE,
