@@ -15,6 +15,7 @@ from app.storage import listing
 from app.storage.caseload import conditions_by_id
 from app.storage.listing_columns import Latest, last_tests, last_visits, next_owed
 from app.storage.owing import holders_of
+from app.storage.people import Person
 from app.storage.staff import everybody
 from app.web.dates import ago_words, day_words
 from app.web.deps import (
@@ -78,30 +79,26 @@ def table(
     rows, total = listing.table_page(
         session, me, filters, day=today, sort=sort, down=down, page=number
     )
-    lines = _lines(session, shelf, rows, filters.get("measure", ""), today)
-    shown: dict[str, Any] = {
-        "lines": lines,
-        "total": total,
-        "number": number,
-        "sort": sort,
-    }
     return page(
         request,
         "desk/table.html",
-        **shown,
+        lines=_lines(session, shelf, rows, filters.get("measure", ""), today),
+        total=total,
+        number=number,
         pages=max(1, -(-total // listing.PAGE)),
+        sort=sort,
         down=down,
         view=chosen,
         filters=filters,
-        views=listing.views_of(session, me),
-        people=everybody(session, me),
-        **_choices(shelf),
+        **_choices(session, me, shelf),
     )
 
 
-def _choices(shelf: Catalogue) -> dict[str, Any]:
-    """What the filters choose from."""
+def _choices(session: Session, me: Person, shelf: Catalogue) -> dict[str, Any]:
+    """What the filters choose from, and the views kept."""
     return {
+        "views": listing.views_of(session, me),
+        "people": everybody(session, me),
         "conditions": CONDITIONS,
         "settings": SETTINGS,
         "kinds": KIND_WORDS,
