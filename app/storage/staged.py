@@ -6,20 +6,24 @@ the day ends: the files hold what a record holds.
 
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime
+from uuid import uuid4
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import LargeBinary, delete
 from sqlmodel import Field, Session, col, select
 
 from app.storage.people import Person
-from app.storage.tables import Numbered, length
+from app.storage.tables import Numbered, length, uid
 
 
 class StagedImport(Numbered, table=True):
     """What one person is about to import, and who is to look after whom it adds."""
 
     __tablename__ = "staged_import"
+    __table_args__ = (uid(),)
 
+    #: Row numbers may come again once a row is gone; this never does.
+    uid: str = Field(unique=True)
     person_id: int = Field(foreign_key="person.id", unique=True)
     assign_to: int = Field(foreign_key="person.id")
     staged_at: datetime
@@ -46,7 +50,9 @@ def stage(
 ) -> StagedImport:
     """Keep these files instead of whatever the person had sent before."""
     forget_staged(session, person)
-    staged = StagedImport(person_id=person.id, assign_to=assign_to, staged_at=now)
+    staged = StagedImport(
+        uid=uuid4().hex, person_id=person.id, assign_to=assign_to, staged_at=now
+    )
     session.add(staged)
     session.flush()
     for name, content in files:

@@ -92,6 +92,10 @@ class Import:
     handles: dict[int, str] = field(default_factory=dict)
     labels: dict[str, list[int]] = field(default_factory=dict)
     progress: Told = in_silence
+    #: Who looks after whom the files add; None: who imports.
+    holder: Person | None = None
+    #: Whether the site keeps names and record numbers.
+    full: bool = False
 
     @property
     def today(self) -> date:
@@ -202,7 +206,10 @@ def _whose(doing: Import, details: PatientDetails) -> _Known:
         return _here(doing, details, found)
     made = None
     if doing.write:
-        made = add_patient(doing.session, doing.me, details, uid=uid, now=doing.now)
+        made = add_patient(
+            doing.session, doing.me, details, uid=uid, holder=doing.holder,
+            now=doing.now,
+        )  # fmt: skip
     return _Known(details, uid, made, is_new=True)
 
 

@@ -79,6 +79,8 @@ ROWS: dict[tuple[str, str], str] = {
     ("GET", "/caseload/import"): SUPERVISOR,
     ("POST", "/caseload/import"): SUPERVISOR,
     ("POST", "/caseload/import/check"): SUPERVISOR,
+    ("GET", "/caseload/import/progress"): SUPERVISOR,
+    ("POST", "/caseload/import/discard"): SUPERVISOR,
     ("GET", "/caseload/export"): SUPERVISOR,
     ("POST", "/caseload/export"): SUPERVISOR,
     ("GET", "/session"): SIGNED_IN,

@@ -22,9 +22,15 @@ def upgrade() -> None:
     op.create_table(
         "staged_import",
         sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("uid", sa.String(), nullable=False),
         sa.Column("person_id", sa.Integer(), nullable=False),
         sa.Column("assign_to", sa.Integer(), nullable=False),
         sa.Column("staged_at", sa.DateTime(timezone=True), nullable=False),
+        sa.CheckConstraint(
+            "length(uid) = 32 AND ltrim(uid, '0123456789abcdef') = ''",
+            name=op.f("ck_staged_import_uid"),
+        ),
+        sa.UniqueConstraint("uid", name=op.f("uq_staged_import_uid")),
         sa.ForeignKeyConstraint(
             ["assign_to"], ["person.id"], name=op.f("fk_staged_import_assign_to_person")
         ),
