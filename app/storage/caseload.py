@@ -6,9 +6,8 @@ Plain rows for a page, in a number of queries that does not grow with the list.
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date
-from typing import TypeVar
+from typing import Any, TypeVar
 
-from sqlalchemy import func
 from sqlmodel import Session, col, select
 from sqlmodel.sql.expression import SelectOfScalar
 

@@ -52,7 +52,7 @@ ONSETS = st.none() | st.builds(
 )
 WORDS = TEXT.map(str.strip)
 LABELS = WORDS.filter(bool)
-SIZED = (
+SIZED: tuple[dict[str, tuple[str, str]], ...] = (
     {},
     {"height": ("170", "cm")},
     {"height": ("66.5", "in"), "weight": ("70", "kg")},
