@@ -44,7 +44,7 @@ DAYS = st.dates(date(1950, 1, 1), TODAY)
 MAYBE_DAY = st.none() | DAYS
 WORDS = TEXT.map(str.strip)
 LABELS = WORDS.filter(bool)
-SIZED = (
+SIZED: tuple[dict[str, tuple[str, str]], ...] = (
     {},
     {"height": ("170", "cm")},
     {"height": ("66.5", "in"), "weight": ("70", "kg")},
