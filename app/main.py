@@ -1,5 +1,6 @@
 """create_app(settings): one site put together from its parts, and nothing else."""
 
+import asyncio
 from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
 from datetime import UTC, date, datetime
@@ -7,6 +8,7 @@ from datetime import UTC, date, datetime
 import jinja2
 from fastapi import APIRouter, Depends, FastAPI
 from sqlmodel import Session
+from starlette.concurrency import run_in_threadpool
 from starlette.middleware.gzip import GZipMiddleware
 
 from app.catalogue.load import catalogue
@@ -24,12 +26,14 @@ from app.web import (
     clocks,
     cover,
     desk,
+    desk_table,
     editing,
     episode,
     errors,
     find,
     health,
     held,
+    import_pages,
     joining,
     kit,
     lifecycle,
@@ -48,9 +52,11 @@ from app.web import (
 )
 from app.web.assets import Assets
 from app.web.deps import Site, signed_in
+from app.web.import_jobs import wipe_yesterdays
 from app.web.owing import keep_owed
 from app.web.security import Guard
 
+WIPE_EVERY_S = 600
 #: Answer without sign-in. Every other router asks for one, whatever its routes say.
 PUBLIC: Sequence[APIRouter] = (
     health.router,
@@ -67,6 +73,7 @@ SIGNED_IN: Sequence[APIRouter] = (
     clocks.router,
     review.router,
     desk.router,
+    desk_table.router,
     find.router,
     patients.router,
     editing.router,
@@ -84,6 +91,7 @@ SIGNED_IN: Sequence[APIRouter] = (
     held.router,
     audit.router,
     caseload_files.router,
+    import_pages.router,
     bedside.router,
 )
 
@@ -158,7 +166,16 @@ def make_templates(assets: Assets) -> jinja2.Environment:
     return templates
 
 
+async def _wipe(site: Site) -> None:
+    """Files sent on an earlier day and never imported go soon after midnight."""
+    while True:
+        await run_in_threadpool(wipe_yesterdays, site)
+        await asyncio.sleep(WIPE_EVERY_S)
+
+
 @asynccontextmanager
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
+    wiping = asyncio.create_task(_wipe(app.state.site))
     yield
+    wiping.cancel()
     app.state.site.engine.dispose()

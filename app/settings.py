@@ -65,6 +65,7 @@ class Settings(BaseSettings):
     report_treatment_days: int = Field(default=10, ge=0, le=100)
     recertify_days: int = Field(default=90, ge=0, le=400)
     reassess_days: int = Field(default=0, ge=0, le=400)
+    retest_days: int | None = Field(default=None, ge=0, le=400)
     identifiers: Literal["minimal", "full"] = "minimal"
     demo: bool = False
 
@@ -115,8 +116,9 @@ class Settings(BaseSettings):
     @property
     def clocks(self) -> Clocks:
         return Clocks(
-            self.report_treatment_days, self.recertify_days, self.reassess_days
-        )
+            self.report_treatment_days, self.recertify_days, self.reassess_days,
+            self.retest_days,
+        )  # fmt: skip
 
     @property
     def zone(self) -> ZoneInfo:

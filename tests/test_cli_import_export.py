@@ -16,10 +16,12 @@ from app.commands.demo_files import read_story
 from app.commands.demo_site import DATABASE, MARKER, build
 from app.commands.import_export import PATIENTS, SCORES
 from app.resources import folder
+from app.storage.assignments import Assignment
 from app.storage.audit import AuditEntry, verify
 from app.storage.database import make_engine, migrate, read_session, write_session
 from app.storage.patients import Patient, PatientDetails, close_patient
 from app.storage.people import Person
+from app.storage.profile import write_profile
 from app.storage.scores import Score
 from app.storage.trials import Round, Trial, TrialBody
 from app.web.judging import keep
@@ -79,11 +81,15 @@ def fill(session: Session) -> None:
             conditions={"stroke": Onset(2025, 1, place + 1), "copd": Onset(2019)},
             sides={"stroke": "left"},
             facts={"fall_history": "one"},
+            sizes={"height": ("170", "cm"), "weight": ("154.5", "lb")},
         )
         patient = make_patient(session, therapist, details, now=NOW)
         episode = make_episode(
             session, therapist, patient, reason=text, opened_on=date(2025, 2, 1)
         )
+        episode.order_on, episode.plan_on = date(2025, 2, 1), date(2025, 2, 2)
+        lived = {"prior_mobility": "device", "lives_with": "partner"}
+        write_profile(session, therapist, episode, lived, version=0, now=NOW)
         precaution = make_precaution(
             session, therapist, episode, "oxygen", set_on=date(2025, 2, 1)
         )
@@ -234,6 +240,40 @@ def opened(data: Path) -> Iterator[Engine]:
     engine = engine_of(data)
     yield engine
     engine.dispose()
+
+
+def test_patients_go_to_whom_one_names(
+    data: Path, files: Path, opened: Engine, capsys: Capture
+) -> None:
+    with write_session(opened) as session:
+        make_person(session, "therapist", now=NOW)
+        make_person(session, "learner", role="student", now=NOW)
+    refused = [take_in(data, files, "--assign-to", who) for who in ("x", "learner")]
+    told = capsys.readouterr().err
+    assert take_in(data, files, "--assign-to", "Therapist") == 0
+    with read_session(opened) as session:
+        held = select(Person.handle).join(Assignment).distinct()
+        owners = list(session.exec(held))
+
+    assert refused == [2, 2]
+    assert "--assign-to" in told
+    assert owners == ["therapist"]
+
+
+def test_names_go_only_where_the_site_keeps_them(
+    data: Path, tmp_path: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "named.csv"
+    path.write_text("label,full_name,record_number\nGreen 9,Invented Person,X-1\n")
+    refused = take_in(data, path)
+    told = capsys.readouterr().err
+    monkeypatch.setenv("TAPELINE_IDENTIFIERS", "full")
+    taken = take_in(data, path)
+    who, _ = export(data, tmp_path / "out")
+
+    assert (refused, taken) == (2, 0)
+    assert "keeps no names" in told
+    assert b"Invented Person,X-1" in who
 
 
 def test_dry_run_says_what_each_row_would_do(

@@ -384,7 +384,7 @@ class TestTheStory:
         due = {
             row.label: [
                 d.measure.id
-                for d in due_tests(SHELF, row.last_scores, row.precautions, TODAY)
+                for d in due_tests(SHELF, row.last_scores, row.precautions, TODAY, None)
             ]
             for row in caseload(demo, "demo-therapist")
         }

@@ -25,6 +25,10 @@ from app.settings import Settings, SettingsProblem, machine_zone
         ("IDLE_MINUTES", "721"),
         ("IDLE_MINUTES", "soon"),
         ("HOST", ""),
+        ("RETEST_DAYS", "-1"),
+        ("RETEST_DAYS", "401"),
+        ("RETEST_DAYS", "two weeks"),
+        ("RETEST_DAYS", ""),
     ],
 )
 def test_bad_value_is_named(
@@ -65,6 +69,16 @@ def test_command_line_goes_before_the_environment(
 
     assert Settings.read().port == 9000
     assert Settings.read({"port": 9001}).port == 9001
+
+
+@pytest.mark.parametrize(("said", "every"), [(None, None), ("0", 0), ("21", 21)])
+def test_retest_days_are_the_catalogues_unless_they_are_set(
+    monkeypatch: pytest.MonkeyPatch, said: str | None, every: int | None
+) -> None:
+    if said is not None:
+        monkeypatch.setenv("TAPELINE_RETEST_DAYS", said)
+
+    assert Settings.read().clocks.retest == every
 
 
 @pytest.mark.parametrize(

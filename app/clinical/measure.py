@@ -357,9 +357,14 @@ class Measure:
         said = facts.get(self.ceiling_fact) or (fact.default if fact else None)
         return int(said) if said else self.ceiling_seconds
 
-    def due_after(self, day: date) -> date:
-        """When a test done on `day` is due again."""
-        return day + timedelta(days=self.retest_days)
+    def due_after(self, day: date, every: int | None = None) -> date | None:
+        """When a test done on `day` is due again; None for never.
+
+        `every`: the site's own days for all tests, 0 for never; else the catalogue's.
+        """
+        if every == 0:
+            return None
+        return day + timedelta(days=self.retest_days if every is None else every)
 
     def variant(self, variant_id: str | None) -> Variant:
         """The named scoring rule, or the first, which is the default."""

@@ -31,11 +31,23 @@ REASSESS_SOURCE: Final = (
 
 @dataclass(frozen=True, slots=True)
 class Clocks:
-    """A site's intervals in days; 0 turns a clock off."""
+    """A site's intervals in days; 0 turns a clock off.
+
+    `retest` stands for every test; None leaves each the days of its catalogue entry.
+    """
 
     report: int = REPORT_DAYS
     recertify: int = RECERTIFY_DAYS
     reassess: int = 0
+    retest: int | None = None
+
+    @property
+    def words(self) -> str:
+        """All of them in one line, to tell whether they were changed."""
+        return (
+            f"report {self.report}, recertify {self.recertify}, "
+            f"reassess {self.reassess}, retest {self.retest}"
+        )
 
 
 @dataclass(frozen=True, slots=True)

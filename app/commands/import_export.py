@@ -31,6 +31,7 @@ from app.settings import Settings
 from app.storage import audit
 from app.storage.caseload_rows import labelled
 from app.storage.database import make_engine, migrate, read_session, write_session
+from app.storage.holders import possible_holders
 from app.storage.people import Person, actor
 from app.web.exporting import exported_patients, exported_scores
 from app.web.importing import CaseloadFile, Import, Line, take_in
@@ -64,6 +65,11 @@ def _add_import(commands: Any) -> None:
         "--dry-run", action="store_true", help="say what each row would do, and stop"
     )
     p.add_argument("--by", metavar="HANDLE", help="the supervisor who imports")
+    p.add_argument(
+        "--assign-to",
+        metavar="HANDLE",
+        help="who looks after the patients it adds; default: who imports",
+    )
     add_data_option(p, "the site's folder; default: TAPELINE_DATA_DIR or your own")
     p.set_defaults(run=run_import)
 
@@ -88,6 +94,7 @@ def run_import(given: argparse.Namespace) -> int:
         with read_session(engine) as session:
             session.info["now"] = datetime.now(UTC)
             me = _importer(session, given.by)
+            holder = _holder(session, me, given.assign_to)
             doing = _import(session, me, settings)
             lines = _said(take_in(doing, files), files, every_row=given.dry_run)
         rows = sum(1 for line in lines if line.adds)
@@ -96,16 +103,21 @@ def run_import(given: argparse.Namespace) -> int:
             return 0
         if rows:
             with write_session(engine) as session:
-                _write(session, me, settings, files)
+                _write(session, me, settings, files, holder)
     print(f"Imported. {_counts(lines)}")
     return 0
 
 
 def _write(
-    session: Session, me: Person, settings: Settings, files: Sequence[CaseloadFile]
+    session: Session,
+    me: Person,
+    settings: Settings,
+    files: Sequence[CaseloadFile],
+    holder: Person,
 ) -> None:
     session.info["now"] = datetime.now(UTC)
     doing = _import(session, session.get_one(Person, me.id), settings)
+    doing.holder = session.get_one(Person, holder.id)
     doing.write, judging = True, Progress("reading scores, patients")
     doing.progress = judging
     _said(take_in(doing, files), files, every_row=False)
@@ -115,7 +127,8 @@ def _write(
 
 def _import(session: Session, me: Person, settings: Settings) -> Import:
     now = datetime.now(UTC)
-    return Import(session, me, catalogue(), now, settings.zone)
+    full = settings.identifiers == "full"
+    return Import(session, me, catalogue(), now, settings.zone, full=full)
 
 
 def _said(
@@ -205,6 +218,16 @@ def _importer(session: Session, handle: str | None) -> Person:
         known = ", ".join(p.handle for p in supervisors) or "nobody yet"
         raise Refused(f"say with --by which supervisor imports ({known})")
     return supervisors[0]
+
+
+def _holder(session: Session, me: Person, handle: str | None) -> Person:
+    """Who is assigned whom it adds."""
+    if handle is None:
+        return me
+    for person in possible_holders(session, me):
+        if person.handle == handle.strip().lower():
+            return person
+    raise Refused(f"--assign-to {handle!r}: nobody who can look after patients")
 
 
 def run_export(given: argparse.Namespace) -> int:

@@ -31,9 +31,9 @@ from app.settings import Settings
 from app.storage import people
 from app.storage.database import read_session, write_session
 from app.storage.links import make_link
-from app.storage.owing import anything_owed
+from app.storage.owing import basis_of
 from app.web.deps import Site
-from app.web.owing import rebuild_owed
+from app.web.owing import BATCH, basis, rebuild_owed
 from app.web.rebuilding import rebuild_scores
 
 #: Seconds an open page may hold up a stop.
@@ -127,17 +127,28 @@ def _read_again(site: Site) -> None:
 
 
 def _work_out_what_is_owed(site: Site) -> None:
-    """For a site from before that was kept: nothing would stand on its desk."""
+    """For a site whose rows were made with other settings, or never.
+
+    A desk would otherwise show what an interval that was changed since had said.
+    """
+    shelf, clocks = site.catalogue, site.settings.clocks
     with read_session(site.engine) as session:
-        if anything_owed(session):
+        if basis_of(session) == basis(shelf, clocks):
             return
     today = site.clock().astimezone(site.zone).date()
     rebuild_owed(
         site.engine,
-        site.catalogue,
-        site.settings.clocks,
+        shelf,
+        clocks,
         today,
-        lambda _done, _of: None,
+        lambda done, of: (
+            print(
+                f"Other settings: worked out what is owed to {done} of {of} patients.",
+                flush=True,
+            )
+            if of > BATCH
+            else None
+        ),
     )
 
 

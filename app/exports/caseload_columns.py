@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final
 
+from app.clinical.vocabulary import EPISODE_ENDS, LIVES_WITH, PRIOR_LEVELS
+
 PATIENTS: Final[Mapping[str, str]] = MappingProxyType(
     {
         "label": "A made-up label, no name. The same in both files.",
@@ -14,7 +16,7 @@ PATIENTS: Final[Mapping[str, str]] = MappingProxyType(
         "year it began and its side if known: "
         "stroke | since 2025-11-30 | side left; copd | since 2019",
         "facts": "What some sources depend on: fall_history=one; severity=mild",
-        "reason": "What care is for. Empty together with the next five: no care yet.",
+        "reason": "What care is for. Empty with all that tells of care: none yet.",
         "setting": "Like community, outpatient, acute, inpatient.",
         "plan": "restore or maintain.",
         "opened_on": "The day this care began.",
@@ -22,6 +24,16 @@ PATIENTS: Final[Mapping[str, str]] = MappingProxyType(
         "second row with the same label.",
         "precautions": "Orders and risks: hip_post | set 2026-01-02 | by Ward team; "
         "oxygen | note Two litres. Also review and ended with a day, why with words.",
+        "sizes": "Body sizes as measured: height=170 cm; weight=154 lb; "
+        "lower_leg=45 cm",
+        "full_name": "Only where the site keeps names: TAPELINE_IDENTIFIERS=full.",
+        "record_number": "Likewise.",
+        "end_reason": "Why it ended: " + ", ".join(EPISODE_ENDS) + ".",
+        "order_on": "The day of the order, if it is known.",
+        "plan_on": "The day of the plan of care, if it is known.",
+        "prior_self_care": "Before: " + ", ".join(PRIOR_LEVELS) + ".",
+        "prior_mobility": "The same words.",
+        "lives_with": ", ".join(LIVES_WITH) + ".",
         "invented": "yes for invented patients of a demo; else empty.",
     }
 )

@@ -15,7 +15,9 @@ from app.exports.csv_cells import escaped, join, written
 
 PATIENT_COLUMNS: Final = (
     "label", "birth_year", "birth_date", "sex", "conditions", "facts", "reason",
-    "setting", "plan", "opened_on", "closed_on", "precautions", "invented",
+    "setting", "plan", "opened_on", "closed_on", "precautions", "sizes", "full_name",
+    "record_number", "end_reason", "order_on", "plan_on", "prior_self_care",
+    "prior_mobility", "lives_with", "invented",
 )  # fmt: skip
 SCORE_COLUMNS: Final = (
     "label", "date", "measure", "variant", "trials", "outcome", "reason", "facts",
@@ -48,6 +50,12 @@ class CareCells:
     opened_on: date
     closed_on: date | None = None
     precautions: tuple[PrecautionCell, ...] = ()
+    end_reason: str = ""
+    order_on: date | None = None
+    plan_on: date | None = None
+    prior_self_care: str = ""
+    prior_mobility: str = ""
+    lives_with: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +71,9 @@ class PatientRow:
     facts: Mapping[str, str] = field(default_factory=dict)
     care: CareCells | None = None
     invented: bool = False
+    sizes: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+    full_name: str = ""
+    record_number: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,6 +134,11 @@ def patient_cells(row: PatientRow) -> dict[str, str]:
             ";",
         ),
         "facts": _facts(row.facts),
+        "sizes": join(
+            (f"{k}={' '.join(row.sizes[k])}" for k in sorted(row.sizes)), ";"
+        ),
+        "full_name": row.full_name,
+        "record_number": row.record_number,
         "invented": INVENTED if row.invented else "",
     }
     return cells | (_care_cells(row.care) if row.care else {})
@@ -148,6 +164,12 @@ def _care_cells(care: CareCells) -> dict[str, str]:
         "plan": care.plan,
         "opened_on": _day(care.opened_on),
         "closed_on": _day(care.closed_on),
+        "end_reason": care.end_reason,
+        "order_on": _day(care.order_on),
+        "plan_on": _day(care.plan_on),
+        "prior_self_care": care.prior_self_care,
+        "prior_mobility": care.prior_mobility,
+        "lives_with": care.lives_with,
         "precautions": join(map(_precaution, care.precautions), ";"),
     }
 

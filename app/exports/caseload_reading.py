@@ -16,11 +16,15 @@ from app.clinical.precautions import PRECAUTIONS
 from app.clinical.setup import BadFact, read_facts
 from app.clinical.vocabulary import (
     CONDITIONS,
+    EPISODE_ENDS,
+    LIVES_WITH,
     PERSON_FACTS,
+    PRIOR_LEVELS,
     SETTINGS,
     SEXES,
     SIDED,
     SIDES,
+    SIZES,
 )
 from app.exports.caseload_csv import (
     INVENTED,
@@ -36,6 +40,11 @@ from app.exports.trial_cells import BadTrial, trials_of
 
 PLANS: Final = ("restore", "maintain")
 EARLIEST: Final = date(1900, 1, 1)
+CARE_COLUMNS: Final = (
+    "reason", "setting", "plan", "opened_on", "closed_on", "end_reason", "order_on",
+    "plan_on", "prior_self_care", "prior_mobility", "lives_with", "precautions",
+)  # fmt: skip
+_SIZE: Final = re.compile(r"\d{1,5}(\.\d{1,4})?", re.ASCII)
 _DAY: Final = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 
 
@@ -86,6 +95,11 @@ class _Fields:
     def day(self, column: str, *, needed: bool = False) -> date | None:
         text = self.text(column, 40, needed=needed)
         return self.day_in(column, text) if text else None
+
+    def day_ahead(self, column: str) -> date | None:
+        """A day that may still come."""
+        text = self.text(column, 40)
+        return self.day_in(column, text, ahead=True) if text else None
 
     def day_in(self, column: str, text: str, *, ahead: bool = False) -> date | None:
         """A day as text; only a review may lie ahead."""
@@ -178,6 +192,9 @@ def _patient(f: _Fields) -> PatientRow:
         facts=_person_facts(f),
         care=_care(f),
         invented=f.invented(),
+        sizes=_sizes(f),
+        full_name=f.text("full_name", 120),
+        record_number=f.text("record_number", 40),
     )
 
 
@@ -235,14 +252,34 @@ def _person_facts(f: _Fields) -> dict[str, str]:
     return found
 
 
+def _sizes(f: _Fields) -> dict[str, tuple[str, str]]:
+    """Value and unit as they were typed."""
+    found: dict[str, tuple[str, str]] = {}
+    for key, told in f.pairs("sizes"):
+        value, _, unit = told.partition(" ")
+        units = SIZES[key][1] if key in SIZES else {}
+        if key not in SIZES:
+            f.wrong("sizes", f"{key!r} is not one of {', '.join(SIZES)}.")
+        elif unit not in units:
+            f.wrong("sizes", f"{key}: write a number and one of {', '.join(units)}.")
+        elif not _SIZE.fullmatch(value) or not value.strip("0."):
+            f.wrong("sizes", f"{key}: {value!r} is no number like 170 or 66.5.")
+        elif key in found:
+            f.wrong("sizes", f"{key!r} stands there twice.")
+        found[key] = (value, unit)
+    return dict(sorted(found.items()))
+
+
 def _care(f: _Fields) -> CareCells | None:
     """All of it or nothing: a stretch of care needs its reason and its first day."""
-    columns = ("reason", "setting", "plan", "opened_on", "closed_on", "precautions")
-    if not any(f.cells.by_column.get(name) for name in columns):
+    if not any(f.cells.by_column.get(name) for name in CARE_COLUMNS):
         return None
     opened, closed = f.day("opened_on", needed=True), f.day("closed_on")
     if opened and closed and closed < opened:
         f.wrong("closed_on", "This day lies before opened_on.")
+    ended = f.word("end_reason", EPISODE_ENDS)
+    if ended and not f.cells.by_column.get("closed_on"):
+        f.wrong("end_reason", "Why, but not when: give closed_on too.")
     plan = f.word("plan", PLANS, needed=True)
     return CareCells(
         reason=f.text("reason", 200, needed=True),
@@ -250,6 +287,12 @@ def _care(f: _Fields) -> CareCells | None:
         plan="maintain" if plan == "maintain" else "restore",
         opened_on=opened or f.today,
         closed_on=closed,
+        end_reason=ended,
+        order_on=f.day_ahead("order_on"),
+        plan_on=f.day_ahead("plan_on"),
+        prior_self_care=f.word("prior_self_care", PRIOR_LEVELS),
+        prior_mobility=f.word("prior_mobility", PRIOR_LEVELS),
+        lives_with=f.word("lives_with", LIVES_WITH),
         precautions=tuple(
             _precaution(f, part, opened or f.today)
             for part in split(f.cells.by_column.get("precautions", ""), ";")

@@ -6,9 +6,8 @@ Plain rows for a page, in a number of queries that does not grow with the list.
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date
-from typing import TypeVar
+from typing import Any, TypeVar
 
-from sqlalchemy import func
 from sqlmodel import Session, col, select
 from sqlmodel.sql.expression import SelectOfScalar
 
@@ -16,6 +15,7 @@ from app.access import Subject, may
 from app.storage.assignments import Assignment
 from app.storage.cover import on_list_of
 from app.storage.episodes import Episode
+from app.storage.list_places import DayTick, ListPlace, in_own_order
 from app.storage.patients import Patient, PatientCondition
 from app.storage.people import Person, actor
 from app.storage.precautions import PrecautionOnEpisode, holds_on
@@ -43,8 +43,8 @@ class LastScore:
 class CaseloadRow:
     """One patient on the list. Episode fields are None when none is open.
 
-    `next_due` is the earliest review date of a precaution that still holds: so far the
-    only clock kept.
+    `next_due` is the earliest review date of a precaution that still holds. `placed`:
+    the person gave the patient a place on their list; `ticked`: for this day.
     """
 
     patient_id: int
@@ -60,12 +60,14 @@ class CaseloadRow:
     precautions: tuple[str, ...]
     last_scores: tuple[LastScore, ...]
     next_due: date | None
+    placed: bool = False
+    ticked: bool = False
 
 
 def caseload_for(
     session: Session, person: Person, *, demo: bool, day: date, own: bool = False
 ) -> list[CaseloadRow]:
-    """Whom `person` may see and has to do with, by label; closed patients are left out.
+    """Whom `person` may see and has to do with, in their own order; no closed ones.
 
     `own` leaves out whom they may see without being assigned.
     `day` is today there, for what precautions hold. `demo` chooses the invented
@@ -74,13 +76,11 @@ def caseload_for(
     ids = visible(session, person, demo, own=own)
     if ids is None:
         return []
-    wanted = select(Patient).where(col(Patient.id).in_(ids))
-    patients = session.exec(wanted.order_by(col(Patient.label), col(Patient.id))).all()
+    patients = _patients(session, ids, person.id, day)
     conditions = conditions_of(session, ids)
     episodes = _open_episodes(session, ids)
     scores = _last_scores(session, ids)
     precautions = _precautions(session, ids, day)
-    due = _next_due(session, ids, day)
     return [
         CaseloadRow(
             patient_id=patient.id,
@@ -93,13 +93,31 @@ def caseload_for(
             reason=episode.reason if episode else None,
             setting=episode.setting if episode else None,
             plan=episode.plan if episode else None,
-            precautions=tuple(precautions.get(patient.id, ())),
+            precautions=tuple(tag for tag, _ in precautions.get(patient.id, ())),
             last_scores=tuple(scores.get(patient.id, ())),
-            next_due=due.get(patient.id),
+            next_due=_earliest(precautions.get(patient.id, ())),
+            placed=place is not None,
+            ticked=ticked_on == day,
         )
-        for patient in patients
+        for patient, place, ticked_on in patients
         for episode in (episodes.get(patient.id),)
     ]
+
+
+def _patients(session: Session, ids: Ids, person_id: int, day: date) -> Any:
+    """Each with their place and this day's tick."""
+    ticked = (
+        (col(DayTick.patient_id) == col(Patient.id))
+        & (col(DayTick.person_id) == person_id)
+        & (col(DayTick.day) == day)
+    )
+    wanted: Any = select(Patient, ListPlace.place, DayTick.day)
+    wanted = wanted.outerjoin(DayTick, ticked).where(col(Patient.id).in_(ids))
+    return session.exec(in_own_order(wanted, person_id)).all()
+
+
+def _earliest(holding: Iterable[tuple[str, date | None]]) -> date | None:
+    return min((day for _, day in holding if day is not None), default=None)
 
 
 def visible(
@@ -149,17 +167,27 @@ def _open_episodes(session: Session, ids: Ids) -> dict[int, Episode]:
     return {episode.patient_id: episode for episode in session.exec(in_order)}
 
 
-def _precautions(session: Session, ids: Ids, day: date) -> dict[int, list[str]]:
-    """Tags that hold on `day`: an order belongs to the person, not to an episode."""
-    wanted = (
-        select(Episode.patient_id, PrecautionOnEpisode.tag)
+def _precautions(
+    session: Session, ids: Ids, day: date
+) -> dict[int, list[tuple[str, date | None]]]:
+    """Tags that hold on `day`, each with its review while its episode is open.
+
+    An order belongs to the person, not to an episode.
+    """
+    columns: tuple[Any, ...] = (
+        Episode.patient_id, PrecautionOnEpisode.tag,
+        PrecautionOnEpisode.review_on, Episode.closed_on,
+    )  # fmt: skip
+    wanted: Any = (
+        select(*columns)
         .join(PrecautionOnEpisode, col(PrecautionOnEpisode.episode_id) == Episode.id)
-        .where(
-            col(Episode.patient_id).in_(ids),
-            holds_on(day),
-        )
+        .where(col(Episode.patient_id).in_(ids), holds_on(day))
     )
-    return _by_patient(session.exec(wanted.order_by(col(PrecautionOnEpisode.id))))
+    in_order = wanted.order_by(col(PrecautionOnEpisode.id))
+    return _by_patient(
+        (owner, (tag, review_on if closed_on is None else None))
+        for owner, tag, review_on, closed_on in session.exec(in_order)
+    )
 
 
 def _last_scores(session: Session, ids: Ids) -> dict[int, list[LastScore]]:
@@ -182,20 +210,6 @@ def _light(score: Score) -> LastScore:
         lead_crossed=score.lead_crossed,
         change_verdict=score.change_verdict,
     )
-
-
-def _next_due(session: Session, ids: Ids, day: date) -> dict[int, date]:
-    wanted = (
-        select(Episode.patient_id, func.min(PrecautionOnEpisode.review_on))
-        .join(PrecautionOnEpisode, col(PrecautionOnEpisode.episode_id) == Episode.id)
-        .where(
-            col(Episode.patient_id).in_(ids),
-            col(Episode.closed_on).is_(None),
-            holds_on(day),
-        )
-        .group_by(col(Episode.patient_id))
-    )
-    return {owner: due for owner, due in session.exec(wanted) if due is not None}
 
 
 def conditions_by_id(

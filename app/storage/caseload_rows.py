@@ -12,6 +12,7 @@ from app.storage.episodes import Episode
 from app.storage.patients import Patient, PatientDetails, details_of
 from app.storage.people import Person
 from app.storage.precautions import PrecautionOnEpisode
+from app.storage.profile import Profile, profile_of
 from app.storage.trials import RoundTrials, rounds_of
 
 
@@ -21,6 +22,7 @@ class Care:
 
     episode: Episode
     precautions: tuple[PrecautionOnEpisode, ...]
+    profile: Profile | None = None
 
 
 def labelled(session: Session, *, demo: bool) -> list[tuple[str, int]]:
@@ -54,7 +56,8 @@ def patient_rows(
         wanted.order_by(col(Episode.opened_on), col(Episode.id))
     ).all()
     return details_of(session, patient), [
-        Care(episode, _precautions(session, episode)) for episode in episodes
+        Care(episode, _precautions(session, episode), profile_of(session, episode))
+        for episode in episodes
     ]
 
 

@@ -45,7 +45,8 @@ def clock_of(session: Session) -> datetime:
     return now if isinstance(now, datetime) else datetime.now(UTC)
 
 
-def _holds(now: datetime) -> ColumnElement[bool]:
+def in_force(now: datetime) -> ColumnElement[bool]:
+    """The one rule of when a cover holds."""
     return and_(
         col(Cover.ended_at).is_(None), col(Cover.since) <= now, col(Cover.until) > now
     )
@@ -54,7 +55,7 @@ def _holds(now: datetime) -> ColumnElement[bool]:
 def on_list_of(session: Session, person_id: int) -> ColumnElement[bool]:
     """An assignment that is theirs now, or of somebody they stand in for."""
     covered = select(Cover.for_id).where(
-        Cover.person_id == person_id, _holds(clock_of(session))
+        Cover.person_id == person_id, in_force(clock_of(session))
     )
     return and_(
         col(Assignment.until).is_(None),
@@ -117,7 +118,7 @@ def _until(
 
 
 def covers_of(session: Session, person: Person, now: datetime) -> Sequence[Cover]:
-    wanted = select(Cover).where(Cover.person_id == person.id, _holds(now))
+    wanted = select(Cover).where(Cover.person_id == person.id, in_force(now))
     return session.exec(wanted.order_by(col(Cover.until))).all()
 
 

@@ -1,6 +1,6 @@
 """The whole caseload as one table: filtered, sorted, a page at a time; saved views."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any, Final
@@ -9,6 +9,7 @@ from sqlalchemy import JSON, Select, UniqueConstraint, and_, func, or_
 from sqlmodel import Field, Session, col, select
 
 from app.clinical.vocabulary import CONDITIONS, SETTINGS
+from app.storage import listing_columns
 from app.storage.assignments import Assignment
 from app.storage.caseload import visible
 from app.storage.episodes import PLANS, Episode
@@ -21,7 +22,7 @@ from app.storage.tables import Numbered, length
 PAGE: Final = 50
 MOST_VIEWS: Final = 20
 #: What the table is sorted by, from the column heading.
-SORTS: Final = ("label", "due", "opened")
+SORTS: Final = ("label", "due", "opened", "owner", "next", "visit", "test")
 
 
 class DeskView(Numbered, table=True):
@@ -72,7 +73,8 @@ def table_page(
             ids = narrow(ids, filters[name], day)
     owed = _owed_by(day)
     wanted = _rows(ids, owed)
-    in_order = wanted.order_by(*_order(sort, down, owed.c.due_on))
+    by = _order(sort, down, owed.c.due_on, filters.get("measure", ""))
+    in_order = wanted.order_by(*by)
     found = session.exec(in_order.limit(PAGE).offset(PAGE * (page - 1))).all()
     total = session.exec(select(func.count()).select_from(ids.subquery())).one()
     return [_row(*each) for each in found], total
@@ -116,14 +118,18 @@ def _row(
     )  # fmt: skip
 
 
-def _order(sort: str, down: bool, due_on: Any) -> list[Any]:
+def _order(sort: str, down: bool, due_on: Any, measure: str) -> list[Any]:
     """Whoever has nothing to sort by comes last."""
-    by: dict[str, Any] = {
-        "label": col(Patient.label),
-        "due": due_on,
-        "opened": col(Episode.opened_on),
+    by: dict[str, Callable[[], Any]] = {
+        "label": lambda: col(Patient.label),
+        "due": lambda: due_on,
+        "opened": lambda: col(Episode.opened_on),
+        "owner": listing_columns.by_name_of_owner,
+        "next": listing_columns.by_next_owed,
+        "visit": listing_columns.by_last_visit,
+        "test": lambda: listing_columns.by_last_test(measure),
     }
-    column = by[sort]
+    column = by[sort]()
     ordered = column.desc() if down else column.asc()
     return [column.is_(None), ordered, col(Patient.id)]
 
@@ -173,6 +179,8 @@ NARROW: Final[Mapping[str, Any]] = {
     "plan": _by_episode(col(Episode.plan)),
     "owed": _by_owed,
     "person": _by_person,
+    "measure": listing_columns.by_measure,
+    "orders": listing_columns.by_orders,
 }
 #: The closed list of each filter; a person is a number.
 ALLOWED: Final = {
@@ -180,11 +188,15 @@ ALLOWED: Final = {
     "setting": tuple(SETTINGS),
     "plan": PLANS,
     "owed": KINDS,
+    "orders": ("yes",),
 }
 
 
-def clean(filters: Mapping[str, str]) -> dict[str, str]:
-    """Only what a filter may hold; anything else is left out."""
+def clean(filters: Mapping[str, str], measures: Collection[str] = ()) -> dict[str, str]:
+    """Only what a filter may hold; anything else is left out.
+
+    `measures` are the tests of the catalogue.
+    """
     kept = {
         name: value
         for name, value in filters.items()
@@ -193,6 +205,8 @@ def clean(filters: Mapping[str, str]) -> dict[str, str]:
     person = filters.get("person", "")
     if person.isascii() and person.isdigit() and len(person) < 10:
         kept["person"] = person
+    if filters.get("measure") in measures:
+        kept["measure"] = filters["measure"]
     return kept
 
 

@@ -24,6 +24,8 @@ KINDS: Final = ("co_sign", "look_into", "retest", "report", "recertify", "reasse
 #: Announced some days ahead, since others have to sign.
 LONGER: Final = ("recertify", "reassess")
 SOON: Final = timedelta(days=14)
+#: In place of a test, what a visit left without its exit list is looked into for.
+LEFT: Final = "exit_list"
 EVENTS: Final = ("report", "recertify", "reassess")
 
 
@@ -61,6 +63,15 @@ class Owed(Numbered, table=True):
     measure: str = ""
     ref: int = 0
     due_on: date
+    says: str
+
+
+class OwedBasis(Numbered, table=True):
+    """The settings that every row was made with: one row, or none yet."""
+
+    __tablename__ = "owed_basis"
+    __table_args__ = (length("says", 1, 200),)
+
     says: str
 
 
@@ -248,6 +259,14 @@ def holders_of(session: Session, patient_ids: Collection[int]) -> dict[int, list
     return found
 
 
-def anything_owed(session: Session) -> bool:
-    """Whether any row was ever worked out."""
-    return session.exec(select(Owed.id).limit(1)).first() is not None
+def basis_of(session: Session) -> str:
+    """What the rows were made with; empty when nobody has said it."""
+    row = session.exec(select(OwedBasis)).first()
+    return row.says if row else ""
+
+
+def set_basis(session: Session, says: str) -> None:
+    row = session.exec(select(OwedBasis)).first() or OwedBasis(says=says)
+    row.says = says
+    session.add(row)
+    session.flush()

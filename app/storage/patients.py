@@ -248,11 +248,12 @@ def add_patient(
     details: PatientDetails,
     *,
     uid: str,
+    holder: Person | None = None,
     now: datetime,
 ) -> Patient:
-    """Add a patient to the caseload of who adds them; the same id again adds nobody.
+    """Add a patient to the caseload of who adds them, or of the `holder` they name.
 
-    Demo people make demo patients and nobody else does.
+    The same id again adds nobody. Demo people make demo patients and nobody else does.
     """
     if not may(actor(person), "add_patient", None):
         raise NotAllowed
@@ -266,7 +267,7 @@ def add_patient(
     )
     _write_details(session, patient, details)
     audit.deed(session, "added_patient", patient, by=person.id, now=now)
-    begin_assignment(session, person, patient.id, person.id, now=now)
+    begin_assignment(session, person, patient.id, (holder or person).id, now=now)
     touched(session).add(patient.id)
     return patient
 

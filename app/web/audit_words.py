@@ -38,6 +38,7 @@ DEEDS: Final = {
     "imported_visit": "imported a past visit",
     "left_room": "went through the exit list",
     "locked": "locked a session",
+    "looked_into_leaving": "looked into a visit left without the exit list",
     "looked_into_stop": "looked into a stop",
     "made_link": "made a link to choose a passphrase",
     "missed_visit": "noted a missed visit",

@@ -1,45 +1,37 @@
-"""The list a day starts from: people under what is owed to them next."""
+"""The list a day starts from: today's people first, each list in one's own order."""
 
-from dataclasses import dataclass
-from datetime import date
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Request
-from fastapi.responses import HTMLResponse, RedirectResponse
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from sqlmodel import Session
 
 from app.access import may
-from app.catalogue.load import Catalogue
-from app.clinical import change as changes
-from app.clinical.precautions import PRECAUTIONS
-from app.storage.caseload import CaseloadRow, LastScore, caseload_for
+from app.storage import own_list
 from app.storage.held_requests import held_of
-from app.storage.people import actor
+from app.storage.people import Person, actor
 from app.storage.safety import students_stops
-from app.web.deps import Now, ReadSession, SignedIn, SiteDep, Zone, page
-from app.web.due import due_tests
-from app.web.last_scores import value_words
-from app.web.person_words import age_words, condition_words
-from app.web.score_tape import list_tape
+from app.storage.todays_list import todays_list
+from app.web.deps import (
+    Form,
+    FormDep,
+    FormProblem,
+    Now,
+    ReadSession,
+    SignedIn,
+    SiteDep,
+    WriteSession,
+    Zone,
+    page,
+    site_of,
+    wants_fragment,
+)
+from app.web.list_lines import groups_of, next_up, person_line
 from app.web.stops import stop_views
-from app.web.tape import SmallTape
 
 router = APIRouter()
-
-
-@dataclass(frozen=True, slots=True)
-class PersonLine:
-    """One patient on the list, with the latest score."""
-
-    patient_id: int
-    label: str
-    who: str
-    score: str
-    tape: SmallTape | None
-    due: str
-    group: str
-
-
-#: A latest result that asks for a look before anything else.
-TROUBLE = (changes.REAL_LOSS, changes.NEWLY_UNABLE)
 
 
 @router.get("/home")
@@ -59,54 +51,101 @@ def show(
     zone: Zone,
 ) -> HTMLResponse:
     today = now.astimezone(zone).date()
-    rows = caseload_for(session, me, demo=me.is_demo, day=today)
-    lines = [person_line(site.catalogue, row, today) for row in rows]
-    titles = ("Find out first", "Test again", "Not tested yet", "Nothing owed today")
-    groups = [(title, [x for x in lines if x.group == title]) for title in titles]
+    stops = students_stops(session, me)
     return page(
         request,
         "caseload/list.html",
-        groups=groups,
-        count=len(lines),
+        **_listed(request, session, me, now, zone),
         may_add=may(actor(me), "add_patient", None),
-        stops=stop_views(students_stops(session, me), me, site.catalogue, zone, today),
+        stops=stop_views(stops, me, site.catalogue, zone, today),
         from_page="caseload",
         held=len(held_of(session, me, now)),
     )
 
 
-def person_line(shelf: Catalogue, row: CaseloadRow, today: date) -> PersonLine:
-    """One row: who, the newest score with its tape, and the test owed first."""
-    due = due_tests(shelf, row.last_scores, row.precautions, today)
-    known = [s for s in row.last_scores if s.measure in shelf.measures]
-    newest = known[0] if known else None
-    who = age_words(row.birth_date, row.birth_year, row.sex, today)
-    about = condition_words(row.conditions) or (row.reason or "")
-    orders = [PRECAUTIONS[t] for t in row.precautions if PRECAUTIONS[t].kind == "order"]
-    order = f"order: {orders[0].label.lower()}" if orders else ""
-    return PersonLine(
-        patient_id=row.patient_id,
-        label=row.label,
-        who=" · ".join(part for part in (who, about, order) if part),
-        score=_score(shelf, newest) if newest else "no score yet",
-        tape=list_tape(shelf.measures[newest.measure], newest.value, newest.unit)
-        if newest
-        else None,
-        due=f"{due[0].measure.short} due" if due else "",
-        group=_group(row, bool(due)),
+def _listed(
+    request: Request, session: Session, me: Person, now: datetime, zone: ZoneInfo
+) -> dict[str, Any]:
+    """The lines, and the groups they stand in."""
+    today, shelf = now.astimezone(zone).date(), site_of(request).catalogue
+    rows = todays_list(session, me, today)
+    lines = [person_line(shelf, row, today, zone) for row in rows]
+    placed = any(row.row.placed for row in rows)
+    return {
+        "lines": lines,
+        "groups": groups_of(lines, placed=placed),
+        "next_up": next_up(lines),
+    }
+
+
+@router.get("/caseload/arrange")
+def arrange(
+    request: Request, me: SignedIn, session: ReadSession, now: Now, zone: Zone
+) -> HTMLResponse:
+    """The same list with its buttons: who is seen today, and in what order."""
+    return _arrange_page(request, session, me, now, zone)
+
+
+def _arrange_page(
+    request: Request, session: Session, me: Person, now: datetime, zone: ZoneInfo
+) -> HTMLResponse:
+    return page(
+        request,
+        "caseload/arrange.html",
+        "caseload/_arrange.html",
+        **_listed(request, session, me, now, zone),
     )
 
 
-def _group(row: CaseloadRow, due: bool) -> str:
-    """What is owed to this person next."""
-    last = row.last_scores
-    if any(s.outcome == "stopped" or s.change_verdict in TROUBLE for s in last):
-        return "Find out first"
-    if due:
-        return "Test again"
-    return "Nothing owed today" if last else "Not tested yet"
+@router.post("/caseload/arrange", response_model=None)
+def move(
+    request: Request,
+    form: FormDep,
+    me: SignedIn,
+    session: WriteSession,
+    now: Now,
+    zone: Zone,
+) -> Response:
+    """Put one beside another: said so, two taps of one button do what one does."""
+    patient_id = _number(form, "patient")
+    if form.text("before"):
+        own_list.move(session, me, patient_id, before=_number(form, "before"))
+    else:
+        own_list.move(session, me, patient_id, after=_number(form, "after"))
+    return _arranged(request, session, me, now, zone, patient_id)
 
 
-def _score(shelf: Catalogue, newest: LastScore) -> str:
-    said = value_words(newest.outcome, newest.value, newest.unit)
-    return f"{shelf.measures[newest.measure].short}: {said}"
+@router.post("/caseload/today", response_model=None)
+def tick(
+    request: Request,
+    form: FormDep,
+    me: SignedIn,
+    session: WriteSession,
+    now: Now,
+    zone: Zone,
+) -> Response:
+    patient_id = _number(form, "patient")
+    today = now.astimezone(zone).date()
+    own_list.tick(session, me, patient_id, today, on=form.text("today") == "yes")
+    return _arranged(request, session, me, now, zone, patient_id)
+
+
+def _arranged(
+    request: Request,
+    session: Session,
+    me: Person,
+    now: datetime,
+    zone: ZoneInfo,
+    patient_id: int,
+) -> Response:
+    """The list again; without script, where it was touched."""
+    if wants_fragment(request):
+        return _arrange_page(request, session, me, now, zone)
+    return RedirectResponse(f"/caseload/arrange#p{patient_id}", 303)
+
+
+def _number(form: Form, name: str) -> int:
+    typed = form.text(name)
+    if not (typed.isascii() and typed.isdigit() and len(typed) < 10):
+        raise FormProblem("This button was damaged. Open the list again.")
+    return int(typed)

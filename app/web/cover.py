@@ -9,7 +9,7 @@ from sqlmodel import Session
 
 from app.storage.cover import begin_cover, colleagues, covers_of, end_cover
 from app.storage.people import Person
-from app.web.dates import day_words
+from app.web.dates import last_day
 from app.web.deps import (
     Form,
     FormDep,
@@ -58,10 +58,6 @@ def _page(
         most=MOST_DAYS,
         today=now.astimezone(zone).date(),
     )
-
-
-def last_day(until: datetime, zone: ZoneInfo) -> str:
-    return day_words((until.astimezone(zone) - timedelta(seconds=1)).date())
 
 
 @router.post("/cover", response_model=None)

@@ -1,6 +1,6 @@
 """Days as people say them on a ward: short, with the year only when it is another."""
 
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 
@@ -22,3 +22,8 @@ def moment_words(at: datetime, zone: ZoneInfo) -> str:
     """`3 Nov, 14:05` on the site's clock."""
     local = at.astimezone(zone)
     return f"{local.day} {local:%b, %H:%M}"
+
+
+def last_day(until: datetime, zone: ZoneInfo) -> str:
+    """The last whole day before a moment, on the site's clock."""
+    return day_words((until.astimezone(zone) - timedelta(seconds=1)).date())

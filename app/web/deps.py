@@ -33,6 +33,7 @@ from app.storage.people import Person
 MOST_FIELDS = 1000
 LONGEST_FIELD = 256 * 1024
 SEEN_EVERY = timedelta(minutes=1)
+LONGEST_AT_GATE_S = 120
 #: The script of a page says whose page it is, by id.
 PAGE_OF = "tapeline-person"
 
@@ -55,6 +56,10 @@ class Site:
     after_change: Callable[[Session, date], None]
     seen: Mapping[str, datetime] = field(default_factory=dict)
     seen_lock: Lock = field(default_factory=Lock)
+    #: What goes on beside the requests, by person; and held while one of them writes.
+    jobs: dict[int, object] = field(default_factory=dict)
+    jobs_lock: Lock = field(default_factory=Lock)
+    gate: Lock = field(default_factory=Lock)
 
 
 class SignInNeeded(Exception):
@@ -199,7 +204,7 @@ def _write_seen(site: Site, token: str, now: datetime) -> None:
     last = site.seen.get(token)
     if last is not None and now - last < SEEN_EVERY:
         return
-    if not site.seen_lock.acquire(blocking=False):
+    if site.gate.locked() or not site.seen_lock.acquire(blocking=False):
         return
     try:
         fresh = {t: at for t, at in site.seen.items() if now - at < SEEN_EVERY}
@@ -259,11 +264,18 @@ def _prepare(session: Session, site: Site) -> None:
 
 def _writing(site: SiteDep, _form: FormDep) -> Iterator[Session]:
     # The form is a dependency so that a slow phone never holds the write lock.
+    _pass_gate(site)
     with write_session(site.engine) as session:
         _prepare(session, site)
         yield session
         today = site.clock().astimezone(site.zone).date()
         site.after_change(session, today)
+
+
+def _pass_gate(site: Site) -> None:
+    """Wait while an import is written: the database itself would refuse sooner."""
+    if site.gate.acquire(timeout=LONGEST_AT_GATE_S):
+        site.gate.release()
 
 
 # "function": the commit happens before the answer leaves, so a failed save is told.

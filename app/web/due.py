@@ -25,16 +25,25 @@ def clearance_of(measure: Measure, tags: Iterable[str]) -> Clearance:
 
 
 def due_tests(
-    shelf: Catalogue, last: Iterable[LastScore], tags: Iterable[str], today: date
+    shelf: Catalogue,
+    last: Iterable[LastScore],
+    tags: Iterable[str],
+    today: date,
+    every: int | None,
 ) -> list[Due]:
-    """Tests due today or overdue, the longest overdue first; blocked ones never."""
+    """Tests due today or overdue, the longest overdue first; blocked ones never.
+
+    `every`: see `Measure.due_after`.
+    """
     in_force = tuple(tags)
     found = []
     for score in last:
         measure = shelf.measures.get(score.measure)
         if measure is None or score.outcome in ("declined", "not_done"):
             continue
-        day = measure.due_after(score.on_date)
-        if day <= today and clearance_of(measure, in_force).allowed:
+        day = measure.due_after(score.on_date, every)
+        if day is None or day > today:
+            continue
+        if clearance_of(measure, in_force).allowed:
             found.append(Due(measure, score, day))
     return sorted(found, key=lambda d: (d.day, d.measure.name))

@@ -47,13 +47,16 @@ def exported_patients(
                 facts=details.facts,
                 care=_care(care) if care else None,
                 invented=demo,
+                sizes=details.sizes,
+                full_name=details.full_name,
+                record_number=details.record_number,
             )
         session.expunge_all()
         progress(done, len(named))
 
 
 def _care(care: Care) -> CareCells:
-    episode = care.episode
+    episode, profile = care.episode, care.profile
     return CareCells(
         reason=episode.reason,
         setting=episode.setting,
@@ -61,6 +64,12 @@ def _care(care: Care) -> CareCells:
         opened_on=episode.opened_on,
         closed_on=episode.closed_on,
         precautions=tuple(map(_precaution, care.precautions)),
+        end_reason=episode.end_reason or "",
+        order_on=episode.order_on,
+        plan_on=episode.plan_on,
+        prior_self_care=(profile and profile.prior_self_care) or "",
+        prior_mobility=(profile and profile.prior_mobility) or "",
+        lives_with=(profile and profile.lives_with) or "",
     )
 
 

@@ -28,6 +28,7 @@ from app.storage.past_rounds import PastRound, PastTrial, is_kept, keep_round
 from app.storage.patients import Patient, PatientDetails, add_patient, details_of
 from app.storage.people import Person, actor
 from app.storage.precautions import add_precaution, end_precaution
+from app.storage.profile import write_profile
 from app.web.exporting import Told, in_silence, score_row
 from app.web.past_trials import trial_body
 from app.web.rejudging import keep_all
@@ -36,6 +37,10 @@ from app.web.rejudging import keep_all
 NAMES: Final = uuid.uuid5(uuid.NAMESPACE_OID, "tapeline caseload file")
 HERE: Final = "is here already"
 DEMO_ONLY: Final = "These are invented patients of a demo. A real site takes none."
+NO_NAMES: Final = (
+    "This site keeps no names and no record numbers. Empty both columns, or set "
+    "TAPELINE_IDENTIFIERS to full."
+)
 REAL: Final = "A demo takes invented patients only: rows that say yes under invented."
 
 
@@ -92,6 +97,10 @@ class Import:
     handles: dict[int, str] = field(default_factory=dict)
     labels: dict[str, list[int]] = field(default_factory=dict)
     progress: Told = in_silence
+    #: Who looks after whom the files add; None: who imports.
+    holder: Person | None = None
+    #: Whether the site keeps names and record numbers.
+    full: bool = False
 
     @property
     def today(self) -> date:
@@ -167,10 +176,15 @@ def _details(row: PatientRow) -> PatientDetails:
         conditions=row.conditions,
         sides=row.sides,
         facts=row.facts,
+        sizes=row.sizes,
+        full_name=row.full_name,
+        record_number=row.record_number,
     )
 
 
 def _patient(doing: Import, row: PatientRow) -> str:
+    if (row.full_name or row.record_number) and not doing.full:
+        raise _NotTaken("full_name", NO_NAMES)
     details = _details(row)
     known = doing.known.get(row.label)
     if known is None:
@@ -203,7 +217,10 @@ def _whose(doing: Import, details: PatientDetails) -> _Known:
         return _here(doing, details, found)
     made = None
     if doing.write:
-        made = add_patient(doing.session, doing.me, details, uid=uid, now=doing.now)
+        made = add_patient(
+            doing.session, doing.me, details, uid=uid, holder=doing.holder,
+            now=doing.now,
+        )  # fmt: skip
     return _Known(details, uid, made, is_new=True)
 
 
@@ -252,6 +269,8 @@ def _add_care(doing: Import, patient: Patient, care: CareCells) -> None:
         session, me, patient, reason=care.reason, setting=care.setting,
         plan=care.plan, opened_on=care.opened_on, now=now,
     )  # fmt: skip
+    episode.order_on, episode.plan_on = care.order_on, care.plan_on
+    _add_profile(doing, episode, care)
     for told in care.precautions:
         row = add_precaution(
             session, me, episode, tag=told.tag, note=told.note, set_by=told.set_by,
@@ -262,7 +281,21 @@ def _add_care(doing: Import, patient: Patient, care: CareCells) -> None:
                 session, me, row, on=told.ended_on, note=told.why_ended, now=now
             )
     if care.closed_on is not None:
-        close_episode(session, me, episode, on=care.closed_on, now=now)
+        close_episode(
+            session, me, episode, on=care.closed_on, why=care.end_reason or None,
+            now=now,
+        )  # fmt: skip
+
+
+def _add_profile(doing: Import, episode: Episode, care: CareCells) -> None:
+    """What is a closed choice; own words are in no file."""
+    said = {
+        "prior_self_care": care.prior_self_care or None,
+        "prior_mobility": care.prior_mobility or None,
+        "lives_with": care.lives_with or None,
+    }
+    if any(said.values()):
+        write_profile(doing.session, doing.me, episode, said, version=0, now=doing.now)
 
 
 def _scores(doing: Import, row: ScoreRow) -> str:

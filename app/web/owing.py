@@ -4,7 +4,7 @@
 fetched the patient to change something has put them on the session's list.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from datetime import date
 
 from sqlalchemy import Engine
@@ -16,16 +16,19 @@ from app.clinical.owing import Clocks, owed_by
 from app.storage.database import read_session, write_session
 from app.storage.episodes import Episode, open_episode
 from app.storage.errors import NotFound
+from app.storage.left_visits import left_open
 from app.storage.owing import (
+    LEFT,
     OwedLine,
     forget_owed,
     last_events,
     owed_to,
     replace_owed,
+    set_basis,
     treatment_days,
 )
 from app.storage.patients import Patient, touched
-from app.storage.precautions import precautions_on
+from app.storage.precautions import PrecautionOnEpisode, precautions_on
 from app.storage.review import waiting_visits
 from app.storage.safety import open_stops_of
 from app.storage.scores import Score, scores_of
@@ -55,6 +58,7 @@ def owed_lines(
 ) -> list[OwedLine]:
     """Everything owed, also what falls due later."""
     lines = [*_stops(session, shelf, patient), *_waiting(session, patient)]
+    lines += _left(session, patient)
     latest: dict[str, Score] = {}
     for score in scores_of(session, [patient.id]):
         if score.measure in shelf.measures:
@@ -64,8 +68,8 @@ def owed_lines(
         episode = open_episode(session, patient)
     except NotFound:
         return lines
-    tags = [p.tag for p in precautions_on(session, episode, today)]
-    lines += _retests(shelf, latest, tags)
+    held = precautions_on(session, episode, today)
+    lines += _retests(shelf, latest, held, clocks.retest)
     lines += _clocks(session, clocks, episode)
     return lines
 
@@ -85,6 +89,13 @@ def _waiting(session: Session, patient: Patient) -> Iterator[OwedLine]:
         yield OwedLine("co_sign", visit.local_date, says, ref=visit.id)
 
 
+def _left(session: Session, patient: Patient) -> Iterator[OwedLine]:
+    """The reason stays in the visit: it is somebody's own words."""
+    for visit in left_open(session, patient.id):
+        says = f"Visit of {visit.local_date} left without the exit list"
+        yield OwedLine("look_into", visit.local_date, says, LEFT, visit.id)
+
+
 def _look_into(shelf: Catalogue, latest: dict[str, Score]) -> Iterator[OwedLine]:
     for measure_id, score in latest.items():
         if score.change_verdict in TROUBLE:
@@ -94,20 +105,31 @@ def _look_into(shelf: Catalogue, latest: dict[str, Score]) -> Iterator[OwedLine]
 
 
 def _retests(
-    shelf: Catalogue, latest: dict[str, Score], tags: list[str]
+    shelf: Catalogue,
+    latest: dict[str, Score],
+    held: Sequence[PrecautionOnEpisode],
+    every: int | None,
 ) -> Iterator[OwedLine]:
-    """A test that an order blocks is never due; one declined was not done."""
+    """A test that an order blocks is not due while it holds; one declined was not done.
+
+    An order with its last day known frees the test on that day without a touch.
+    """
+    for_good = [p.tag for p in held if p.ended_on is None]
     for measure_id, score in latest.items():
         measure = shelf.measures[measure_id]
         if score.outcome in ("declined", "not_done"):
             continue
-        if not clearance_of(measure, tags).allowed:
+        day = measure.due_after(score.on_date, every)
+        if day is None or not clearance_of(measure, for_good).allowed:
             continue
+        ends = [
+            p.ended_on
+            for p in held
+            if p.ended_on and not clearance_of(measure, [p.tag]).allowed
+        ]
         last = value_words(score.outcome, score.value, score.unit)
-        yield OwedLine(
-            "retest", measure.due_after(score.on_date), f"{measure.short}, last {last}",
-            measure_id,
-        )  # fmt: skip
+        says = f"{measure.short}, last {last}"
+        yield OwedLine("retest", max([day, *ends]), says, measure_id)
 
 
 def _clocks(session: Session, clocks: Clocks, episode: Episode) -> Iterator[OwedLine]:
@@ -147,7 +169,14 @@ def rebuild_owed(
             touched(session).update(batch)
             keep_owed(session, shelf, clocks, today)
         progress(start + len(batch), len(ids))
+    with write_session(engine) as session:
+        set_basis(session, basis(shelf, clocks))
     return len(ids)
+
+
+def basis(shelf: Catalogue, clocks: Clocks) -> str:
+    """What all rows depend on beside the patients: when it changes, all are stale."""
+    return f"{clocks.words}, catalogue {shelf.edition}"
 
 
 def owed_differs(

@@ -51,6 +51,7 @@ from app.web.deps import (
     ReadSession,
     RowId,
     SignedIn,
+    Site,
     SiteDep,
     WriteSession,
     Zone,
@@ -223,7 +224,7 @@ def show(
     episode = episode_or_none(session, patient)
     held = precautions_on(session, episode, today) if episode else []
     scores = scores_of(session, [patient.id])
-    due = _due(session, site.catalogue, patient, scores, held, today)
+    due = _due(session, site, patient, scores, held, today)
     return page(
         request,
         "patients/show.html",
@@ -330,16 +331,17 @@ def precaution_lines(
 
 def _due(
     session: Session,
-    shelf: Catalogue,
+    site: Site,
     patient: Patient,
     scores: Sequence[Score],
     held: Sequence[PrecautionOnEpisode],
     today: date,
 ) -> list[DueLine]:
+    shelf, every = site.catalogue, site.settings.retest_days
     tried = [s for s in scores if s.outcome not in ("declined", "not_done")]
     latest = {s.measure: s for s in tried}
     tags = [p.tag for p in held]
-    owed = due_tests(shelf, map(_light, latest.values()), tags, today)
+    owed = due_tests(shelf, map(_light, latest.values()), tags, today, every)
     rounds = rounds_of(session, patient.id) if owed else []
     lines = []
     for due in owed:

@@ -23,6 +23,9 @@ from app.web.errors import Problem, Refused
 
 log = logging.getLogger("tapeline.requests")
 LARGEST_BODY = 256 * 1024
+#: Files of a caseload are larger than any form; nothing else comes that way.
+LARGEST_FILES = 1024 * 1024 + 16 * 1024
+FILES_AT = "/caseload/import/check"
 #: A larger body is still read so far, since a browser shows no answer to a request
 #: whose connection was cut while it was sending.
 LARGEST_DISCARDED = 8 * 1024 * 1024
@@ -73,7 +76,8 @@ OTHER_SITE = Problem(
 TOO_LARGE = Problem(
     413,
     "That is too much at once",
-    f"More than {LARGEST_BODY // 1024} kilobytes were sent.",
+    f"More than {LARGEST_BODY // 1024} kilobytes were sent, or more than "
+    f"{LARGEST_FILES // 1024} of files.",
     "Nothing was saved. What you typed is still in the form: go back to it.",
     "Shorten it and send it again.",
 )
@@ -119,7 +123,7 @@ class Guard:
         if exchange.asked not in SAFE_METHODS and not self._is_ours(exchange, headers):
             raise Refused(OTHER_SITE)
         length = headers.get("content-length", "0")
-        if length.isdecimal() and int(length) > LARGEST_BODY:
+        if length.isdecimal() and int(length) > exchange.largest:
             await discard(exchange.client_receive)
             raise Refused(TOO_LARGE)
 
@@ -146,12 +150,14 @@ class _Exchange:
         self.client_send = send
         self.status = 0
         self.received = 0
+        takes_files = scope["path"] == FILES_AT
+        self.largest = LARGEST_FILES if takes_files else LARGEST_BODY
         self.started = time.monotonic()
 
     async def receive(self) -> Message:
         message = await self.client_receive()
         self.received += len(message.get("body", b""))
-        if self.received > LARGEST_BODY:
+        if self.received > self.largest:
             if message.get("more_body"):
                 await discard(self.client_receive)
             raise Refused(TOO_LARGE)

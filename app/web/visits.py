@@ -9,11 +9,12 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlmodel import Session, col, select
 
-from app.access import STUDENT
+from app.access import STUDENT, Subject, may
 from app.clinical import assistance, visiting
 from app.storage import visits
 from app.storage.episodes import Episode, Visit, open_episode, visit_today
 from app.storage.errors import NotAllowed, NotFound
+from app.storage.left_visits import is_left_open, look_into
 from app.storage.observations import (
     SymptomCheck,
     TaskObservation,
@@ -29,7 +30,7 @@ from app.storage.observations import (
     void_observation,
 )
 from app.storage.patients import Patient, patient_for
-from app.storage.people import Person
+from app.storage.people import Person, actor
 from app.storage.review import decision_of, texts_of
 from app.web import visit_forms
 from app.web.dates import day_words, moment_words
@@ -131,6 +132,8 @@ def _page(
         may_close=visits.may_close(me, patient, visit.kind),
         student=me.role == STUDENT,
         mine=visit.person_id == me.id,
+        may_look=may(actor(me), "review", Subject(patient.is_demo))
+        and is_left_open(session, visit),
         part=part,
         typed=typed or Form(),
         errors=errors or {},
@@ -195,6 +198,15 @@ def _seen(session: Session, site: Site, visit: Visit, now: datetime) -> dict[str
         "missing": visits.missing(answered),
         "limits": limits_of(session, episode),
     }
+
+
+@router.post("/visits/{visit_id}/looked")
+def looked(
+    me: SignedIn, session: WriteSession, now: Now, visit_id: RowId
+) -> RedirectResponse:
+    """A supervisor has looked into why it was left without the exit list."""
+    look_into(session, me, visit_id, now)
+    return RedirectResponse(f"/visits/{visit_id}#exit", 303)
 
 
 @router.post("/visits/{visit_id}/{part}", response_model=None)

@@ -4,6 +4,7 @@ import io
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -14,7 +15,10 @@ from app.clinical.person import Onset
 from app.clinical.precautions import PRECAUTIONS
 from app.clinical.vocabulary import (
     CONDITIONS,
+    EPISODE_ENDS,
+    LIVES_WITH,
     PERSON_FACTS,
+    PRIOR_LEVELS,
     SETTINGS,
     SIDED,
     SIDES,
@@ -48,6 +52,11 @@ ONSETS = st.none() | st.builds(
 )
 WORDS = TEXT.map(str.strip)
 LABELS = WORDS.filter(bool)
+SIZED: tuple[dict[str, tuple[str, str]], ...] = (
+    {},
+    {"height": ("170", "cm")},
+    {"height": ("66.5", "in"), "weight": ("70", "kg")},
+)
 FACTS = st.fixed_dictionaries(
     {},
     optional={key: st.sampled_from(list(words)) for key, words in PERSON_FACTS.items()},
@@ -69,6 +78,14 @@ def precautions(draw: st.DrawFn, opened: date) -> PrecautionCell:
 
 
 @st.composite
+def ends(draw: st.DrawFn, opened: date) -> dict[str, Any]:
+    """A reason only where there is a day."""
+    closed = draw(st.none() | st.dates(opened, TODAY))
+    why = draw(st.sampled_from(("", *EPISODE_ENDS))) if closed else ""
+    return {"closed_on": closed, "end_reason": why}
+
+
+@st.composite
 def cares(draw: st.DrawFn) -> CareCells:
     opened = draw(DAYS)
     return CareCells(
@@ -76,8 +93,13 @@ def cares(draw: st.DrawFn) -> CareCells:
         setting=draw(st.sampled_from(list(SETTINGS))),
         plan=draw(st.sampled_from(("restore", "maintain"))),
         opened_on=opened,
-        closed_on=draw(st.none() | st.dates(opened, TODAY)),
         precautions=tuple(draw(st.lists(precautions(opened), max_size=3))),
+        order_on=draw(MAYBE_DAY),
+        plan_on=draw(MAYBE_DAY),
+        prior_self_care=draw(st.sampled_from(("", *PRIOR_LEVELS))),
+        prior_mobility=draw(st.sampled_from(("", *PRIOR_LEVELS))),
+        lives_with=draw(st.sampled_from(("", *LIVES_WITH))),
+        **draw(ends(opened)),
     )
 
 
@@ -101,6 +123,17 @@ def patients(draw: st.DrawFn) -> PatientRow:
         facts=draw(FACTS),
         care=draw(st.none() | cares()),
         invented=draw(st.booleans()),
+        sizes=draw(
+            st.sampled_from(
+                (
+                    {},
+                    {"height": ("170", "cm")},
+                    {"height": ("66.5", "in"), "weight": ("70", "kg")},
+                )
+            )
+        ),
+        full_name=draw(WORDS),
+        record_number=draw(WORDS.filter(lambda text: len(text) <= 40)),
     )
 
 

@@ -1,6 +1,8 @@
 """A caseload in and out by page: looked at first, all or none, own world only."""
 
 import io
+import threading
+import time
 import zipfile
 from collections.abc import Callable
 
@@ -14,10 +16,11 @@ from app.storage.audit import AuditEntry
 from app.storage.database import read_session, write_session
 from app.storage.patients import Patient
 from app.storage.scores import Score
+from app.storage.staged import StagedFile
 from app.storage.trials import Trial
-from app.web import caseload_files
+from app.web import import_jobs, import_pages
 from app.web.deps import Site
-from tests.conftest import found
+from tests.conftest import Clock, found, person_by
 from tests.make import PASSPHRASE, make_episode, make_patient, make_person
 
 WHO = (
@@ -32,20 +35,32 @@ SCORED = (
 Page = Callable[[str], TestClient]
 
 
-def look(client: TestClient, *contents: str | bytes) -> httpx2.Response:
+def look(client: TestClient, *contents: str | bytes, **fields: str) -> httpx2.Response:
+    """Send files; what they hold once they were read, or why they were not taken."""
     files = [
         ("file", (f"file{n}.csv", c.encode() if isinstance(c, str) else c))
         for n, c in enumerate(contents)
     ]
-    return client.post("/caseload/import/check", files=files)
+    answer = client.post("/caseload/import/check", files=files, data=fields)
+    return finished(client) if answer.status_code == 303 else answer
+
+
+def finished(client: TestClient) -> httpx2.Response:
+    """The progress page once the work beside the requests is over."""
+    until = time.monotonic() + 60
+    while time.monotonic() < until:
+        answer = client.get("/caseload/import/progress")
+        if "hx-trigger" not in answer.text:
+            return answer
+        time.sleep(0.02)
+    raise AssertionError("the import does not end")
 
 
 def bring_in(client: TestClient, report: httpx2.Response) -> httpx2.Response:
-    """Send the report's own form."""
-    nodes = found(report.text, "main form").css("input")
-    pairs = [(n.attributes["name"] or "", n.attributes["value"] or "") for n in nodes]
-    sent = [(name, (None, value)) for name, value in pairs]
-    return client.post("/caseload/import", files=sent)
+    """Press the report's button; where it leads once all is written."""
+    assert found(report.text, 'main form[action="/caseload/import"]')
+    assert client.post("/caseload/import").status_code == 303
+    return finished(client)
 
 
 def labels(site: Site) -> list[str]:
@@ -97,10 +112,12 @@ def test_what_was_looked_at_is_imported_whole(
 
 def test_sending_twice_adds_once(supervisor: TestClient, site: Site) -> None:
     report = look(supervisor, WHO, SCORED)
-    first, second = (bring_in(supervisor, report) for _ in range(2))
+    again = [supervisor.post("/caseload/import").status_code for _ in range(2)]
+    first = finished(supervisor)
 
+    assert "3 would add" in report.text
+    assert again == [303, 303]
     assert first.headers["location"] == "/caseload/import?added=3"
-    assert second.headers["location"] == "/caseload/import?added=0"
     assert labels(site).count("Green 2") == 1
     assert scores(site) == 2
     assert "Here already" in look(supervisor, WHO, SCORED).text
@@ -152,7 +169,8 @@ def test_bad_file_is_told_and_adds_nothing(
 ) -> None:
     report = look(supervisor, content)
 
-    assert report.status_code == 422
+    assert "Cannot be imported yet" in report.text
+    assert supervisor.post("/caseload/import").status_code == 303
     assert says in found(report.text, "main").text()
     assert labels(site) == ["Blue 7"]
 
@@ -164,33 +182,185 @@ def test_no_file_is_told(supervisor: TestClient) -> None:
     assert "Choose patients.csv" in found(answer.text, "#file-error").text()
 
 
-def test_too_many_rows_are_told_the_way(supervisor: TestClient, site: Site) -> None:
-    rows = "".join(f"G {n},,,,,\n" for n in range(caseload_files.MOST_ROWS + 5))
-    answer = look(supervisor, WHO + rows)
+@pytest.fixture
+def few_rows(monkeypatch: pytest.MonkeyPatch) -> int:
+    """A limit that does not take minutes to reach."""
+    monkeypatch.setattr(import_pages, "MOST_ROWS", 40)
+    return 40
+
+
+def many(count: int) -> str:
+    return WHO + "".join(f"G {n},,,,,\n" for n in range(count - 1))
+
+
+def test_too_many_rows_are_told_the_way(
+    supervisor: TestClient, site: Site, few_rows: int
+) -> None:
+    answer = look(supervisor, many(few_rows + 5))
 
     assert answer.status_code == 422
     assert "tapeline import" in found(answer.text, "#file-error").text()
     assert labels(site) == ["Blue 7"]
 
 
-def test_as_many_rows_as_said_are_taken(supervisor: TestClient, site: Site) -> None:
-    rows = "".join(f"G {n},,,,,\n" for n in range(caseload_files.MOST_ROWS - 1))
-    report = look(supervisor, WHO + rows)
+def test_as_many_rows_as_said_are_taken(
+    supervisor: TestClient, site: Site, few_rows: int
+) -> None:
+    report = look(supervisor, many(few_rows))
     bring_in(supervisor, report)
 
     assert report.status_code == 200
-    assert len(labels(site)) == caseload_files.MOST_ROWS + 1
+    assert len(labels(site)) == few_rows + 1
 
 
-def test_damaged_form_is_told(supervisor: TestClient, site: Site) -> None:
-    for sent in (
-        {"name": "x", "content": "%%"},
-        {"name": "x"},
-        {"name": "x", "content": "é"},
-    ):
-        assert supervisor.post("/caseload/import", data=sent).status_code == 422
-    assert supervisor.post("/caseload/import").status_code == 422
+def test_limits_are_said_before_a_file_is_chosen(supervisor: TestClient) -> None:
+    page = found(supervisor.get("/caseload/import").text, "#file-help").text()
+
+    assert "3,000 rows and 1,024 kilobytes" in page
+    assert "tapeline import" in page
+
+
+def test_file_larger_than_a_form_is_taken(supervisor: TestClient, site: Site) -> None:
+    wide = WHO.replace("falls", "f" * 200)
+    rows = "".join(f"G {n},1948,{'w' * 190},community,restore,2025-02-01\n"
+                   for n in range(1500))  # fmt: skip
+    report = look(supervisor, wide + rows)
+
+    assert len(wide + rows) > 300_000
+    assert "1,501 rows: 1,501 would add" in report.text
     assert labels(site) == ["Blue 7"]
+
+
+def test_too_large_a_body_is_refused_there_too(supervisor: TestClient) -> None:
+    files = [("file", ("a.csv", b"x" * 1_100_000))]
+
+    assert supervisor.post("/caseload/import/check", files=files).status_code == 413
+    form = {"file": "x" * 300_000}
+    assert supervisor.post("/desk/table", data=form).status_code == 413
+
+
+def test_progress_is_shown_and_asks_again(
+    supervisor: TestClient, site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A job that is at row 1,200 of 4,000."""
+    monkeypatch.setattr(import_jobs, "_run", lambda *_told: None)
+    files = [("file", ("a.csv", WHO.encode()))]
+    supervisor.post("/caseload/import/check", files=files)
+    supervisor.get("/caseload/import/progress")
+    (job,) = site.jobs.values()
+    assert isinstance(job, import_jobs.Job)
+    job.done, job.of = 1200, 4000
+    page = supervisor.get("/caseload/import/progress").text
+    script = {"hx-request": "true"}
+    part = supervisor.get("/caseload/import/progress", headers=script).text
+
+    assert "1,200 of 4,000" in page
+    assert 'http-equiv="refresh"' in found(page, "noscript").html  # type: ignore[operator]
+    assert found(part, "#import").attributes["hx-get"] == "/caseload/import/progress"
+    assert "<html" not in part
+
+
+def test_files_are_seen_by_their_sender_alone(
+    supervisor: TestClient, site: Site, sign_in_as: Page
+) -> None:
+    look(supervisor, WHO)
+    with write_session(site.engine) as session:
+        make_person(session, "second", role="supervisor")
+    other = sign_in_as("second")
+
+    assert "wait here" in supervisor.get("/caseload/import").text
+    assert "wait here" not in other.get("/caseload/import").text
+    assert other.get("/caseload/import/progress").headers["location"] == (
+        "/caseload/import"
+    )
+
+
+def staged(site: Site) -> int:
+    with read_session(site.engine) as session:
+        return len(session.exec(select(StagedFile)).all())
+
+
+def test_files_are_wiped_once_used_discarded_or_of_yesterday(
+    supervisor: TestClient, site: Site, clock: Clock, sign_in_as: Page
+) -> None:
+    kept = []
+    bring_in(supervisor, look(supervisor, WHO))
+    kept.append(staged(site))
+    look(supervisor, WHO, SCORED)
+    look(supervisor, WHO)
+    kept.append(staged(site))
+    supervisor.post("/caseload/import/discard")
+    kept.append(staged(site))
+    look(supervisor, WHO)
+    import_jobs.wipe_yesterdays(site)
+    kept.append(staged(site))
+    clock.move(hours=15)
+    import_jobs.wipe_yesterdays(site)
+    kept.append(staged(site))
+
+    assert kept == [0, 1, 0, 1, 0]
+    assert "wait here" not in sign_in_as("supervisor").get("/caseload/import").text
+
+
+def test_after_a_restart_the_files_are_looked_at_again(
+    supervisor: TestClient, site: Site
+) -> None:
+    look(supervisor, WHO)
+    site.jobs.clear()
+
+    assert "1 would add" in finished(supervisor).text
+
+
+def test_what_changed_meanwhile_keeps_all_out(
+    supervisor: TestClient, site: Site
+) -> None:
+    """Somebody of that label is added between looking and importing."""
+    report = look(supervisor, WHO, SCORED)
+    with write_session(site.engine) as session:
+        make_patient(session, person_by(session, "therapist"), label="Green 2")
+    after = bring_in(supervisor, report)
+
+    assert "Nothing was imported" in after.text
+    assert scores(site) == 0
+    assert labels(site) == ["Blue 7", "Green 2"]
+
+
+def test_patients_are_assigned_to_whom_the_page_names(
+    supervisor: TestClient, site: Site, outsider: TestClient, therapist: TestClient
+) -> None:
+    with read_session(site.engine) as session:
+        number = person_by(session, "outsider").id
+        student = person_by(session, "student").id
+    bring_in(supervisor, look(supervisor, WHO, assign_to=str(number)))
+    refused = [look(supervisor, WHO, assign_to=str(n)).status_code
+               for n in (student, 9999, "x")]  # fmt: skip
+
+    assert "Green 2" in outsider.get("/caseload").text
+    assert "Green 2" not in therapist.get("/caseload").text
+    assert refused == [404, 404, 404]
+
+
+def test_others_wait_while_an_import_is_written(
+    supervisor: TestClient, therapist: TestClient, site: Site, patient_id: int
+) -> None:
+    """A save is late, not refused, and a page does not wait at all."""
+    site.gate.acquire()
+    page = therapist.get("/caseload").status_code
+    held = site.gate.locked()
+    released: list[bool] = []
+
+    def let_go() -> None:
+        released.append(True)
+        site.gate.release()
+
+    timer = threading.Timer(0.3, let_go)
+    timer.start()
+    saved = therapist.post(f"/patients/{patient_id}/visit").status_code
+
+    assert (page, held) == (200, True)
+    assert (saved, released) == (303, [True])
+    timer.join()
+    assert supervisor.get("/desk").status_code == 200
 
 
 def test_third_file_is_refused(supervisor: TestClient) -> None:

@@ -1,6 +1,7 @@
 """The desk: each person under what is owed next; the table; the week in counts."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -8,17 +9,31 @@ from sqlalchemy import event
 from sqlmodel import select
 from starlette.testclient import TestClient
 
+from app.commands.site import _work_out_what_is_owed
 from app.settings import Settings
 from app.storage.database import read_session, write_session
-from app.storage.owing import Owed
-from app.storage.patients import Patient
+from app.storage.owing import Owed, basis_of
+from app.storage.patients import Patient, touched
+from app.storage.precautions import PrecautionOnEpisode
 from app.web.deps import Site
-from app.web.owing import owed_differs, rebuild_owed
+from app.web.owing import keep_owed, owed_differs, rebuild_owed
 from tests.conftest import Clock, found, person_by
-from tests.make import TODAY, make_episode, make_patient, make_person
+from tests.make import (
+    SCORED,
+    TODAY,
+    make_episode,
+    make_patient,
+    make_person,
+    make_precaution,
+    make_round,
+    make_score,
+    make_visit,
+)
 from tests.web.bedside import a_round, done, send
 
 SignIn = Callable[[str], TestClient]
+LOOK_INTO = "Look into: a loss, a stop, newly unable, left without the list"
+DAY = timedelta(days=1)
 STANDS = "five_times_sit_to_stand"
 
 
@@ -76,7 +91,7 @@ def test_stop_is_looked_into_and_gone(
     therapist.post("/trials/1/safety", data={"what": "seated"})
     assert therapist.post("/trials/1/seen").status_code in (200, 303)
 
-    title = "Look into: a real loss, a stop, newly unable"
+    title = LOOK_INTO
     assert "stopped for safety" in before[title]
     assert title not in sections(supervisor)
 
@@ -233,3 +248,197 @@ def queries(site: Site, client: TestClient, path: str) -> int:
     finally:
         event.remove(site.engine, "before_cursor_execute", note)
     return len(seen)
+
+
+def kept_view(client: TestClient, **filters: str) -> str:
+    """The table under these filters."""
+    answer = client.post("/desk/table", data=filters)
+    return client.get(answer.headers["location"]).text
+
+
+def labels(page: str) -> list[str]:
+    return [a.text() for a in found(page, "main").css("tbody th a")]
+
+
+@pytest.fixture
+def three(site: Site, therapist: TestClient, patient_id: int) -> Site:
+    """Blue 7 has two tests, Amber another's test and an order, Copper nothing."""
+    done(therapist, patient_id, STANDS, "16.2")
+    done(therapist, patient_id, "timed_up_and_go", "14.1")
+    with write_session(site.engine) as session:
+        therapist_, colleague = (
+            person_by(session, handle) for handle in ("therapist", "colleague")
+        )
+        amber = make_patient(session, colleague, label="Amber")
+        care = make_episode(session, colleague, amber, opened_on=TODAY - 9 * DAY)
+        make_precaution(session, colleague, care)
+        visit = make_visit(session, colleague, care, now=site.clock() - 5 * DAY)
+        round = make_round(session, colleague, visit, measure=STANDS)
+        make_score(session, round, replace(SCORED, value="22.4"))
+        session.add(
+            Owed(patient_id=amber.id, kind="retest", due_on=TODAY - DAY, says="again")
+        )
+        make_episode(
+            session, therapist_, make_patient(session, therapist_, label="Copper")
+        )
+    return site
+
+
+@pytest.mark.usefixtures("three")
+def test_table_of_one_test_shows_its_latest_score(supervisor: TestClient) -> None:
+    page = kept_view(supervisor, measure="timed_up_and_go")
+    stands = kept_view(supervisor, measure=STANDS, name="Stands")
+
+    assert labels(page) == ["Blue 7"]
+    assert "14.1 s" in page
+    assert labels(stands) == ["Amber", "Blue 7"]
+    assert "16.2 s" in stands
+    assert "14.1 s" not in stands
+
+
+@pytest.mark.usefixtures("three")
+def test_new_filters_are_kept_in_a_view(supervisor: TestClient) -> None:
+    kept_view(supervisor, measure=STANDS, orders="yes", name="Stands, ordered")
+    page = supervisor.get("/desk/table?view=1").text
+    chosen = {
+        s.attributes["name"]: s.css_first("[selected]").attributes["value"]  # type: ignore[union-attr]
+        for s in found(page, "main").css("select")
+        if s.css_first("[selected]")
+    }
+
+    assert labels(page) == ["Amber"]
+    assert chosen == {"measure": STANDS, "orders": "yes"}
+    assert labels(kept_view(supervisor, measure="no_such_test")) != []
+
+
+@pytest.mark.usefixtures("three")
+@pytest.mark.parametrize(
+    ("sort", "up"),
+    [
+        ("label", ["Amber", "Blue 7", "Copper"]),
+        ("owner", ["Amber", "Blue 7", "Copper"]),
+        ("opened", ["Amber", "Blue 7", "Copper"]),
+        ("next", ["Amber", "Blue 7", "Copper"]),
+        ("visit", ["Amber", "Blue 7", "Copper"]),
+        ("test", ["Amber", "Blue 7", "Copper"]),
+    ],
+)
+def test_every_column_sorts_both_ways(
+    supervisor: TestClient, sort: str, up: list[str]
+) -> None:
+    """Whoever has nothing to sort by comes last either way."""
+    first = labels(supervisor.get(f"/desk/table?sort={sort}").text)
+    page = supervisor.get(f"/desk/table?sort={sort}&down=true").text
+    down = labels(page)
+
+    assert first == up
+    assert down[0] in ("Blue 7", "Copper")
+    assert down.index("Blue 7") < down.index("Amber")
+    assert found(page, "th[aria-sort=descending]")
+    if sort in ("next", "visit", "test"):
+        assert down[-1] == "Copper"
+
+
+@pytest.mark.parametrize("sort", ["owner", "next", "visit", "test"])
+def test_sorted_table_takes_no_more_queries(
+    sort: str, three: Site, supervisor: TestClient
+) -> None:
+    path = f"/desk/table?sort={sort}"
+    supervisor.get(path)
+
+    assert queries(three, supervisor, path) <= 12
+
+
+def leave(client: TestClient, patient_id: int) -> str:
+    visit = client.post(f"/patients/{patient_id}/visit").headers["location"]
+    said = {"without": "called to the next ward"}
+    assert client.post(f"{visit}/close", data=said).status_code == 303
+    return visit
+
+
+def test_visit_left_without_the_list_is_looked_into(
+    therapist: TestClient, supervisor: TestClient, patient_id: int, clock: Clock
+) -> None:
+    visit = leave(therapist, patient_id)
+    before = supervisor.get("/desk").text
+    own = therapist.post(f"{visit}/looked").status_code
+    page = supervisor.get(visit).text
+    assert supervisor.post(f"{visit}/looked").status_code == 303
+    after = sections(supervisor)
+    clock.move(minutes=5)
+    therapist.post(f"{visit}/resume")
+    gone_on = sections(supervisor)
+    leave(therapist, patient_id)
+
+    assert f'href="{visit}#exit"' in before
+    assert "left without the exit list" in before
+    assert "called to the next ward" not in before
+    assert own == 403
+    assert "I have looked into this" in page
+    assert "I have looked into this" not in therapist.get(visit).text
+    assert LOOK_INTO not in after
+    assert LOOK_INTO not in gone_on
+    assert LOOK_INTO in sections(supervisor)
+
+
+def test_order_that_ends_frees_the_test_on_its_day(
+    sign_in_as: SignIn, patient_id: int, site: Site
+) -> None:
+    """Nobody touches the patient on that day."""
+    done(sign_in_as("therapist"), patient_id, STANDS, "16.2")
+    order = {"tag": "ttwb_le", "set_by": "surgeon"}
+    therapist = sign_in_as("therapist")
+    therapist.post(f"/patients/{patient_id}/precautions", data=order)
+    blocked = dict(owed(site))
+    with write_session(site.engine) as session:
+        held = session.exec(select(PrecautionOnEpisode)).one()
+        held.ended_on = TODAY + 20 * DAY
+        touched(session).add(patient_id)
+        keep_owed(session, site.catalogue, site.settings.clocks, TODAY)
+
+    assert "retest" not in blocked
+    assert dict(owed(site))["retest"] == str(TODAY + 20 * DAY)
+
+
+@pytest.mark.parametrize(
+    ("every", "early", "late"), [(3, "", "due again"), (0, "", ""), (40, "", "")]
+)
+def test_sites_own_retest_days_stand_for_every_test(
+    sign_in_as: SignIn, patient_id: int, site: Site, clock: Clock,
+    every: int, early: str, late: str,
+) -> None:  # fmt: skip
+    settings = site.settings.model_copy(update={"retest_days": every})
+    site.settings = settings
+    site.after_change = lambda session, day: keep_owed(
+        session, site.catalogue, settings.clocks, day
+    )
+    done(sign_in_as("therapist"), patient_id, STANDS, "16.2")
+    clock.move(days=2)
+    before = sign_in_as("therapist").get(f"/patients/{patient_id}").text
+    clock.move(days=20)
+    therapist, chief = sign_in_as("therapist"), sign_in_as("supervisor")
+    brief = therapist.get(f"/patients/{patient_id}").text
+    said = [
+        "due again" in before,
+        "due again" in brief,
+        "state due" in therapist.get("/caseload").text,
+        "Test again" in sections(chief),
+    ]
+
+    assert said == [bool(early), *[bool(late)] * 3]
+
+
+def test_rows_made_with_other_settings_are_known(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    done(therapist, patient_id, STANDS, "16.2")
+    _work_out_what_is_owed(site)
+    with read_session(site.engine) as session:
+        first = basis_of(session)
+    site.settings = site.settings.model_copy(update={"retest_days": 3})
+    _work_out_what_is_owed(site)
+
+    assert "retest None" in first
+    assert dict(owed(site))["retest"] == str(TODAY + 3 * DAY)
+    with read_session(site.engine) as session:
+        assert "retest 3" in basis_of(session)

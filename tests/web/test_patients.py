@@ -65,7 +65,8 @@ def test_blocked_retest_is_never_due(
     client = sign_in_as("therapist")
 
     assert "due again" not in client.get(f"/patients/{patient_id}").text
-    assert "Test again" not in client.get("/caseload").text
+    assert found(client.get("/caseload").text, ".person")
+    assert "state due" not in client.get("/caseload").text
 
 
 def test_caseload_lists_own_patients_only(
@@ -129,9 +130,10 @@ def test_due_card_says_what_to_mind(
     assert "reading first, slow changes" in found(text, ".owed-test .caution").text()
 
 
-def test_caseload_puts_trouble_first(therapist: TestClient, patient_id: int) -> None:
+def test_caseload_flags_a_stop(therapist: TestClient, patient_id: int) -> None:
     url = a_round(therapist, patient_id, STANDS)
-    assert "Not tested yet" in therapist.get("/caseload").text
+    assert "not tested yet" in therapist.get("/caseload").text
     send(therapist, url, outcome="stopped", raw_ms="4000")
 
-    assert "Find out first" in therapist.get("/caseload").text
+    flag = found(therapist.get("/caseload").text, ".person .state.stopped").text()
+    assert "stopped for safety" in flag
