@@ -150,10 +150,12 @@ def score_of(
     body: Mapping[str, Fraction] | None = None,
 ) -> Score:
     """The score of stored trials; raise NotScorable when they make none yet."""
-    needed = measure.variant(kept.round.variant or None).of
+    rule = measure.variant(kept.round.variant or None)
+    # Readings of a cuff may be more than the rule asks for: each one tells something.
+    taken = kept.trials if rule.take == "fall" else counted(kept.trials, rule.of)
     return scoring.score(
         measure,
-        [clinical_trial(t) for t in counted(kept.trials, needed)],
+        [clinical_trial(t) for t in taken],
         variant=kept.round.variant or None,
         facts=kept.round.facts,
         paired=paired,
