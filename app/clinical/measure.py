@@ -116,7 +116,11 @@ class Effect:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cutoff(Row):
-    """A published limit, what lies beyond it, and how well it told people apart."""
+    """A published limit, what lies beyond it, and how well it told people apart.
+
+    `event` and `horizon` say what was counted over which time, in closed words; empty
+    where the row's own words do not tell.
+    """
 
     direction: Direction
     value: Decimal
@@ -129,6 +133,8 @@ class Cutoff(Row):
     auc: Decimal | None = None
     effect: Effect | None = None
     ladder: str | None = None
+    event: str = ""
+    horizon: str = ""
     no_verdict: bool = False
 
 

@@ -4,12 +4,13 @@
 all render what it returns. Values in, values out; it diagnoses nothing.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
 
-from app.clinical.chance import read_chance
+from app.clinical.base_rate import BaseRate
+from app.clinical.chance import Chance, chance_of
 from app.clinical.change import Change, judge_change
 from app.clinical.cutoff_reading import read_cutoff, read_ladder, read_unable
 from app.clinical.fit import Match, match
@@ -48,6 +49,7 @@ class Result:
     no_lead_because: str
     change: Change | None
     cautions: tuple[str, ...]
+    no_chance_because: str = ""
 
     @property
     def leading(self) -> Reading | None:
@@ -62,10 +64,12 @@ def read(
     before: Score | None = None,
     other_rater: bool = False,
     pretest: Decimal | None = None,
+    base_rates: Sequence[BaseRate] = (),
 ) -> Result:
     """Judge `score` by every row of `measure` that speaks of `person`.
 
-    `before` is an earlier score of the same person. `pretest` (0..1) asks for chance.
+    `before` is an earlier score of the same person. The chance before the test is
+    `pretest` (0..1), else the one of `base_rates` that matches.
     """
     off = deviations(measure, score.facts)
     ranked = _ranked(measure, score, person)
@@ -73,10 +77,9 @@ def read(
     change = None
     if before is not None:
         change = judge_change(measure, person, score, before, other_rater=other_rater)
-    extra = list(change.readings) if change else []
-    if pretest is not None and lead is not None:
-        chance = read_chance(ranked[lead.index], pretest)
-        extra += [chance] if chance else []
+    chance = _chance(measure, ranked, lead, person, base_rates, pretest)
+    extra = [*(change.readings if change else ())]
+    extra += [chance.reading] if chance.reading else []
     readings = (*ranked, *extra)
     assumed = assumed_setup(measure, score.facts, person.conditions)
     return Result(
@@ -90,8 +93,30 @@ def read(
         lead=lead,
         no_lead_because="" if lead else _no_lead(measure, score, ranked),
         change=change,
-        cautions=tuple(_cautions(measure, score, ranked, lead)),
-    )
+        cautions=(
+            *_no_chance(chance, pretest), *_cautions(measure, score, ranked, lead)
+        ),
+        no_chance_because=chance.why_not,
+    )  # fmt: skip
+
+
+def _chance(
+    measure: Measure,
+    ranked: list[Reading],
+    lead: Lead | None,
+    person: Person,
+    rates: Sequence[BaseRate],
+    pretest: Decimal | None,
+) -> Chance:
+    first = ranked[lead.index] if lead else None
+    short = measure.sources[first.row.source].short if first and first.row else ""
+    return chance_of(first, short, person, rates, pretest)
+
+
+def _no_chance(chance: Chance, pretest: Decimal | None) -> Iterator[str]:
+    """Whoever asks for a chance is told why there is none."""
+    if pretest is not None and chance.reading is None:
+        yield f"No chance after the test is given. {chance.why_not}"
 
 
 def _ranked(measure: Measure, score: Score, person: Person) -> list[Reading]:
