@@ -22,8 +22,8 @@ DIRECTIONS = ("above", "at_or_above", "below", "at_or_below")
 LIMIT_KINDS = ("average", "normal", "fifth")
 CHECK_KINDS = (
     "convert", "score", "reading", "unable", "change", "change_limits", "mdc",
-    "likelihood", "post_test", "pathway", "two_by_two", "mean_from_percent", "dual_task_effect", "difference",
-    "shares", "extra_walk",
+    "likelihood", "post_test", "pathway", "two_by_two", "mean_from_percent",
+    "dual_task_effect", "difference", "shares", "extra_walk",
 )  # fmt: skip
 QUANTITIES = (
     "score", "difference", "dual_task_effect", "phase_sit_to_stand", "phase_turn_180",

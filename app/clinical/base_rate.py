@@ -6,7 +6,7 @@ give many of the falls. It is kept as a rate and never taken for a chance.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Literal
 
@@ -45,7 +45,7 @@ class Before:
     """The chance before a test: a published share and how it fits, or why none."""
 
     rate: BaseRate | None
-    match: Match = Match()
+    match: Match = field(default_factory=Match)
     others: tuple[BaseRate, ...] = ()
     why_not: str = ""
 

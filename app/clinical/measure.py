@@ -116,11 +116,7 @@ class Effect:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cutoff(Row):
-    """A published limit, what lies beyond it, and how well it told people apart.
-
-    `event` and `horizon` say what was counted over which time, in closed words; empty
-    where the row's own words do not tell.
-    """
+    """A published limit, what lies beyond it, and how well it told people apart."""
 
     direction: Direction
     value: Decimal
@@ -133,7 +129,7 @@ class Cutoff(Row):
     auc: Decimal | None = None
     effect: Effect | None = None
     ladder: str | None = None
-    event: str = ""
+    event: str = ""  # what was counted, and over which time; empty: not told
     horizon: str = ""
     no_verdict: bool = False
 

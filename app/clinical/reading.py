@@ -68,8 +68,7 @@ def read(
 ) -> Result:
     """Judge `score` by every row of `measure` that speaks of `person`.
 
-    `before` is an earlier score of the same person. The chance before the test is
-    `pretest` (0..1), else the one of `base_rates` that matches.
+    The chance before the test is `pretest` (0..1), else that of the matching base rate.
     """
     off = deviations(measure, score.facts)
     ranked = _ranked(measure, score, person)
@@ -78,10 +77,10 @@ def read(
     if before is not None:
         change = judge_change(measure, person, score, before, other_rater=other_rater)
     chance = _chance(measure, ranked, lead, person, base_rates, pretest)
-    extra = [*(change.readings if change else ())]
-    extra += [chance.reading] if chance.reading else []
-    readings = (*ranked, *extra)
+    changed = change.readings if change else ()
+    readings = (*ranked, *changed, *((chance.reading,) if chance.reading else ()))
     assumed = assumed_setup(measure, score.facts, person.conditions)
+    cautions = _cautions(measure, score, ranked, lead)
     return Result(
         measure=measure,
         score=score,
@@ -93,11 +92,9 @@ def read(
         lead=lead,
         no_lead_because="" if lead else _no_lead(measure, score, ranked),
         change=change,
-        cautions=(
-            *_no_chance(chance, pretest), *_cautions(measure, score, ranked, lead)
-        ),
+        cautions=(*_no_chance(chance, pretest), *cautions),
         no_chance_because=chance.why_not,
-    )  # fmt: skip
+    )
 
 
 def _chance(

@@ -134,6 +134,7 @@ ROWS: dict[tuple[str, str], str] = {
     ("POST", OF_PATIENT + "/measures/{measure_id}/ready"): BEDSIDE,
     ("GET", "/rounds/{round_id}"): BEDSIDE,
     ("POST", "/rounds/{round_id}/trials"): BEDSIDE,
+    ("POST", "/rounds/{round_id}/chance"): BEDSIDE,
     ("POST", "/trials/{trial_id}/void"): BEDSIDE,
     ("GET", "/trials/{trial_id}/safety"): BEDSIDE,
     ("POST", "/trials/{trial_id}/safety"): BEDSIDE,
