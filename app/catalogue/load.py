@@ -17,6 +17,7 @@ from app.catalogue import rows
 from app.catalogue.base_rates import BaseRates, base_rates
 from app.catalogue.composites import check_kind, check_parts, parts_of
 from app.catalogue.fields import CatalogueError, Table
+from app.catalogue.pathways import pathway
 from app.clinical import vocabulary as words
 from app.clinical.measure import (
     Fact,
@@ -30,6 +31,7 @@ from app.clinical.measure import (
     Span,
     Variant,
 )
+from app.clinical.pathway import Pathway
 from app.clinical.precautions import PRECAUTIONS
 from app.clinical.quantities import alike
 
@@ -51,11 +53,12 @@ DOMAINS = (
 
 @dataclass(frozen=True, slots=True)
 class Catalogue:
-    """All measures by id, the base rates, and the edition they were read from."""
+    """All tests and pathways by id, the base rates, and the edition of all files."""
 
     measures: Mapping[str, Measure]
     edition: str
     base: BaseRates = field(default_factory=BaseRates)
+    pathways: Mapping[str, Pathway] = field(default_factory=dict)
 
 
 @cache
@@ -67,7 +70,7 @@ def catalogue() -> Catalogue:
 def load(folder: Path) -> Catalogue:
     """Read every file of `folder`; raise CatalogueError.
 
-    facts.toml and measures/*.toml, and base_rates.toml where it is there.
+    facts.toml and measures/*.toml; base_rates.toml and pathways/*.toml where there.
     """
     digest = hashlib.sha256()
     shared = Table(_read(folder / "facts.toml", digest), "facts.toml")
@@ -79,7 +82,12 @@ def load(folder: Path) -> Catalogue:
     base = BaseRates()
     if (folder / "base_rates.toml").exists():
         base = base_rates(_read(folder / "base_rates.toml", digest), "base_rates.toml")
+    pathways = {
+        path.stem: pathway(_read(path, digest), f"pathways/{path.name}")
+        for path in sorted((folder / "pathways").glob("*.toml"))
+    }
     cited = {f"{m.id}.toml": m.sources for m in measures.values()}
+    cited |= {f"pathways/{p.id}.toml": p.sources for p in pathways.values()}
     _sources_agree(cited | {"base_rates.toml": base.sources})
     for measure in measures.values():
         check_parts(measure, f"{measure.id}.toml", measures)
@@ -88,7 +96,7 @@ def load(folder: Path) -> Catalogue:
                 raise CatalogueError(
                     f"{measure.id}.toml: pair: no measure {pair.measure!r}"
                 )
-    return Catalogue(measures, digest.hexdigest()[:12], base)
+    return Catalogue(measures, digest.hexdigest()[:12], base, pathways)
 
 
 def _read(path: Path, digest: Any) -> dict[str, Any]:
