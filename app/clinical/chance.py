@@ -42,6 +42,7 @@ def chance_of(
     person: Person,
     rates: Sequence[BaseRate],
     pretest: Decimal | None,
+    such: str = "such a score",
 ) -> Chance:
     """The lead's word on chance. `short` names its source.
 
@@ -53,11 +54,11 @@ def chance_of(
     limit = lead.row
     assert isinstance(limit, Cutoff)
     if pretest is not None:
-        return Chance(_made(lead, limit, short, pretest, Before(None)))
+        return Chance(_made(lead, limit, short, pretest, Before(None), such))
     before = before_test(rates, limit, person)
     if before.rate is None:
         return Chance(None, before.why_not)
-    return Chance(_made(lead, limit, short, before.rate.value, before))
+    return Chance(_made(lead, limit, short, before.rate.value, before, such))
 
 
 def _unusable(lead: Reading) -> str:
@@ -72,7 +73,12 @@ def _unusable(lead: Reading) -> str:
 
 
 def _made(
-    lead: Reading, limit: Cutoff, short: str, pretest: Decimal, before: Before
+    lead: Reading,
+    limit: Cutoff,
+    short: str,
+    pretest: Decimal,
+    before: Before,
+    such: str,
 ) -> Reading:
     chance = replace(
         lead, kind="chance", pre=rounded(pretest, 3), base=before.rate,
@@ -93,23 +99,22 @@ def _made(
     if ratio is None:
         return replace(chance, says=f"Not defined: no likelihood ratio ({short}).")
     post = post_test(pretest, ratio)
-    says = _says(limit, short, pretest, post, before.rate)
+    then = f"among 100 with {such} about {rounded(post * 100, 0)} ({short})."
+    says = f"{_first(limit, pretest, before.rate)}; {then}"
     return replace(chance, says=says, post=rounded(post, 3))
 
 
-def _says(
-    limit: Cutoff, short: str, pretest: Decimal, post: Decimal, rate: BaseRate | None
-) -> str:
-    first, then = rounded(pretest * 100, 0), rounded(post * 100, 0)
-    after = f"among 100 with such a score about {then} ({short})."
+def _first(limit: Cutoff, pretest: Decimal, rate: BaseRate | None) -> str:
+    """The frequency before the test, with what was counted and over which time."""
+    before = rounded(pretest * 100, 0)
     if rate is not None:
         return (
             f"Of 100 people like those in {rate.published.short} ({rate.population}), "
-            f"about {first} had {EVENTS[rate.event]} {HORIZONS[rate.horizon]}; {after}"
+            f"about {before} had {EVENTS[rate.event]} {HORIZONS[rate.horizon]}"
         )
     what = EVENTS[limit.event] if limit.event else limit.outcome
     over = f" {HORIZONS[limit.horizon]}" if limit.horizon else ""
-    return f"By your own figure {first} of 100 such people had {what}{over}; {after}"
+    return f"By your own figure {before} of 100 such people had {what}{over}"
 
 
 def _detail(limit: Cutoff, before: Before) -> str:

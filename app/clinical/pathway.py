@@ -7,7 +7,6 @@ no sum score: a level is reached by a rule or by none.
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import date
 from decimal import Decimal
 from fractions import Fraction
 from typing import Literal
@@ -16,7 +15,7 @@ from app.clinical.measure import Check, Cutoff, Source
 from app.clinical.person import Person
 from app.clinical.quantities import alike, beyond, compared
 from app.clinical.screening import QUESTIONS, with_implied
-from app.clinical.vocabulary import How
+from app.clinical.vocabulary import CONDITIONS, SETTINGS, How
 
 State = Literal["met", "not_met", "open", "told"]
 NeedKind = Literal["answer", "measure", "person", "unable"]
@@ -145,15 +144,17 @@ class Pathway:
 
 @dataclass(frozen=True, slots=True)
 class Taken:
-    """A test's latest score. `says` is how it is told; `beyond` the rows crossed."""
+    """A test's latest score. `says` is how it is told; `beyond` the rows crossed.
+
+    `usable` false: done in another set-up than the published one; no rule may read it.
+    """
 
     says: str
     value: Fraction | None = None
     unit: str = ""
     parts: Mapping[str, tuple[Fraction, str]] = field(default_factory=dict)
     beyond: Mapping[str, bool] = field(default_factory=dict)
-    on: date | None = None
-    stale: bool = False
+    usable: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -291,8 +292,9 @@ class _Walker:
 
     def _score(self, c: Condition) -> Told:
         taken = self.taken.get(c.key)
-        if taken is None:
-            return Told(c, None, needs=(Need("measure", c.key),))
+        if taken is None or not taken.usable:
+            own = taken.says if taken else ""
+            return Told(c, None, own, (Need("measure", c.key),))
         met = taken.beyond.get(c.values[0]) if c.kind == "beyond" else _side(c, taken)
         if met is not None:
             return Told(c, met, taken.says)
@@ -303,7 +305,8 @@ class _Walker:
 
     def _not_measured(self, c: Condition) -> Told:
         taken = self.taken.get(c.key)
-        return Told(c, taken is None, taken.says if taken else "not measured")
+        own = taken.says if taken else "not measured"
+        return Told(c, taken is None or not taken.usable, own)
 
     def _age(self, c: Condition) -> Told:
         low, high = c.at_least or 0, c.at_most or 999
@@ -317,10 +320,10 @@ class _Walker:
         setting = self.person.setting
         if setting is None:
             return Told(c, None, needs=(Need("person", "setting"),))
-        return Told(c, setting in c.values, setting)
+        return Told(c, setting in c.values, SETTINGS[setting])
 
     def _illness(self, c: Condition) -> Told:
-        own = [x for x in self.person.conditions if x in c.values]
+        own = [CONDITIONS[x] for x in self.person.conditions if x in c.values]
         return Told(c, bool(own), ", ".join(own))
 
     def _result(self, c: Condition) -> Told:

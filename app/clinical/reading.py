@@ -55,6 +55,13 @@ class Result:
     def leading(self) -> Reading | None:
         return None if self.lead is None else self.readings[self.lead.index]
 
+    @property
+    def crossed_by_source(self) -> dict[str, bool]:
+        """Of each source whose limit fits: whether the score lies beyond it."""
+        limits = [r for r in self.readings if r.kind == "cutoff" and r.matched]
+        return {r.row.source: r.crossed for r in limits
+                if r.row and r.crossed is not None}  # fmt: skip
+
 
 def read(
     measure: Measure,
