@@ -30,10 +30,14 @@ TIME_UNKNOWN = (
 
 @dataclass(frozen=True, slots=True)
 class Chance:
-    """A reading of kind chance, or why there is none."""
+    """A reading of kind chance, or why there is none.
+
+    `takes_own`: an own figure before the test gives one.
+    """
 
     reading: Reading | None
     why_not: str = ""
+    takes_own: bool = True
 
 
 def chance_of(
@@ -50,7 +54,7 @@ def chance_of(
     published share that matches, if one does.
     """
     if lead is None or (why := _unusable(lead)):
-        return Chance(None, "No reading leads." if lead is None else why)
+        return Chance(None, why if lead else "No reading leads.", takes_own=False)
     limit = lead.row
     assert isinstance(limit, Cutoff)
     if pretest is not None:

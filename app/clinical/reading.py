@@ -50,6 +50,7 @@ class Result:
     change: Change | None
     cautions: tuple[str, ...]
     no_chance_because: str = ""
+    takes_pretest: bool = False
 
     @property
     def leading(self) -> Reading | None:
@@ -101,6 +102,7 @@ def read(
         change=change,
         cautions=(*_no_chance(chance, pretest), *cautions),
         no_chance_because=chance.why_not,
+        takes_pretest=chance.takes_own,
     )
 
 

@@ -46,6 +46,7 @@ class ChanceView:
     base_says: str
     base_how: str
     own: str
+    takes_own: bool
 
 
 def chance_view(result: Result, form: Form) -> ChanceView | None:
@@ -66,6 +67,7 @@ def chance_view(result: Result, form: Form) -> ChanceView | None:
         else "",
         base_how=HOWS[base.how] if base else "",
         own=typed,
+        takes_own=result.takes_pretest,
     )
 
 

@@ -100,6 +100,7 @@ class PathwayView:
     missing: tuple[NeedLine, ...]
     steps: tuple[StepLine, ...]
     remarks: tuple[Fact, ...]
+    beside: tuple[Fact, ...]
     accuracy: tuple[Fact, ...]
 
 
@@ -120,7 +121,8 @@ def pathway_view(
         findings=tuple(_findings(walked)),
         missing=tuple(dict.fromkeys(needs)),
         steps=tuple(_step(s, sources) for s in walked.steps),
-        remarks=tuple(_remark(r, sources) for r in walked.remarks),
+        remarks=tuple(_remark(r, sources) for r in walked.remarks if r.at),
+        beside=tuple(_remark(r, sources) for r in walked.remarks if not r.at),
         accuracy=tuple(_accuracy(a, path, known, shelf) for a in path.accuracy),
     )
 
@@ -167,6 +169,8 @@ def _plain(key: str) -> str:
 
 def _step(step: Step, sources: Mapping[str, Source]) -> StepLine:
     kind, words = STATES[step.state]
+    if step.state == "met" and not step.rule.gives:
+        kind = "same"  # it holds, and nothing was found by it
     return StepLine(
         rule=step.rule,
         kind=kind,

@@ -138,3 +138,19 @@ def test_no_chance_section_for_a_test_without_fall_limit(
     html = done(therapist, patient_id, TUG, "14.0")
 
     assert not LexborHTMLParser(html).css("#chance")
+
+
+def test_own_figure_is_not_asked_where_it_could_not_help(
+    therapist: TestClient, patient_id: int, site: Site
+) -> None:
+    """A leading limit without accuracy moves no chance, whatever it starts from."""
+    measure = site.catalogue.measures[TUG]
+    (kang,) = [c for c in measure.cutoffs if c.source == "kang2017"]
+    changed = replace(measure, cutoffs=(kang,), norms=())
+    site.catalogue = replace(
+        site.catalogue, measures={**site.catalogue.measures, TUG: changed}
+    )
+    html = done(therapist, patient_id, TUG, "14.0")
+
+    assert "gives no sensitivity and specificity" in found(html, "#chance").text()
+    assert not LexborHTMLParser(html).css("#chance form")
