@@ -6,17 +6,19 @@ stops the load with file, table and key. The edition is a hash of all files.
 
 import hashlib
 import tomllib
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 from app.catalogue import rows
+from app.catalogue.base_rates import BaseRates, base_rates
 from app.catalogue.composites import check_kind, check_parts, parts_of
 from app.catalogue.conditions import check_limits, check_unit, check_warns
 from app.catalogue.fields import CatalogueError, Table
+from app.catalogue.pathways import pathway
 from app.clinical import vocabulary as words
 from app.clinical.guide import Guide
 from app.clinical.measure import (
@@ -30,6 +32,7 @@ from app.clinical.measure import (
     Variant,
     Zero,
 )
+from app.clinical.pathway import Pathway
 from app.clinical.precautions import PRECAUTIONS
 from app.clinical.source import Source
 
@@ -45,10 +48,12 @@ DOMAINS = (
 
 @dataclass(frozen=True, slots=True)
 class Catalogue:
-    """All measures by id, and the edition they were read from."""
+    """All tests and pathways by id, the base rates, and the edition of all files."""
 
     measures: Mapping[str, Measure]
     edition: str
+    base: BaseRates = field(default_factory=BaseRates)
+    pathways: Mapping[str, Pathway] = field(default_factory=dict)
 
 
 @cache
@@ -58,7 +63,10 @@ def catalogue() -> Catalogue:
 
 
 def load(folder: Path) -> Catalogue:
-    """Read `folder`/facts.toml and `folder`/measures/*.toml; raise CatalogueError."""
+    """Read every file of `folder`; raise CatalogueError.
+
+    facts.toml and measures/*.toml; base_rates.toml and pathways/*.toml where there.
+    """
     digest = hashlib.sha256()
     shared = Table(_read(folder / "facts.toml", digest), "facts.toml")
     facts = {f.key: f for f in map(_fact, shared.tables("fact"))}
@@ -66,7 +74,16 @@ def load(folder: Path) -> Catalogue:
     measures: dict[str, Measure] = {}
     for path in sorted((folder / "measures").glob("*.toml")):
         measures[path.stem] = _measure(_read(path, digest), path.name, facts)
-    _sources_agree(measures.values())
+    base = BaseRates()
+    if (folder / "base_rates.toml").exists():
+        base = base_rates(_read(folder / "base_rates.toml", digest), "base_rates.toml")
+    pathways = {
+        path.stem: pathway(_read(path, digest), f"pathways/{path.name}")
+        for path in sorted((folder / "pathways").glob("*.toml"))
+    }
+    cited = {f"{m.id}.toml": m.sources for m in measures.values()}
+    cited |= {f"pathways/{p.id}.toml": p.sources for p in pathways.values()}
+    _sources_agree(cited | {"base_rates.toml": base.sources})
     for measure in measures.values():
         check_parts(measure, f"{measure.id}.toml", measures)
         for pair in measure.pairs:
@@ -74,7 +91,7 @@ def load(folder: Path) -> Catalogue:
                 raise CatalogueError(
                     f"{measure.id}.toml: pair: no measure {pair.measure!r}"
                 )
-    return Catalogue(measures, digest.hexdigest()[:12])
+    return Catalogue(measures, digest.hexdigest()[:12], base, pathways)
 
 
 def _read(path: Path, digest: Any) -> dict[str, Any]:
@@ -371,12 +388,13 @@ def _same_people(a: Fit, b: Fit) -> bool:
     return people(a) == people(b)
 
 
-def _sources_agree(measures: Iterable[Measure]) -> None:
+def _sources_agree(cited: Mapping[str, Mapping[str, Source]]) -> None:
+    """One source key has one bibliography in all files. `cited`: sources by file."""
     seen: dict[str, tuple[Source, str]] = {}
-    for measure in measures:
-        for source in measure.sources.values():
-            first, where = seen.setdefault(source.key, (source, measure.id))
+    for name, sources in cited.items():
+        for source in sources.values():
+            first, where = seen.setdefault(source.key, (source, name))
             if first != source:
                 raise CatalogueError(
-                    f"{measure.id}.toml: source {source.key}: differs from {where}.toml"
+                    f"{name}: source {source.key}: differs from {where}"
                 )

@@ -25,7 +25,7 @@ CHECK_KINDS = (
     "convert", "score", "reading", "unable", "change", "change_limits", "mdc",
     "likelihood", "two_by_two", "mean_from_percent", "dual_task_effect", "difference",
     "shares", "extra_walk", "post_test", "stages", "fall", "points", "bands", "power",
-    "speeds", "impossible",
+    "speeds", "impossible", "pathway",
 )  # fmt: skip
 QUANTITIES = (
     "score", "difference", "dual_task_effect", "phase_sit_to_stand", "phase_turn_180",
@@ -116,7 +116,7 @@ def warn(t: Table) -> Caution:
     return made
 
 
-def _common(t: Table) -> dict[str, Any]:
+def common(t: Table) -> dict[str, Any]:
     return {
         "key": t.where.split(": ", 1)[1],
         "source": t.text("source"),
@@ -151,7 +151,7 @@ def norm(t: Table) -> Norm:
             percentiles[place] = value
     spread.done()
     made = Norm(
-        **_common(t),
+        **common(t),
         unit=t.word("unit", UNITS),
         mean=t.number("mean"),
         sd=t.number("sd"),
@@ -179,7 +179,7 @@ def cutoff(t: Table) -> Cutoff:
     if value is None:
         raise t.wrong("value", "is missing")
     made = Cutoff(
-        **_common(t),
+        **common(t),
         direction=t.word("direction", DIRECTIONS),  # type: ignore[arg-type]
         value=value,
         unit=t.word("unit", UNITS),
@@ -191,6 +191,8 @@ def cutoff(t: Table) -> Cutoff:
         auc=t.number("auc"),
         effect=_effect(t),
         ladder=t.text("ladder", "") or None,
+        event=t.word("event", ("", *words.EVENTS), ""),
+        horizon=t.word("horizon", ("", *words.HORIZONS), ""),
         no_verdict=t.flag("no_verdict"),
     )
     for name in ("sensitivity", "specificity", "auc"):
@@ -205,7 +207,7 @@ def cutoff(t: Table) -> Cutoff:
 
 def unable(t: Table) -> UnableRow:
     made = UnableRow(
-        **_common(t),
+        **common(t),
         outcome=t.text("outcome"),
         outcome_type=t.word("outcome_type", words.OUTCOME_TYPES),
         design=t.word("design", words.DESIGNS),
@@ -217,7 +219,7 @@ def unable(t: Table) -> UnableRow:
 
 def reliability(t: Table) -> Reliability:
     made = Reliability(
-        **_common(t),
+        **common(t),
         kind=t.word("kind", ("test_retest", "inter_rater", "intra_rater")),  # type: ignore[arg-type]
         unit=t.word("unit", UNITS),
         icc=t.number("icc"),
@@ -246,7 +248,7 @@ def important_change(t: Table) -> ImportantChange:
     if value is None or value <= 0:
         raise t.wrong("value", "must be a size above zero")
     made = ImportantChange(
-        **_common(t),
+        **common(t),
         value=value,
         unit=t.word("unit", UNITS),
         direction=t.word("direction", ("increase", "decrease")),  # type: ignore[arg-type]

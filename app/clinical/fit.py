@@ -69,15 +69,29 @@ def match(
     `strict` is for error rows: general samples do not speak of a person whose
     condition changes how steady a repeat is.
     """
+    found = _about_person(fit, person, strict)
+    _setup(measure, fit, score, found, strict)
+    _variant(measure, fit, score, found)
+    _limits(fit, score, found)
+    return _made(found)
+
+
+def match_person(fit: Fit, person: Person, *, strict: bool = False) -> Match:
+    """The same for a row that speaks of people and of no test, e.g. a base rate."""
+    return _made(_about_person(fit, person, strict))
+
+
+def _about_person(fit: Fit, person: Person, strict: bool) -> _Findings:
     found = _Findings()
     _condition(fit, person, found, strict)
     _age(fit, person, found)
     _one_of(fit.sex, person.sex, words.SEXES, "sex", "if a {}", found)
     _setting(fit, person, found)
     _person_facts(fit, person, found)
-    _setup(measure, fit, score, found, strict)
-    _variant(measure, fit, score, found)
-    _limits(fit, score, found)
+    return found
+
+
+def _made(found: _Findings) -> Match:
     near = not found.far and len(found.kinds) <= 1
     return Match(
         tuple(found.differs), tuple(found.assumed), near, found.kinds == {"setup"}

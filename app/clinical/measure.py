@@ -109,6 +109,8 @@ class Cutoff(Row):
     auc: Decimal | None = None
     effect: Effect | None = None
     ladder: str | None = None
+    event: str = ""  # what was counted, and over which time; empty: not told
+    horizon: str = ""
     no_verdict: bool = False
 
 

@@ -4,12 +4,13 @@
 all render what it returns. Values in, values out; it diagnoses nothing.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
 
-from app.clinical.chance import read_chance
+from app.clinical.base_rate import BaseRate
+from app.clinical.chance import Chance, chance_of
 from app.clinical.change import Change, judge_change
 from app.clinical.cutoff_reading import read_cutoff, read_ladder, read_unable
 from app.clinical.fit import Match, match
@@ -53,10 +54,19 @@ class Result:
     no_lead_because: str
     change: Change | None
     cautions: tuple[str, ...]
+    no_chance_because: str = ""
+    takes_pretest: bool = False
 
     @property
     def leading(self) -> Reading | None:
         return None if self.lead is None else self.readings[self.lead.index]
+
+    @property
+    def crossed_by_source(self) -> dict[str, bool]:
+        """Of each source whose limit fits: whether the score lies beyond it."""
+        limits = [r for r in self.readings if r.kind == "cutoff" and r.matched]
+        return {r.row.source: r.crossed for r in limits
+                if r.row and r.crossed is not None}  # fmt: skip
 
 
 def read(
@@ -67,10 +77,11 @@ def read(
     before: Score | None = None,
     other_rater: bool = False,
     pretest: Decimal | None = None,
+    base_rates: Sequence[BaseRate] = (),
 ) -> Result:
     """Judge `score` by every row of `measure` that speaks of `person`.
 
-    `before` is an earlier score of the same person. `pretest` (0..1) asks for chance.
+    The chance before the test is `pretest` (0..1), else that of the matching base rate.
     """
     off = deviations(measure, score.facts)
     ranked = _ranked(measure, score, person)
@@ -78,12 +89,11 @@ def read(
     change = None
     if before is not None:
         change = judge_change(measure, person, score, before, other_rater=other_rater)
-    extra = list(change.readings) if change else []
-    if pretest is not None and lead is not None:
-        chance = read_chance(ranked[lead.index], pretest)
-        extra += [chance] if chance else []
-    readings = (*ranked, *extra)
+    chance = _chance(measure, ranked, lead, person, base_rates, pretest)
+    changed = change.readings if change else ()
+    readings = (*ranked, *changed, *((chance.reading,) if chance.reading else ()))
     assumed = assumed_setup(measure, score.facts, person.conditions)
+    cautions = _cautions(measure, score, ranked, lead)
     return Result(
         measure=measure,
         score=score,
@@ -95,8 +105,29 @@ def read(
         lead=lead,
         no_lead_because="" if lead else _no_lead(measure, score, ranked),
         change=change,
-        cautions=tuple(_cautions(measure, score, ranked, lead)),
+        cautions=(*_no_chance(chance, pretest), *cautions),
+        no_chance_because=chance.why_not,
+        takes_pretest=chance.takes_own,
     )
+
+
+def _chance(
+    measure: Measure,
+    ranked: list[Reading],
+    lead: Lead | None,
+    person: Person,
+    rates: Sequence[BaseRate],
+    pretest: Decimal | None,
+) -> Chance:
+    first = ranked[lead.index] if lead else None
+    short = measure.sources[first.row.source].short if first and first.row else ""
+    return chance_of(first, short, person, rates, pretest)
+
+
+def _no_chance(chance: Chance, pretest: Decimal | None) -> Iterator[str]:
+    """Whoever asks for a chance is told why there is none."""
+    if pretest is not None and chance.reading is None:
+        yield f"No chance after the test is given. {chance.why_not}"
 
 
 def _ranked(measure: Measure, score: Score, person: Person) -> list[Reading]:

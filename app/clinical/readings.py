@@ -5,6 +5,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Final, Literal
 
+from app.clinical.base_rate import BaseRate
 from app.clinical.fit import Match
 from app.clinical.measure import Effect, Measure, Row
 from app.clinical.quantities import alike, compared
@@ -42,6 +43,7 @@ class Reading:
     effect: Effect | None = None
     pre: Decimal | None = None
     post: Decimal | None = None
+    base: BaseRate | None = None  # the published chance before the test
     near_edge: bool = False
     edges: tuple[Decimal, ...] = ()  # all limits of the ladder this is a rung of
 

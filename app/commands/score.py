@@ -86,7 +86,8 @@ def _person_options(p: argparse.ArgumentParser) -> None:
         metavar="C", help=f"any of: {', '.join(conditions)}",
     )  # fmt: skip
     p.add_argument("--setting", choices=list(words.SETTINGS))
-    p.add_argument("--pretest", metavar="P", help="chance before the test, 0 to 1")
+    own = "your own chance before the test, 0 to 1, in place of a published one"
+    p.add_argument("--pretest", metavar="P", help=own)
 
 
 def run(given: argparse.Namespace) -> int:
@@ -113,6 +114,7 @@ def judge(shelf: Catalogue, given: argparse.Namespace) -> Result:
         _person(given, about),
         before=_before(measure, given, now),
         pretest=_pretest(given.pretest),
+        base_rates=shelf.base.rates,
     )
 
 
@@ -288,8 +290,20 @@ def _lines(result: Result, shelf: Catalogue) -> list[str]:
         mark = "*" if leads else "-" if reading.matched else "x"
         lines.append(f" {mark} {reading.says}")
         lines.append(f"     {_source_line(result, reading)}")
+        if reading.kind == "chance":
+            lines.append(f"     {reading.detail}")
+    lines += _no_chance(result)
     lines += [""] + [f"! {c}" for c in result.cautions]
     return [*lines, f"catalogue edition {shelf.edition}"]
+
+
+def _no_chance(result: Result) -> list[str]:
+    """Why a limit about falls tells no chance; who asked is told by a caution."""
+    lead, why = result.leading, result.no_chance_because
+    told = any(why in caution for caution in result.cautions)
+    if not why or told or lead is None or lead.outcome_type != "falls":
+        return []
+    return ["", f"No chance. {why}"]
 
 
 def _source_line(result: Result, reading: Any) -> str:

@@ -15,6 +15,7 @@ from sqlmodel import Session
 
 from app.catalogue.load import Catalogue
 from app.clinical import scoring
+from app.clinical.base_rate import BaseRate
 from app.clinical.composing import best_part
 from app.clinical.composite import Stage
 from app.clinical.measure import Measure
@@ -29,6 +30,14 @@ from app.storage.trials import Round, RoundTrials, Trial, rounds_of
 
 #: The scores of a day that a test is made with, by test.
 PairsByDay = Callable[[date], Mapping[str, Score]]
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """What a chance may start from: the published shares, or somebody's own figure."""
+
+    base_rates: Sequence[BaseRate]
+    pretest: Decimal | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,8 +172,17 @@ def score_of(
     )
 
 
-def judge(session: Session, shelf: Catalogue, patient: Patient, round: Round) -> Judged:
-    """Score and read one round of a patient, beside the earlier ones of that test."""
+def judge(
+    session: Session,
+    shelf: Catalogue,
+    patient: Patient,
+    round: Round,
+    pretest: Decimal | None = None,
+) -> Judged:
+    """Score and read one round of a patient, beside the earlier ones of that test.
+
+    `pretest` is the asking person's own chance before the test, for this page only.
+    """
     measure = shelf.measures[round.measure]
     history = rounds_of(session, patient.id, round.measure)
     mine = next(kept for kept in history if kept.round.id == round.id)
@@ -172,7 +190,8 @@ def judge(session: Session, shelf: Catalogue, patient: Patient, round: Round) ->
     pairs = pairs_by_day(shelf, measure, others)
     details, setting = details_of(session, patient), _setting(session, round)
     person = person_on(details, setting, mine.on_date)
-    return judged(measure, mine, history, person, pairs, body_of(details))
+    ask = Ask(shelf.base.rates, pretest)
+    return judged(measure, mine, history, person, pairs, body_of(details), ask)
 
 
 def judged(
@@ -182,8 +201,9 @@ def judged(
     person: Person,
     pairs: PairsByDay,
     body: Mapping[str, Fraction],
+    ask: Ask | None = None,
 ) -> Judged:
-    """The pure part of `judge`: everything already fetched."""
+    """The pure part of `judge`: everything already fetched. Lists ask no chance."""
     try:
         score = score_of(measure, mine, pairs(mine.on_date), body)
     except NotScorable as lack:
@@ -199,6 +219,8 @@ def judged(
         person,
         before=before.score if before else None,
         other_rater=bool(before and before.round.person_id != mine.round.person_id),
+        pretest=ask.pretest if ask else None,
+        base_rates=ask.base_rates if ask else (),
     )
     return Judged(measure, mine.round, mine.on_date, mine.trials, result, "", earlier)
 

@@ -132,7 +132,8 @@ def _change(result: Result) -> dict[str, Any]:
 def _groups(result: Result) -> dict[str, Any]:
     """The readings that do not lead: fitting, unconfirmed, and not matched."""
     lead = result.leading
-    rest = [r for r in result.readings if r.kind != "change" and r is not lead]
+    apart = ("change", "chance")
+    rest = [r for r in result.readings if r.kind not in apart and r is not lead]
     return {
         "others": tuple(_view(result, r) for r in rest if r.matched and r.confirmed),
         "unconfirmed": tuple(
