@@ -5,12 +5,16 @@ import pytest
 from app.storage.patients import PatientDetails
 from app.storage.profile import Profile
 from app.web.pathway_known import profile_answers
+from tests.make import NOW
 
 NOBODY = PatientDetails(label="Invented 1")
 
 
-def said(**answers: str) -> dict[str, str]:
-    return profile_answers(NOBODY, Profile(episode_id=1, **answers))
+def said(answers: dict[str, str]) -> dict[str, str]:
+    profile = Profile(episode_id=1, edited_at=NOW, edited_by=1)
+    for key, value in answers.items():
+        setattr(profile, key, value)
+    return profile_answers(NOBODY, profile)
 
 
 @pytest.mark.parametrize(
@@ -35,4 +39,4 @@ def said(**answers: str) -> dict[str, str]:
 def test_not_asked_and_not_known_are_no_answers(
     answers: dict[str, str], told: dict[str, str]
 ) -> None:
-    assert said(**answers) == told
+    assert said(answers) == told
