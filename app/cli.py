@@ -6,7 +6,15 @@ from collections.abc import Sequence
 from typing import NoReturn
 
 from app.catalogue.fields import CatalogueError
-from app.commands import doctor, import_export, measures, people, score, site
+from app.commands import (
+    doctor,
+    import_export,
+    measures,
+    pathway,
+    people,
+    score,
+    site,
+)
 from app.commands.refused import Refused
 from app.version import VERSION
 
@@ -24,7 +32,7 @@ def parser() -> argparse.ArgumentParser:
     )
     made.add_argument("--version", action="version", version=VERSION)
     commands = made.add_subparsers(dest="command", required=True, metavar="COMMAND")
-    for module in (site, score, measures, people, import_export, doctor):
+    for module in (site, score, measures, pathway, people, import_export, doctor):
         module.add(commands)
     return made
 

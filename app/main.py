@@ -35,8 +35,10 @@ from app.web import (
     held,
     import_pages,
     joining,
+    kit,
     lifecycle,
     measures,
+    pathways,
     patients,
     people,
     precautions,
@@ -46,6 +48,7 @@ from app.web import (
     rounds,
     safety,
     sign_in,
+    sources,
     visits,
 )
 from app.web.assets import Assets
@@ -82,6 +85,9 @@ SIGNED_IN: Sequence[APIRouter] = (
     lifecycle.router,
     visits.router,
     measures.router,
+    sources.router,
+    kit.router,
+    pathways.router,
     rounds.router,
     safety.router,
     held.router,

@@ -1,16 +1,19 @@
 """The command line as outsiders rely on it: its JSON, examples, and refusals."""
 
 import json
+import re
 import subprocess
 from typing import Any
 
 import pytest
 
-from app.catalogue.load import catalogue
+from app.catalogue.load import all_rows, catalogue
 from app.cli import main
 from tests.live import ROOT, TAPELINE, environment
 
 FIVE, TUG = "five_times_sit_to_stand", "timed_up_and_go"
+STANDS = "thirty_second_chair_stand"
+REACHES = ("seated_reach_forward", "seated_reach_lateral", "lateral_reach")
 CUP, REACH, SQUARES = "tug_manual", "functional_reach", "four_square_step"
 Capture = pytest.CaptureFixture[str]
 #: The fields that design promises; more may be added, none may go.
@@ -57,8 +60,20 @@ class TestScoreJson:
             [FIVE, "--outcome", "unable", "--age", "74"],
             [CUP, "--trial", "24.9", "--with", f"{TUG}=19.8"],
             [REACH, "--trial", "9in", "--trial", "10in", "--trial", "10.5in"],
+            [STANDS, "--trial", "0", "--age", "72", "--sex", "male"],
+            [STANDS, "--trial", "9", "--before", "6", "--fact", "arms_used=yes"],
+            *([m, *("--trial", "6in") * 3, "--age", "50"] for m in REACHES),
         ],
-        ids=["plain", "before and pretest", "unable", "paired", "three trials"],
+        ids=[
+            "plain",
+            "before and pretest",
+            "unable",
+            "paired",
+            "three trials",
+            "zero",
+            "arms",
+            *REACHES,
+        ],
     )
     def test_promised_fields_are_there(
         self, capsys: Capture, arguments: list[str]
@@ -80,6 +95,23 @@ class TestScoreJson:
 
         assert lead["value"] == "16.2"
         assert lead["threshold"] == "15.0"
+
+    @pytest.mark.parametrize(
+        "arms", [("--fact", "arms_used=yes"), ("--input", "arms_needed=yes")]
+    )
+    def test_stands_with_the_arms_score_0_and_keep_their_count(
+        self, capsys: Capture, arms: tuple[str, str]
+    ) -> None:
+        result = scored(
+            capsys, STANDS, "--trial", "9", "--age", "72", "--sex", "male", *arms
+        )
+
+        assert result["score"]["value"] == "0"
+        assert "Arms used" in result["score"]["reason"]
+        assert result["score"]["parts"]["with_arms"]["value"] == "9"
+        assert lead_of(result)["source"] == "steadi2017"
+        assert lead_of(result)["value"] == "0"
+        assert lead_of(result)["crossed"] is True
 
     def test_older_woman_leads_with_falls_and_shows_other_limits(
         self, capsys: Capture
@@ -186,6 +218,47 @@ class TestScoreJson:
 
         assert (result["score"]["value"], result["score"]["unit"]) == ("24.0", "cm")
 
+    @pytest.mark.parametrize(
+        ("trials", "rule", "value", "unit"),
+        [
+            (["4.1s", "3.9s"], "mean_of_two", "0.76", "m/s"),
+            (["0.75m/s"], "single", "0.75", "m/s"),
+            (["2.5ft/s"], "single", "2.50", "ft/s"),
+            (["0.75m/s", "0.79m/s"], "mean_of_two", "0.77", "m/s"),
+        ],
+    )
+    def test_walk_is_timed_or_said_as_a_speed(
+        self, capsys: Capture, trials: list[str], rule: str, value: str, unit: str
+    ) -> None:
+        given = [part for t in trials for part in ("--trial", t)]
+        fact = ["--fact", "course=10ft"]
+        result = scored(capsys, "gait_speed", *given, *fact, "--age", "80")
+
+        made = result["score"]
+        assert (made["rule"], made["value"], made["unit"]) == (rule, value, unit)
+        assert lead_of(result)["outcome_type"] == "falls"
+
+    def test_unable_to_walk_is_scored_by_the_usual_rule(self, capsys: Capture) -> None:
+        result = scored(capsys, "gait_speed", "--outcome", "unable", "--age", "80")
+
+        assert result["score"]["rule"] == "mean_of_two"
+
+    @pytest.mark.parametrize(
+        ("arguments", "lead"),
+        [
+            (["single_leg_stance", "--trial", "3.1", "--trial", "4.2", "--trial", "2",
+              "--fact", "limit=30", "--fact", "leg=left", "--age", "80"], "vellas1997"),
+            (["tandem_stance", "--trial", "8.4", "--fact", "rear_foot=left",
+              "--age", "80"], "tandem_aid2022"),
+            (["turn_360", "--trial", "5.8", "--trial", "6.0", "--input", "steps=11",
+              "--fact", "direction=left", "--condition", "parkinson"], "soke2020pd"),
+        ],
+    )  # fmt: skip
+    def test_each_hold_and_turn_has_a_reading(
+        self, capsys: Capture, arguments: list[str], lead: str
+    ) -> None:
+        assert lead_of(scored(capsys, *arguments))["source"] == lead
+
     def test_chance_needs_a_pretest(self, capsys: Capture) -> None:
         without = scored(capsys, *PLAIN)
         [chance] = [
@@ -251,6 +324,8 @@ TIMED = [FIVE, "--trial"]
         ([*TIMED, "16", "--fact", "cognition=fine"], "'fine' is not one of"),
         ([*TIMED, "16", "--fact", "device"], "write it as name=value"),
         ([*TIMED, "16", "--input", "cups=2"], "has no input 'cups'; it has: none"),
+        ([STANDS, "--trial", "9", "--input", "arms_needed=no"],
+         "write yes, or leave it out"),
         ([*TIMED, "16", "--with", "moon=3"], "no measure 'moon'"),
         ([*TIMED, "16", "--before", "x"], "'x' is not a plain number"),
         ([*TIMED, "16", "--before-fact", "shoe=1", "--before", "9"], "no set-up fact"),
@@ -315,3 +390,21 @@ def test_help_shows_an_example(capsys: Capture, command: str) -> None:
 
     assert left.value.code == 0
     assert f"example:\n  tapeline {command}" in capsys.readouterr().out
+
+
+def test_coverage_counts_every_row_once(capsys: Capture) -> None:
+    assert main(["measures", "--coverage", "--json"]) == 0
+
+    told = {m["id"]: m["conditions"] for m in json.loads(capsys.readouterr().out)}
+    for measure in catalogue().measures.values():
+        conditions = told[measure.id].values()
+        tables = [cell for each in conditions for cell in each.values()]
+        assert sum(table["rows"] for table in tables) == len(all_rows(measure))
+
+
+def test_coverage_says_what_is_unconfirmed(capsys: Capture) -> None:
+    assert main(["measures", "--coverage"]) == 0
+
+    said = capsys.readouterr().out
+    assert "five_times_sit_to_stand" in said
+    assert re.search(r"vestibular +n 0\+2", said)

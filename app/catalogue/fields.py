@@ -18,6 +18,10 @@ class Table:
     def wrong(self, key: str, why: str) -> CatalogueError:
         return CatalogueError(f"{self.where}: {key}: {why}")
 
+    def left(self) -> list[str]:
+        """Keys nobody has taken yet."""
+        return list(self._left)
+
     def has(self, key: str) -> bool:
         return key in self._left
 

@@ -6,40 +6,54 @@ stops the load with file, table and key. The edition is a hash of all files.
 
 import hashlib
 import tomllib
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 from app.catalogue import rows
+from app.catalogue.base_rates import BaseRates, base_rates
+from app.catalogue.composites import check_kind, check_parts, parts_of
+from app.catalogue.conditions import check_limits, check_unit, check_warns
 from app.catalogue.fields import CatalogueError, Table
+from app.catalogue.pathways import pathway
 from app.clinical import vocabulary as words
+from app.clinical.guide import Guide
 from app.clinical.measure import (
     Fact,
     Fit,
-    Guide,
     Input,
     Measure,
     Pair,
     Row,
-    Source,
     Span,
     Variant,
+    Zero,
 )
+from app.clinical.pathway import Pathway
 from app.clinical.precautions import PRECAUTIONS
+from app.clinical.source import Source
 
 FOLDER = Path(__file__).parent
-DOMAINS = ("standing balance", "sitting balance", "transfers", "mobility", "stepping")
+#: A count of nothing is a result, and so is a sum of no points.
+MAY_BE_ZERO = ("count", "composite", "stages", "pressure")
+KINDS = ("time", "distance", "count", "speed", "stages", "pressure", "composite")
+DOMAINS = (
+    "standing balance", "sitting balance", "transfers", "mobility", "stepping",
+    "circulation", "several",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
 class Catalogue:
-    """All measures by id, and the edition they were read from."""
+    """All tests and pathways by id, the base rates, and the edition of all files."""
 
     measures: Mapping[str, Measure]
     edition: str
+    base: BaseRates = field(default_factory=BaseRates)
+    pathways: Mapping[str, Pathway] = field(default_factory=dict)
 
 
 @cache
@@ -49,7 +63,10 @@ def catalogue() -> Catalogue:
 
 
 def load(folder: Path) -> Catalogue:
-    """Read `folder`/facts.toml and `folder`/measures/*.toml; raise CatalogueError."""
+    """Read every file of `folder`; raise CatalogueError.
+
+    facts.toml and measures/*.toml; base_rates.toml and pathways/*.toml where there.
+    """
     digest = hashlib.sha256()
     shared = Table(_read(folder / "facts.toml", digest), "facts.toml")
     facts = {f.key: f for f in map(_fact, shared.tables("fact"))}
@@ -57,14 +74,24 @@ def load(folder: Path) -> Catalogue:
     measures: dict[str, Measure] = {}
     for path in sorted((folder / "measures").glob("*.toml")):
         measures[path.stem] = _measure(_read(path, digest), path.name, facts)
-    _sources_agree(measures.values())
+    base = BaseRates()
+    if (folder / "base_rates.toml").exists():
+        base = base_rates(_read(folder / "base_rates.toml", digest), "base_rates.toml")
+    pathways = {
+        path.stem: pathway(_read(path, digest), f"pathways/{path.name}")
+        for path in sorted((folder / "pathways").glob("*.toml"))
+    }
+    cited = {f"{m.id}.toml": m.sources for m in measures.values()}
+    cited |= {f"pathways/{p.id}.toml": p.sources for p in pathways.values()}
+    _sources_agree(cited | {"base_rates.toml": base.sources})
     for measure in measures.values():
+        check_parts(measure, f"{measure.id}.toml", measures)
         for pair in measure.pairs:
             if pair.measure not in measures:
                 raise CatalogueError(
                     f"{measure.id}.toml: pair: no measure {pair.measure!r}"
                 )
-    return Catalogue(measures, digest.hexdigest()[:12])
+    return Catalogue(measures, digest.hexdigest()[:12], base, pathways)
 
 
 def _read(path: Path, digest: Any) -> dict[str, Any]:
@@ -102,6 +129,8 @@ def _fact(t: Table) -> Fact:
         easier=t.words("easier", (*options, "over", "under")),
         when_condition=t.words("when_condition", words.CONDITIONS),
         main=t.flag("main"),
+        needed=t.flag("needed"),
+        kinds=t.words("kinds", KINDS),
         help=t.text("help", ""),
     )
     if (made.kind == "choice") != bool(options):
@@ -138,13 +167,16 @@ def _variant(t: Table) -> Variant:
     made = Variant(
         id=t.text("id"),
         label=t.text("label"),
-        take=t.word("take", ("mean", "best")),  # type: ignore[arg-type]
+        take=t.word("take", ("mean", "best", "held", "fall", "made")),  # type: ignore[arg-type]
         of=t.whole("of") or 0,
         last=t.whole("last") or 0,
         practice=t.whole("practice") or 0,
         source=t.text("source", ""),
     )
-    if not 1 <= made.last <= made.of:
+    if made.take == "made":
+        if made.of or made.last:
+            raise t.wrong("of", "a score made from other tests takes no trials: 0")
+    elif not 1 <= made.last <= made.of:
         raise t.wrong("last", "must lie between 1 and `of`")
     t.done()
     return made
@@ -154,10 +186,14 @@ def _input(t: Table) -> Input:
     made = Input(
         key=t.text("key"),
         label=t.text("label"),
-        kind=t.word("kind", ("count", "seconds", "yes_no")),  # type: ignore[arg-type]
+        kind=t.word("kind", ("count", "seconds", "yes_no", "choice")),  # type: ignore[arg-type]
         low=t.whole("low") or 0,
         high=t.whole("high") or 999,
+        options={k: v[0] for k, v in t.lists("options").items()},
+        needed=t.flag("needed"),
     )
+    if (made.kind == "choice") != bool(made.options):
+        raise t.wrong("options", "a choice has options, others have none")
     t.done()
     return made
 
@@ -175,16 +211,34 @@ def _pair(t: Table) -> Pair:
     return made
 
 
+def _zero(t: Table) -> Zero:
+    made = Zero(
+        when=t.lists("when"),
+        input=t.text("input"),
+        quantity=t.word("quantity", rows.QUANTITIES),
+        label=t.text("label"),
+        says=t.text("says"),
+        button=t.text("button"),
+        source=t.text("source"),
+    )
+    t.done()
+    return made
+
+
 def _measure(content: dict[str, Any], name: str, shared: Mapping[str, Fact]) -> Measure:
     t = Table(content, name)
     own = {f.key: f for f in map(_fact, t.tables("fact"))}
+    card = _card(t)
     made = Measure(
-        **_card(t),
+        **card,
         guide=_guide(t.table("guide"), name),
         variants=tuple(map(_variant, t.tables("variant"))),
-        facts=tuple({**shared, **own}.values()),
+        facts=_of_kind(card["kind"], {**shared, **own}),
         inputs=tuple(map(_input, t.tables("input"))),
         pairs=tuple(map(_pair, t.tables("pair"))),
+        warns=tuple(map(rows.warn, t.tables("warn"))),
+        **parts_of(t),
+        zero=_zero(Table(t.table("zero"), f"{name}: zero")) if t.has("zero") else None,
         **_published(t),
     )
     t.done()
@@ -192,11 +246,15 @@ def _measure(content: dict[str, Any], name: str, shared: Mapping[str, Fact]) -> 
     return made
 
 
+def _of_kind(kind: str, facts: Mapping[str, Fact]) -> tuple[Fact, ...]:
+    return tuple(f for f in facts.values() if not f.kinds or kind in f.kinds)
+
+
 def _card(t: Table) -> dict[str, Any]:
     """What the test is and what it takes."""
     lowest, highest = t.number("lowest"), t.number("highest")
-    if lowest is None or highest is None or not 0 < lowest < highest:
-        raise t.wrong("lowest", "lowest and highest must be 0 < lowest < highest")
+    if lowest is None or highest is None or not 0 <= lowest < highest:
+        raise t.wrong("lowest", "lowest and highest must be 0 <= lowest < highest")
     return {
         "id": t.text("id"),
         "name": t.text("name"),
@@ -205,7 +263,7 @@ def _card(t: Table) -> dict[str, Any]:
         "purpose": t.text("purpose"),
         "domain": t.word("domain", DOMAINS),
         "icf": t.words("icf"),
-        "kind": t.word("kind", ("time", "distance", "count")),
+        "kind": t.word("kind", KINDS),
         "units": t.words("units", rows.UNITS),
         "better": t.word("better", ("lower", "higher")),
         "lowest": lowest,
@@ -219,6 +277,7 @@ def _card(t: Table) -> dict[str, Any]:
         "splits": t.words("splits"),
         "window_seconds": _seconds(t, "window_seconds"),
         "ceiling_seconds": _seconds(t, "ceiling_seconds"),
+        "counted": t.words("counted"),
     }
 
 
@@ -251,18 +310,19 @@ def _consistent(m: Measure, name: str) -> None:
         raise CatalogueError(f"{name}: id: must be the file's name")
     if not m.variants or not m.units or set(m.tape) != set(m.units):
         raise CatalogueError(f"{name}: needs a variant, units and a tape span per unit")
-    if m.window_seconds and m.kind != "count":
-        raise CatalogueError(f"{name}: window_seconds: only a count has a window")
-    if m.ceiling_seconds and m.kind != "time":
-        raise CatalogueError(f"{name}: ceiling_seconds: only a time has a ceiling")
+    check_kind(m, name)
+    _count_is_whole(m, name)
+    check_warns(m, name)
     variants = {v.id for v in m.variants}
     used = {p.source for p in m.protocol} | {c.source for c in m.checks}
-    used |= {v.source for v in m.variants if v.source}
+    used |= {v.source for v in m.variants if v.source} | {b.source for b in m.bands}
+    used |= {w.source for w in m.warns} | ({m.zero.source} if m.zero else set())
     if len(variants) != len(m.variants):
         raise CatalogueError(f"{name}: variant: two have one id")
     for row in all_rows(m):
         where = f"{name}: {row.key}"
-        _unit_fits(m, row, where)
+        check_unit(m, row, where)
+        check_limits(m, row, where)
         used |= {row.source} | ({row.read_in} if row.read_in else set())
         if row.fit.variant is not None and row.fit.variant not in variants:
             raise CatalogueError(f"{where}: variant: {row.fit.variant!r} is unknown")
@@ -280,18 +340,22 @@ def _consistent(m: Measure, name: str) -> None:
     _no_overlap(m, name)
 
 
-def _unit_fits(m: Measure, row: Row, where: str) -> None:
-    """A row in a unit the score never has would be read by nobody, or fail at it."""
-    unit = getattr(row, "unit", None)
-    if unit is None:
+def _count_is_whole(m: Measure, name: str) -> None:
+    """Only a count may be 0, or be scored 0 by a rule; it says what it counts."""
+    if m.lowest == 0 and m.kind not in MAY_BE_ZERO:
+        raise CatalogueError(f"{name}: lowest: only a count or a sum may be 0")
+    if len(m.counted) != (2 if m.kind == "count" else 0):
+        raise CatalogueError(f"{name}: counted: a count names one and many of it")
+    if m.zero is None:
         return
-    length = {"in", "cm"}
-    own = length if set(m.units) & length else set(m.units)
-    pairs = {p.unit for p in m.pairs if p.quantity == row.fit.quantity}
-    phases = {"s"} if row.fit.quantity.startswith("phase_") else set()
-    fits = own if row.fit.quantity == "score" else pairs | phases
-    if unit not in fits:
-        raise CatalogueError(f"{where}: unit: {unit!r} is none this quantity has")
+    if m.lowest != 0:
+        raise CatalogueError(f"{name}: zero: lowest must be 0")
+    if not any(i.key == m.zero.input and i.kind == "yes_no" for i in m.inputs):
+        raise CatalogueError(f"{name}: zero.input: no tick {m.zero.input!r}")
+    for key, values in m.zero.when.items():
+        fact = m.fact(key)
+        if fact is None or not set(values) <= set(fact.options):
+            raise CatalogueError(f"{name}: zero.when.{key}: unknown fact or value")
 
 
 def all_rows(m: Measure) -> tuple[Row, ...]:
@@ -324,12 +388,13 @@ def _same_people(a: Fit, b: Fit) -> bool:
     return people(a) == people(b)
 
 
-def _sources_agree(measures: Iterable[Measure]) -> None:
+def _sources_agree(cited: Mapping[str, Mapping[str, Source]]) -> None:
+    """One source key has one bibliography in all files. `cited`: sources by file."""
     seen: dict[str, tuple[Source, str]] = {}
-    for measure in measures:
-        for source in measure.sources.values():
-            first, where = seen.setdefault(source.key, (source, measure.id))
+    for name, sources in cited.items():
+        for source in sources.values():
+            first, where = seen.setdefault(source.key, (source, name))
             if first != source:
                 raise CatalogueError(
-                    f"{measure.id}.toml: source {source.key}: differs from {where}.toml"
+                    f"{name}: source {source.key}: differs from {where}"
                 )

@@ -4,8 +4,9 @@ from typing import Any
 
 from app.catalogue.fields import Table
 from app.clinical import vocabulary as words
+from app.clinical.clauses import Caution, Clause
+from app.clinical.guide import Check
 from app.clinical.measure import (
-    Check,
     Cutoff,
     Effect,
     Fit,
@@ -13,23 +14,30 @@ from app.clinical.measure import (
     Norm,
     ProtocolNote,
     Reliability,
-    Source,
     UnableRow,
 )
+from app.clinical.quantities import SHOWN_PLACES
+from app.clinical.source import Source
 
 DIRECTIONS = ("above", "at_or_above", "below", "at_or_below")
 LIMIT_KINDS = ("average", "normal", "fifth")
 CHECK_KINDS = (
     "convert", "score", "reading", "unable", "change", "change_limits", "mdc",
     "likelihood", "two_by_two", "mean_from_percent", "dual_task_effect", "difference",
-    "shares", "extra_walk",
+    "shares", "extra_walk", "post_test", "stages", "fall", "points", "bands", "power",
+    "speeds", "impossible", "pathway",
 )  # fmt: skip
 QUANTITIES = (
     "score", "difference", "dual_task_effect", "phase_sit_to_stand", "phase_turn_180",
     "phase_turn_before_sit", "phase_stand_to_sit", "phase_walk_both_ways",
-    "phase_walk_out",
+    "phase_walk_out", "side_by_side", "semi_tandem", "tandem", "one_leg", "balance",
+    "walk", "chair", "systolic_drop_at_once", "diastolic_drop", "lying_systolic",
+    "standing_systolic", "heart_rate_rise", "hr_sbp_ratio", "power", "steps",
+    "from_five_times_sit_to_stand", "from_thirty_second_chair_stand", "course_seconds",
+    "with_arms", "sum_of_stages", "lying_diastolic", "diastolic_drop_at_once",
+    "systolic_drop_sitting", "diastolic_drop_sitting",
 )  # fmt: skip
-UNITS = ("s", "in", "cm", "count", "%")
+UNITS = tuple(SHOWN_PLACES)
 
 
 def source(t: Table) -> Source:
@@ -70,10 +78,45 @@ def _fit(t: Table) -> Fit:
         variant=t.text("variant", "") or None,
         requires=t.lists("requires"),
         requires_person=requires_person,
+        when_any=clauses(t, "when_any"),
+        when_all=clauses(t, "when_all"),
+        when_missing=t.word("when_missing", QUANTITIES)
+        if t.has("when_missing")
+        else None,
     )
 
 
-def _common(t: Table) -> dict[str, Any]:
+def clauses(t: Table, key: str) -> tuple[Clause, ...]:
+    """Limits on what a score holds, e.g. `{ quantity, direction, value, unit }`."""
+    found = []
+    for c in t.tables(key):
+        value = c.number("value")
+        if value is None:
+            raise c.wrong("value", "is missing")
+        quantity = c.word("quantity", QUANTITIES)
+        direction = c.word("direction", DIRECTIONS)
+        found.append(Clause(quantity, direction, value, c.word("unit", UNITS)))
+        c.done()
+    return tuple(found)
+
+
+def warn(t: Table) -> Caution:
+    """A sentence said where one of its conditions is true of a score."""
+    made = Caution(
+        says=t.text("says"),
+        how=t.word("how", words.HOWS),  # type: ignore[arg-type]
+        source=t.text("source"),
+        facts=t.lists("facts"),
+        inputs=t.lists("inputs"),
+        any_of=clauses(t, "any_of"),
+    )
+    if not (made.facts or made.inputs or made.any_of):
+        raise t.wrong("says", "needs facts, inputs or any_of to be said by")
+    t.done()
+    return made
+
+
+def common(t: Table) -> dict[str, Any]:
     return {
         "key": t.where.split(": ", 1)[1],
         "source": t.text("source"),
@@ -90,7 +133,7 @@ def _effect(t: Table) -> Effect | None:
     if not t.has("effect"):
         return None
     e = Table(t.table("effect"), f"{t.where}: effect")
-    kind = e.word("kind", ("odds_ratio", "relative_risk"))
+    kind = e.word("kind", ("odds_ratio", "relative_risk", "rate_ratio", "hazard_ratio"))
     value = e.number("value")
     if value is None:
         raise e.wrong("value", "is missing")
@@ -108,10 +151,11 @@ def norm(t: Table) -> Norm:
             percentiles[place] = value
     spread.done()
     made = Norm(
-        **_common(t),
+        **common(t),
         unit=t.word("unit", UNITS),
         mean=t.number("mean"),
         sd=t.number("sd"),
+        share=t.number("share"),
         ci95=t.interval("ci95"),
         limit=t.number("limit"),
         limit_kind=t.word("limit_kind", LIMIT_KINDS) if t.has("limit_kind") else None,
@@ -121,8 +165,11 @@ def norm(t: Table) -> Norm:
     )
     if (made.limit is None) != (made.limit_kind is None):
         raise t.wrong("limit", "limit and limit_kind go together")
-    if made.mean is None and made.limit is None and not percentiles:
-        raise t.wrong("mean", "a norm needs a mean, a limit or percentiles")
+    told = (made.mean, made.limit, made.share)
+    if all(number is None for number in told) and not percentiles:
+        raise t.wrong("mean", "a norm needs a mean, a limit, a share or percentiles")
+    if made.share is not None and not 0 <= made.share <= 1:
+        raise t.wrong("share", "must lie between 0 and 1")
     t.done()
     return made
 
@@ -132,7 +179,7 @@ def cutoff(t: Table) -> Cutoff:
     if value is None:
         raise t.wrong("value", "is missing")
     made = Cutoff(
-        **_common(t),
+        **common(t),
         direction=t.word("direction", DIRECTIONS),  # type: ignore[arg-type]
         value=value,
         unit=t.word("unit", UNITS),
@@ -144,6 +191,8 @@ def cutoff(t: Table) -> Cutoff:
         auc=t.number("auc"),
         effect=_effect(t),
         ladder=t.text("ladder", "") or None,
+        event=t.word("event", ("", *words.EVENTS), ""),
+        horizon=t.word("horizon", ("", *words.HORIZONS), ""),
         no_verdict=t.flag("no_verdict"),
     )
     for name in ("sensitivity", "specificity", "auc"):
@@ -158,7 +207,7 @@ def cutoff(t: Table) -> Cutoff:
 
 def unable(t: Table) -> UnableRow:
     made = UnableRow(
-        **_common(t),
+        **common(t),
         outcome=t.text("outcome"),
         outcome_type=t.word("outcome_type", words.OUTCOME_TYPES),
         design=t.word("design", words.DESIGNS),
@@ -170,7 +219,7 @@ def unable(t: Table) -> UnableRow:
 
 def reliability(t: Table) -> Reliability:
     made = Reliability(
-        **_common(t),
+        **common(t),
         kind=t.word("kind", ("test_retest", "inter_rater", "intra_rater")),  # type: ignore[arg-type]
         unit=t.word("unit", UNITS),
         icc=t.number("icc"),
@@ -199,11 +248,14 @@ def important_change(t: Table) -> ImportantChange:
     if value is None or value <= 0:
         raise t.wrong("value", "must be a size above zero")
     made = ImportantChange(
-        **_common(t),
+        **common(t),
         value=value,
         unit=t.word("unit", UNITS),
         direction=t.word("direction", ("increase", "decrease")),  # type: ignore[arg-type]
         anchor=t.text("anchor"),
+        baseline_min=t.number("baseline_min"),
+        baseline_max=t.number("baseline_max"),
+        no_verdict=t.flag("no_verdict"),
     )
     t.done()
     return made

@@ -13,9 +13,9 @@ from app.clinical.accuracy import lopsided_limits, mdc_from_sem
 from app.clinical.fit import Match, match
 from app.clinical.measure import ImportantChange, Measure, Reliability
 from app.clinical.person import Person
-from app.clinical.quantities import convert, rounded, shown, words
+from app.clinical.quantities import SHOWN_PLACES, convert, rounded, shown, words
 from app.clinical.readings import Reading, better_word, worse_word
-from app.clinical.scoring import Score
+from app.clinical.scoring import Score, is_zero_by_rule
 from app.clinical.setup import HowDone, what_differs
 
 REAL_GAIN, REAL_LOSS = "real gain", "real loss"
@@ -58,13 +58,15 @@ def judge_change(
     if differs:
         says = "Not comparable with the earlier score: " + "; ".join(differs) + "."
         return Change(NOT_COMPARABLE, says, differs=tuple(differs))
+    if is_zero_by_rule(measure, now) and is_zero_by_rule(measure, before):
+        return Change(UNTOLD, _both_zero(measure, now, before))
     was = shown(convert(before.value, before.unit, now.unit), now.unit)
     step = shown(now.value, now.unit) - was
     readings = [
         _judge(measure, row, person, now, was, step) for row in measure.reliability
     ]
     kept = [r for r in readings if r is not None]
-    kept += _important(measure, person, now, step)
+    kept += _important(measure, person, now, was, step)
     verdict = _headline(measure, kept, step)
     says = _says(measure, verdict, was, step, now.unit, kept)
     if other_rater:
@@ -86,6 +88,21 @@ def _ability(now: Score, before: Score, differs: list[str]) -> Change:
     return Change(UNTOLD, f"No two numbers to compare ({both}).")
 
 
+def _both_zero(measure: Measure, now: Score, before: Score) -> str:
+    """Two scores that one rule made 0 hide what was counted: that is said instead."""
+    rule = measure.zero
+    assert rule is not None
+    parts = [s.parts.get(rule.quantity) for s in (before, now)]
+    counts = [words(shown(p.value, p.unit), p.unit) for p in parts if p is not None]
+    text = "Change cannot be told: both scores are 0 by rule."
+    if len(counts) < len(parts):
+        return text
+    return (
+        f"{text} {rule.label}: {' then '.join(counts)}; no error of repeating is "
+        "published for it."
+    )
+
+
 def _judge(
     measure: Measure,
     row: Reliability,
@@ -97,7 +114,8 @@ def _judge(
     """One error row's word; None for rows without an error or far from the person."""
     if row.kind != "test_retest" or row.fit.quantity != "score" or not _has_error(row):
         return None
-    fit = _baseline(row, was, match(measure, row.fit, person, now, strict=True))
+    found = match(measure, row.fit, person, now, strict=True)
+    fit = _baseline(row, was, now.unit, found)
     if not fit.fits and not fit.near:
         return None
     exact_low, exact_high, how = _limits(row, was, now.unit)
@@ -126,8 +144,14 @@ def _has_error(row: Reliability) -> bool:
     return row.limits is not None or any(s is not None for s in sizes)
 
 
-def _baseline(row: Reliability, was: Decimal, fit: Match) -> Match:
+def _baseline(
+    row: Reliability | ImportantChange, was: Decimal, unit: str, fit: Match
+) -> Match:
+    """A size known only for some first scores; those are in the row's own unit."""
     low, high = row.baseline_min, row.baseline_max
+    if low is None and high is None:
+        return fit
+    was = rounded(_in(was, unit, row.unit), SHOWN_PLACES[row.unit])
     if (low is None or was >= low) and (high is None or was <= high):
         return fit
     says = f"measured at first scores of {low or 'any'} to {high or 'any'} {row.unit}"
@@ -190,11 +214,12 @@ def _row_says(
 
 
 def _important(
-    measure: Measure, person: Person, now: Score, step: Decimal
+    measure: Measure, person: Person, now: Score, was: Decimal, step: Decimal
 ) -> list[Reading]:
     found = []
     for row in measure.important_change:
         fit = match(measure, row.fit, person, now, strict=True)
+        fit = _baseline(row, was, now.unit, fit)
         if fit.fits or fit.near:
             found.append(_important_reading(row, fit, now.unit, step))
     return found
@@ -207,19 +232,26 @@ def _important_reading(
     toward = step if row.direction == "increase" else -step
     reached = toward >= size
     side = "reaches" if reached else "does not reach"
+    says = (
+        f"The change {side} {words(row.value, row.unit)}, important in "
+        f"{row.population} ({row.anchor})."
+    )
+    if row.no_verdict:
+        says = f"Not used for a verdict: {row.note}"
     return Reading(
         kind="change",
-        says=f"The change {side} {words(row.value, row.unit)}, important in "
-        f"{row.population} ({row.anchor}).",
+        says=says,
         row=row,
         match=fit,
         value=step,
         unit=unit,
-        crossed=reached,
+        crossed=None if row.no_verdict else reached,
         threshold=rounded(size, 2),
         direction="at_or_above",
         outcome_type="function",
-        verdict="important" if reached else "not important",
+        verdict=NOT_JUDGED
+        if row.no_verdict
+        else ("important" if reached else "not important"),
     )
 
 

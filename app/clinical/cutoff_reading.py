@@ -8,18 +8,13 @@ from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal
 
+from app.clinical.clauses import DIRECTION_WORDS
 from app.clinical.fit import Match
 from app.clinical.measure import Cutoff, Effect, Measure, UnableRow
 from app.clinical.quantities import beyond, words
 from app.clinical.readings import Reading, in_unit, quantity_note, quantity_of
 from app.clinical.scoring import Score
 
-DIRECTION_WORDS = {
-    "above": "above",
-    "at_or_above": "at or above",
-    "below": "below",
-    "at_or_below": "at or below",
-}
 NO_CLEARANCE = "This does not clear a person who has fallen."
 
 
@@ -104,7 +99,9 @@ def _says(row: Cutoff, value: Decimal, crossed: bool) -> str:
         )
     if row.outcome_type in ("protocol_limit", "percentile"):
         side = "is" if crossed else "is not"
-        return f"{here} {side} {limit}, the line for {row.outcome} ({row.population})."
+        text = f"{here} {side} {limit}, the line for {row.outcome} ({row.population})."
+        about_falls = not crossed and "fall" in row.outcome
+        return f"{text} {NO_CLEARANCE}" if about_falls else text
     if crossed:
         return (
             f"In the range linked with {row.outcome} in {row.population}: {here}, "

@@ -8,10 +8,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from app.clinical import vocabulary as words
+from app.clinical.clauses import any_met, unknown, unmet
 from app.clinical.measure import Fit, Measure
 from app.clinical.person import Person
 from app.clinical.scoring import Score
-from app.clinical.setup import deviations, fact_words
+from app.clinical.setup import any_of_words, deviations
 
 #: Ages meant by "older adults" when a row states none.
 OLDER = 60
@@ -68,14 +69,29 @@ def match(
     `strict` is for error rows: general samples do not speak of a person whose
     condition changes how steady a repeat is.
     """
+    found = _about_person(fit, person, strict)
+    _setup(measure, fit, score, found, strict)
+    _variant(measure, fit, score, found)
+    _limits(fit, score, found)
+    return _made(found)
+
+
+def match_person(fit: Fit, person: Person, *, strict: bool = False) -> Match:
+    """The same for a row that speaks of people and of no test, e.g. a base rate."""
+    return _made(_about_person(fit, person, strict))
+
+
+def _about_person(fit: Fit, person: Person, strict: bool) -> _Findings:
     found = _Findings()
     _condition(fit, person, found, strict)
     _age(fit, person, found)
     _one_of(fit.sex, person.sex, words.SEXES, "sex", "if a {}", found)
     _setting(fit, person, found)
     _person_facts(fit, person, found)
-    _setup(measure, fit, score, found, strict)
-    _variant(measure, fit, score, found)
+    return found
+
+
+def _made(found: _Findings) -> Match:
     near = not found.far and len(found.kinds) <= 1
     return Match(
         tuple(found.differs), tuple(found.assumed), near, found.kinds == {"setup"}
@@ -193,7 +209,7 @@ def _setup(
         fact = measure.fact(key)
         if fact is None:
             continue
-        said = " or ".join(fact_words(fact, v) for v in wanted)
+        said = any_of_words(fact, wanted)
         stated = score.facts.get(key)
         usual = fact.standard or ((fact.default,) if fact.default else ())
         if stated is None and (not usual or set(usual) & set(wanted)):
@@ -207,3 +223,12 @@ def _variant(measure: Measure, fit: Fit, score: Score, found: _Findings) -> None
     if wanted is None or wanted == score.variant or wanted in score.beside:
         return
     found.off("variant", f"trial rule: {measure.variant(wanted).label}")
+
+
+def _limits(fit: Fit, score: Score, found: _Findings) -> None:
+    """What else must be true of the score; what nobody measured is assumed."""
+    if fit.when_any and not any_met(fit.when_any, score):
+        found.off("limit", "only where " + " or ".join(c.says for c in fit.when_any))
+    for clause in unmet(fit.when_all, score):
+        found.off("limit", f"only where {clause.says}")
+    found.assumed += [f"if {c.says}" for c in unknown(fit.when_all, score)]

@@ -26,9 +26,12 @@ def may_lead(reading: Reading) -> bool:
         return False
     if reading.row is not None and reading.row.fit.group in ("fallers", "nonfallers"):
         return False  # an average of fallers would reassure who is faster than it
+    if getattr(reading.row, "share", None) is not None:
+        return False  # how many of a sample managed it judges no score
     # Someone who has the disease gains nothing from patients-against-healthy, and a
-    # consensus line would read as the diagnosis it belongs to.
-    return reading.outcome_type not in ("health_vs_disease", "protocol_limit")
+    # consensus line would read as the diagnosis it belongs to. Odds of dying are no
+    # headline for a bedside: nothing there can be acted on by them alone.
+    return reading.outcome_type not in ("health_vs_disease", "protocol_limit", "death")
 
 
 def rank(reading: Reading) -> tuple[int, ...]:

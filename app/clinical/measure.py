@@ -10,39 +10,15 @@ from datetime import date, timedelta
 from decimal import Decimal
 from typing import Literal
 
+from app.clinical.clauses import Caution, Clause
+from app.clinical.composite import Band, Component, Stage
+from app.clinical.guide import Check, Guide
+from app.clinical.source import Source
 from app.clinical.vocabulary import How
 
 Direction = Literal["above", "at_or_above", "below", "at_or_below"]
 Better = Literal["lower", "higher"]
 EMPTY: Mapping[str, tuple[str, ...]] = {}
-
-
-@dataclass(frozen=True, slots=True)
-class Source:
-    """A publication. Where a row was read stands in the row, not here."""
-
-    key: str
-    authors: str
-    title: str
-    journal: str
-    year: int | None = None
-    volume: str = ""
-    pages: str = ""
-    doi: str = ""
-    pmid: str = ""
-
-    @property
-    def short(self) -> str:
-        """First author and year, as a therapist would cite it."""
-        if self.authors.startswith("("):
-            common = self.key.startswith("common_practice")
-            named = "Common practice" if common else "Authors not shown"
-            return f"{named} {self.year}" if self.year and not common else named
-        first = self.authors.split(",")[0].split(" et al")[0].split(" and others")[0]
-        name = (
-            first.rsplit(" ", 1)[0] if " " in first and first[-1].isupper() else first
-        )
-        return f"{name} {self.year}" if self.year else name
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +27,8 @@ class Fit:
 
     An absent age means the sample's ages are not known; `requires` lists set-up facts
     and `requires_person` facts of the person, each with the values that fit.
+    `when_any` and `when_all` are limits on what the score holds, of which one or all
+    must be met; `when_missing` names a quantity that must not have been measured.
     """
 
     condition: str = "any"
@@ -65,6 +43,9 @@ class Fit:
     variant: str | None = None
     requires: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     requires_person: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    when_any: tuple[Clause, ...] = ()
+    when_all: tuple[Clause, ...] = ()
+    when_missing: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,12 +68,14 @@ class Norm(Row):
 
     `limit_kind` says what `limit` is: the end of the confidence interval of a mean
     (`average`), a published limit of normal (`normal`), or the start of the slowest
-    fifth (`fifth`). A skewed spread gives no z.
+    fifth (`fifth`). A skewed spread gives no z. `share`: how many of the sample (0..1)
+    reached `limit` or, in a test of stages, held the stage of the row's quantity.
     """
 
     unit: str
     mean: Decimal | None = None
     sd: Decimal | None = None
+    share: Decimal | None = None
     ci95: tuple[Decimal, Decimal] | None = None
     limit: Decimal | None = None
     limit_kind: str | None = None
@@ -105,7 +88,7 @@ class Norm(Row):
 class Effect:
     """A ratio published with a limit, e.g. an odds ratio with its 95 % interval."""
 
-    kind: Literal["odds_ratio", "relative_risk"]
+    kind: Literal["odds_ratio", "relative_risk", "rate_ratio", "hazard_ratio"]
     value: Decimal
     ci95: tuple[Decimal, Decimal] | None = None
     adjusted: bool = False
@@ -126,6 +109,8 @@ class Cutoff(Row):
     auc: Decimal | None = None
     effect: Effect | None = None
     ladder: str | None = None
+    event: str = ""  # what was counted, and over which time; empty: not told
+    horizon: str = ""
     no_verdict: bool = False
 
 
@@ -173,6 +158,9 @@ class ImportantChange(Row):
     unit: str
     direction: Literal["increase", "decrease"]
     anchor: str
+    baseline_min: Decimal | None = None
+    baseline_max: Decimal | None = None
+    no_verdict: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,7 +191,8 @@ class Fact:
     holds the values of the published set-up (empty: any). `for_change`: must be the
     same at both tests. `easier`: values, or "over"/"under" for lengths, that make the
     test easier. `when_condition`: asked only of people with one of these. `main`:
-    asked at once, the others a tap away.
+    asked at once, the others a tap away. `needed`: without it there is no score.
+    `kinds`: a shared fact that only tests of these kinds have.
     """
 
     key: str
@@ -218,16 +207,22 @@ class Fact:
     easier: tuple[str, ...] = ()
     when_condition: tuple[str, ...] = ()
     main: bool = False
+    needed: bool = False
+    kinds: tuple[str, ...] = ()
     help: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Variant:
-    """A rule from trials to one score: `take` of the last `last` of `of` counted."""
+    """A rule from trials to one score: `take` of the last `last` of `of` counted.
+
+    `held` counts stages held in order; `fall` is the largest fall of pressure from the
+    first reading; `made` computes from other tests and takes no trials (`of` = 0).
+    """
 
     id: str
     label: str
-    take: Literal["mean", "best"]
+    take: Literal["mean", "best", "held", "fall", "made"]
     of: int
     last: int
     practice: int = 0
@@ -236,13 +231,18 @@ class Variant:
 
 @dataclass(frozen=True, slots=True)
 class Input:
-    """Something entered beside the trial, e.g. how many numbers were said."""
+    """Something entered beside the trial, e.g. how many numbers were said.
+
+    A choice has `options`; `needed` ones must be there for a trial to count.
+    """
 
     key: str
     label: str
-    kind: Literal["count", "seconds", "yes_no"]
+    kind: Literal["count", "seconds", "yes_no", "choice"]
     low: int = 0
     high: int = 999
+    options: Mapping[str, str] = field(default_factory=dict)
+    needed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -261,31 +261,19 @@ class Pair:
 
 
 @dataclass(frozen=True, slots=True)
-class Guide:
-    """What to prepare, say, show and watch, in our own words."""
+class Zero:
+    """When the test's own rule scores a count 0, whatever was counted.
 
-    kit: tuple[str, ...]
-    space: str
-    setup: tuple[str, ...]
-    guard: tuple[str, ...]
-    stop: tuple[str, ...]
-    say: tuple[str, ...]
-    show: tuple[str, ...]
-    start_cue: str
-    stop_cue: str
-    void_when: tuple[str, ...]
-    unable_when: tuple[str, ...]
+    `when`: set-up facts and the values that do it; `input`: a tick beside the trial
+    that does it too. The count itself is kept beside the score as `quantity`.
+    """
 
-
-@dataclass(frozen=True, slots=True)
-class Check:
-    """A worked example carried with the numbers it proves; one test runs them all."""
-
-    what: str
-    kind: str
-    given: Mapping[str, object]
-    expect: Mapping[str, object]
-    how: How
+    when: Mapping[str, tuple[str, ...]]
+    input: str
+    quantity: str
+    label: str
+    says: str
+    button: str
     source: str
 
 
@@ -293,8 +281,10 @@ class Check:
 class Measure:
     """One standardised test. On screen it is called a test.
 
-    A count is made within `window_seconds`; a hold that lasts `ceiling_seconds` ends
-    there.
+    A count is made within `window_seconds`, of what `counted` names (one, many); a hold
+    that lasts `ceiling_seconds`, or the seconds that the fact `ceiling_fact` says, ends
+    there. `course` gives the metres of each value of the fact `course`: with it a time
+    becomes a speed. `formula` says how a composite is made from its `components`.
     """
 
     id: str
@@ -304,7 +294,9 @@ class Measure:
     purpose: str
     domain: str
     icf: tuple[str, ...]
-    kind: Literal["time", "distance", "count"]
+    kind: Literal[
+        "time", "distance", "count", "speed", "stages", "pressure", "composite"
+    ]
     units: tuple[str, ...]
     better: Better
     lowest: Decimal
@@ -321,8 +313,17 @@ class Measure:
     facts: tuple[Fact, ...]
     window_seconds: int | None = None
     ceiling_seconds: int | None = None
+    ceiling_fact: str = ""
+    course: Mapping[str, Decimal] = field(default_factory=dict)
+    stages: tuple[Stage, ...] = ()
+    components: tuple[Component, ...] = ()
+    bands: tuple[Band, ...] = ()
+    formula: Literal["", "points", "relative_power"] = ""
+    counted: tuple[str, ...] = ()
+    zero: Zero | None = None
     inputs: tuple[Input, ...] = ()
     pairs: tuple[Pair, ...] = ()
+    warns: tuple[Caution, ...] = ()
     norms: tuple[Norm, ...] = ()
     cutoffs: tuple[Cutoff, ...] = ()
     unable: tuple[UnableRow, ...] = ()
@@ -331,6 +332,32 @@ class Measure:
     protocol: tuple[ProtocolNote, ...] = ()
     checks: tuple[Check, ...] = ()
     sources: Mapping[str, Source] = field(default_factory=dict)
+
+    @property
+    def trial_units(self) -> tuple[str, ...]:
+        """Units a trial is taken in, the first of them when none is said."""
+        if self.kind == "speed":
+            return ("s", *self.units)
+        return ("s",) if self.kind == "stages" else self.units
+
+    @property
+    def timed(self) -> bool:
+        """Whether a stopwatch takes its trials."""
+        return self.kind in ("time", "speed", "stages")
+
+    @property
+    def made_from(self) -> frozenset[str]:
+        """Other tests of the same day that a score of this one is made with."""
+        parts = {c.measure for c in self.components}
+        return frozenset(parts | {p.measure for p in self.pairs})
+
+    def ceiling(self, facts: Mapping[str, str]) -> int | None:
+        """Seconds after which a hold ends by itself, under these set-up facts."""
+        if not self.ceiling_fact:
+            return self.ceiling_seconds
+        fact = self.fact(self.ceiling_fact)
+        said = facts.get(self.ceiling_fact) or (fact.default if fact else None)
+        return int(said) if said else self.ceiling_seconds
 
     def due_after(self, day: date, every: int | None = None) -> date | None:
         """When a test done on `day` is due again; None for never.
@@ -346,6 +373,12 @@ class Measure:
         if variant_id is None:
             return self.variants[0]
         return next(v for v in self.variants if v.id == variant_id)
+
+    def noun(self, count: object) -> str:
+        """What a count is of: `1 stand`, `12 stands`; nothing for other kinds."""
+        if not self.counted:
+            return ""
+        return self.counted[0 if str(count) == "1" else 1]
 
     def fact(self, key: str) -> Fact | None:
         return next((f for f in self.facts if f.key == key), None)

@@ -9,7 +9,7 @@ from statistics import NormalDist
 
 from app.clinical.fit import Match
 from app.clinical.measure import Measure, Norm
-from app.clinical.quantities import beyond, rounded, words
+from app.clinical.quantities import UNIT_WORDS, beyond, rounded, words
 from app.clinical.readings import (
     Reading,
     better_word,
@@ -20,13 +20,16 @@ from app.clinical.readings import (
 )
 from app.clinical.scoring import Score
 
-#: Said of a mean whose sample has a long slow tail.
+#: Said of a mean whose sample has a long slow tail, and of other lopsided samples.
 PULLED = " A few very slow people pull this average up."
+UNEVEN = " That sample does not spread evenly around its average."
 
 
 def read_norm(measure: Measure, norm: Norm, score: Score, fit: Match) -> Reading | None:
     """What one norm row says; None when the score holds nothing comparable."""
     held = quantity_of(norm, score)
+    if norm.share is not None:
+        return _share(norm, score, fit) if held is not None else None
     limit, direction = _limit(measure, norm)
     anchor = limit or norm.mean or next(iter(norm.percentiles.values()), None)
     if held is None or anchor is None:
@@ -51,6 +54,15 @@ def read_norm(measure: Measure, norm: Norm, score: Score, fit: Match) -> Reading
         z=z,
         percentile=percentile,
     )
+
+
+def _share(norm: Norm, score: Score, fit: Match) -> Reading:
+    """How many of a sample managed it: says nothing of how good a score is."""
+    percent = rounded((norm.share or Decimal(0)) * 100, 0)
+    part = score.parts.get(norm.fit.quantity)
+    what = f" the {part.label}" if part else ""
+    says = f"Of 100 {norm.population}, {percent} held{what} for the whole time."
+    return Reading(kind="norm", says=says, row=norm, match=fit, unit=norm.unit)
 
 
 def _limit(measure: Measure, norm: Norm) -> tuple[Decimal | None, str]:
@@ -87,6 +99,9 @@ def _says(
     z: Decimal | None,
 ) -> str:
     here, who = words(value, norm.unit), norm.population
+    if norm.no_verdict:
+        numbers = f"{_numbers(norm)} {UNIT_WORDS[norm.unit]}".strip()
+        return f"{here}; {who}: {numbers}. Not used for a verdict: see the note."
     if limit is not None:
         return _limit_says(measure, norm, here, limit, crossed)
     if norm.mean is not None and not (norm.skewed and norm.percentiles):
@@ -98,8 +113,25 @@ def _says(
                 f"{here} is {abs(rounded(z, 1))} SD {side} the average of {who} "
                 f"({mean}); of 100 such people {_of_100(percentile)} would do worse."
             )
-        return text + PULLED * norm.skewed
-    return f"{here}; in {who}, {_percentiles(norm)}."
+        return text + (PULLED if measure.better == "lower" else UNEVEN) * norm.skewed
+    return (
+        _half_says(measure, norm, value) or f"{here}; in {who}, {_percentiles(norm)}."
+    )
+
+
+def _half_says(measure: Measure, norm: Norm, value: Decimal) -> str:
+    """Against the middle half of a sample, where both its ends are printed."""
+    low, high = norm.percentiles.get(25), norm.percentiles.get(75)
+    if low is None or high is None or 50 in norm.percentiles:
+        return ""
+    if low <= value <= high:
+        side = "within"
+    else:
+        lower = measure.better == "lower"
+        word = worse_word if (value < low) != lower else better_word
+        side = f"{word(measure)} than"
+    here, half = words(value, norm.unit), f"{low} to {words(high, norm.unit)}"
+    return f"{here} is {side} the middle half of {norm.population} ({half})."
 
 
 def _limit_says(

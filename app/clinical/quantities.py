@@ -10,10 +10,20 @@ from fractions import Fraction
 from typing import Final
 
 #: Decimals a value is shown with.
-SHOWN_PLACES: Final = {"s": 1, "in": 1, "cm": 1, "count": 0, "%": 1}
-UNIT_WORDS: Final = {"s": "s", "in": "in", "cm": "cm", "count": "", "%": "%"}
-CM_PER_INCH: Final = Fraction(254, 100)
-_TYPED: Final = re.compile(r"(\d{1,6}(?:\.\d{1,3})?) ?(s|in|cm)?", re.ASCII)
+SHOWN_PLACES: Final = {
+    "s": 1, "in": 1, "cm": 1, "count": 0, "%": 1, "m/s": 2, "ft/s": 2, "stages": 0,
+    "points": 0, "mmHg": 0, "bpm": 0, "bpm/mmHg": 2, "W/kg": 2, "W": 0,
+}  # fmt: skip
+UNIT_WORDS: Final = {unit: unit for unit in SHOWN_PLACES} | {"count": ""}
+#: Units of a score of which 0 is a result, with the word for one of them.
+_ONE: Final = {"stages": "stage", "points": "point"}
+#: Units that turn into each other exactly, each as a multiple of the first of its kind.
+SAME_KIND: Final = (
+    {"cm": Fraction(1), "in": Fraction(254, 100)},
+    {"m/s": Fraction(1), "ft/s": Fraction(3048, 10000)},
+)
+_UNITS: Final = "|".join(sorted(SHOWN_PLACES, key=len, reverse=True))
+_TYPED: Final = re.compile(rf"(\d{{1,6}}(?:\.\d{{1,3}})?) ?({_UNITS})?", re.ASCII)
 
 
 class BadNumber(ValueError):
@@ -33,9 +43,9 @@ def parse(text: str, units: tuple[str, ...]) -> tuple[Decimal, str]:
     value, unit = Decimal(found[1]), found[2] or units[0]
     if unit not in units:
         raise BadNumber(f"{typed!r} is in {unit}; this test takes {_or(units)}.")
-    if unit == "count" and "." in found[1]:
+    if SHOWN_PLACES[unit] == 0 and "." in found[1]:
         raise BadNumber(f"{typed!r} is no whole number.")
-    if value == 0:
+    if value == 0 and unit != "count" and unit not in _ONE:  # those have their lowest
         raise BadNumber("0 is no result. If the person could not do it, choose unable.")
     return value, unit
 
@@ -55,19 +65,26 @@ def _why_not(typed: str, units: tuple[str, ...]) -> str:
 
 
 def _or(units: tuple[str, ...]) -> str:
-    words = {"s": "seconds", "in": "inches (in)", "cm": "centimetres (cm)"}
-    return " or ".join(words.get(u, "whole numbers") for u in units)
+    words = {
+        "s": "seconds", "in": "inches (in)", "cm": "centimetres (cm)",
+        "count": "whole numbers",
+    }  # fmt: skip
+    return " or ".join(words.get(u, u) for u in units)
 
 
 def convert(value: Fraction, unit: str, to: str) -> Fraction:
-    """Exact: 1 in = 2.54 cm. Raise ValueError for units that do not convert."""
+    """Exact: 1 in = 2.54 cm, 1 ft = 0.3048 m. Raise ValueError for other kinds."""
     if unit == to:
         return value
-    if (unit, to) == ("in", "cm"):
-        return value * CM_PER_INCH
-    if (unit, to) == ("cm", "in"):
-        return value / CM_PER_INCH
+    for sizes in SAME_KIND:
+        if unit in sizes and to in sizes:
+            return value * sizes[unit] / sizes[to]
     raise ValueError(f"{unit} cannot be turned into {to}")
+
+
+def alike(unit: str, other: str) -> bool:
+    """Whether one turns into the other."""
+    return unit == other or any(unit in k and other in k for k in SAME_KIND)
 
 
 def rounded(value: Fraction | Decimal, places: int) -> Decimal:
@@ -106,5 +123,8 @@ def beyond(value: Decimal, direction: str, threshold: Decimal) -> bool:
 
 
 def words(value: Decimal, unit: str) -> str:
-    """`16.2 s`, `9.5 in`, `12`, `-20.8 %`."""
-    return f"{value} {UNIT_WORDS[unit]}".strip()
+    """`16.2 s`, `9.5 in`, `12`, `-20.8 %`, `1 stage`."""
+    if unit in _ONE and value == value.to_integral_value():
+        value = value.quantize(Decimal(1))  # nobody scores 7.00 points
+    said = _ONE.get(unit, unit) if value == 1 else unit
+    return f"{value} {UNIT_WORDS.get(said, said)}".strip()

@@ -4,12 +4,13 @@
 all render what it returns. Values in, values out; it diagnoses nothing.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
 
-from app.clinical.chance import read_chance
+from app.clinical.base_rate import BaseRate
+from app.clinical.chance import Chance, chance_of
 from app.clinical.change import Change, judge_change
 from app.clinical.cutoff_reading import read_cutoff, read_ladder, read_unable
 from app.clinical.fit import Match, match
@@ -17,15 +18,20 @@ from app.clinical.lead import Lead, choose_lead, may_lead, rank, sex_guessed
 from app.clinical.measure import Cutoff, Measure
 from app.clinical.norm_reading import read_norm
 from app.clinical.person import Person
-from app.clinical.quantities import convert, words
+from app.clinical.quantities import convert, shown, words
 from app.clinical.readings import Reading
-from app.clinical.scoring import Score
+from app.clinical.scoring import Score, is_zero_by_rule
 from app.clinical.setup import assumed_setup, deviations
+from app.clinical.tape_error import corrected
 from app.clinical.vocabulary import PERSON_FACTS
 
+_LINES = ("protocol_limit", "health_vs_disease", "death")
 UNCONFIRMED = "Rows marked unconfirmed were recalled, not read; none of them leads."
-#: Hand timing error and half a tape mark: common practice.
-EDGE = {"s": Decimal("0.2"), "in": Decimal("0.25"), "cm": Decimal("0.5")}
+#: Hand timing error, half a tape mark, one of a count: common practice.
+EDGE = {
+    "s": Decimal("0.2"), "in": Decimal("0.25"), "cm": Decimal("0.5"),
+    "count": Decimal(1),
+}  # fmt: skip
 EDGE_SAYS = " Close to the limit: it could fall either side another day."
 JUDGEMENT = (
     "A reading tells what was found in people of a study. It is no diagnosis; licensed "
@@ -48,10 +54,19 @@ class Result:
     no_lead_because: str
     change: Change | None
     cautions: tuple[str, ...]
+    no_chance_because: str = ""
+    takes_pretest: bool = False
 
     @property
     def leading(self) -> Reading | None:
         return None if self.lead is None else self.readings[self.lead.index]
+
+    @property
+    def crossed_by_source(self) -> dict[str, bool]:
+        """Of each source whose limit fits: whether the score lies beyond it."""
+        limits = [r for r in self.readings if r.kind == "cutoff" and r.matched]
+        return {r.row.source: r.crossed for r in limits
+                if r.row and r.crossed is not None}  # fmt: skip
 
 
 def read(
@@ -62,10 +77,11 @@ def read(
     before: Score | None = None,
     other_rater: bool = False,
     pretest: Decimal | None = None,
+    base_rates: Sequence[BaseRate] = (),
 ) -> Result:
     """Judge `score` by every row of `measure` that speaks of `person`.
 
-    `before` is an earlier score of the same person. `pretest` (0..1) asks for chance.
+    The chance before the test is `pretest` (0..1), else that of the matching base rate.
     """
     off = deviations(measure, score.facts)
     ranked = _ranked(measure, score, person)
@@ -73,12 +89,11 @@ def read(
     change = None
     if before is not None:
         change = judge_change(measure, person, score, before, other_rater=other_rater)
-    extra = list(change.readings) if change else []
-    if pretest is not None and lead is not None:
-        chance = read_chance(ranked[lead.index], pretest)
-        extra += [chance] if chance else []
-    readings = (*ranked, *extra)
+    chance = _chance(measure, ranked, lead, person, base_rates, pretest)
+    changed = change.readings if change else ()
+    readings = (*ranked, *changed, *((chance.reading,) if chance.reading else ()))
     assumed = assumed_setup(measure, score.facts, person.conditions)
+    cautions = _cautions(measure, score, ranked, lead)
     return Result(
         measure=measure,
         score=score,
@@ -90,8 +105,29 @@ def read(
         lead=lead,
         no_lead_because="" if lead else _no_lead(measure, score, ranked),
         change=change,
-        cautions=tuple(_cautions(measure, score, ranked, lead)),
+        cautions=(*_no_chance(chance, pretest), *cautions),
+        no_chance_because=chance.why_not,
+        takes_pretest=chance.takes_own,
     )
+
+
+def _chance(
+    measure: Measure,
+    ranked: list[Reading],
+    lead: Lead | None,
+    person: Person,
+    rates: Sequence[BaseRate],
+    pretest: Decimal | None,
+) -> Chance:
+    first = ranked[lead.index] if lead else None
+    short = measure.sources[first.row.source].short if first and first.row else ""
+    return chance_of(first, short, person, rates, pretest)
+
+
+def _no_chance(chance: Chance, pretest: Decimal | None) -> Iterator[str]:
+    """Whoever asks for a chance is told why there is none."""
+    if pretest is not None and chance.reading is None:
+        yield f"No chance after the test is given. {chance.why_not}"
 
 
 def _ranked(measure: Measure, score: Score, person: Person) -> list[Reading]:
@@ -103,7 +139,7 @@ def _ranked(measure: Measure, score: Score, person: Person) -> list[Reading]:
     else:
         made = [*_cutoffs(measure, score, person), *_norms(measure, score, person)]
         margin = _margins(measure, score, person)
-        made = [_edge(r, margin) for r in made]
+        made = [r if _whole_hold(measure, r) else _edge(r, margin) for r in made]
     return sorted(made, key=lambda r: (not r.matched, not may_lead(r), rank(r)))
 
 
@@ -135,6 +171,13 @@ def _cutoffs(measure: Measure, score: Score, person: Person) -> Iterator[Reading
 def _margins(measure: Measure, score: Score, person: Person) -> dict[str, Decimal]:
     """How near an edge is near, by unit: hand error, half a mark, a fitting SEM."""
     margins = dict(EDGE)
+    right = corrected(score.value, score.facts) if score.value is not None else None
+    if right is not None and score.value is not None:
+        gap = abs(right - score.value)
+        margins[score.unit] = max(
+            margins.get(score.unit, Decimal(0)),
+            Decimal(gap.numerator) / Decimal(gap.denominator),
+        )
     for row in measure.reliability:
         usable = row.sem is not None and row.kind == "test_retest"
         if not usable or row.how == "memory" or row.sem is None or row.no_verdict:
@@ -146,6 +189,16 @@ def _margins(measure: Measure, score: Score, person: Person) -> dict[str, Decima
             size = Decimal(sem.numerator) / Decimal(sem.denominator)
             margins[unit] = max(margins.get(unit, Decimal(0)), size)
     return margins
+
+
+def _whole_hold(measure: Measure, reading: Reading) -> bool:
+    """A stage held to its end: its time could not have been longer, so is no edge."""
+    quantity = reading.row.fit.quantity if reading.row else ""
+    return any(
+        stage.id == quantity and reading.value is not None
+        and reading.value >= stage.hold
+        for stage in measure.stages
+    )  # fmt: skip
 
 
 def _edge(reading: Reading, margins: dict[str, Decimal]) -> Reading:
@@ -172,6 +225,9 @@ def _no_lead(measure: Measure, score: Score, ranked: list[Reading]) -> str:
         return "There is no score to read."
     if off:
         return "Not the published set-up: " + "; ".join(d.says for d in off) + "."
+    judged = [r for r in ranked if r.matched and r.confirmed and not r.no_verdict]
+    if judged and all(r.outcome_type in _LINES for r in judged):
+        return "What fits are lines of rules and diagnoses, said below; none leads."
     if any(r.matched for r in ranked):
         return "What fits this person is unconfirmed or describes; none may lead."
     return "No published reference fits this person."
@@ -181,6 +237,9 @@ def _cautions(
     measure: Measure, score: Score, ranked: list[Reading], lead: Lead | None
 ) -> Iterator[str]:
     off = deviations(measure, score.facts)
+    yield from _tape(score)
+    if is_zero_by_rule(measure, score):
+        yield _zero_says(measure, score)
     if off and lead is not None:
         yield "Read by sources that used this set-up; the usual ones do not match it."
     elif off:
@@ -189,6 +248,7 @@ def _cautions(
             "verdict; a score on the better side of a limit reassures nobody."
         )
         yield from _still_beyond(measure, ranked, all(d.easier for d in off))
+    yield from (c.says for c in measure.warns if c.speaks(score))
     if lead is not None:
         yield from _disagreement(measure, ranked, ranked[lead.index])
         yield from _rests_on_a_guess(ranked, ranked[lead.index])
@@ -197,6 +257,33 @@ def _cautions(
     if any(r.matched and not r.confirmed for r in ranked):
         yield UNCONFIRMED
     yield JUDGEMENT
+
+
+def _tape(score: Score) -> Iterator[str]:
+    """What a right tape would have given; the readings speak of what was entered."""
+    if score.value is None:
+        return
+    right = corrected(score.value, score.facts)
+    if right is not None:
+        said = words(shown(right, score.unit), score.unit)
+        yield (
+            f"The tape was off: by a right one this would be about {said}. The "
+            "readings speak of the number as entered."
+        )
+
+
+def _zero_says(measure: Measure, score: Score) -> str:
+    """A score made by rule, and what was counted: never read against the same rows."""
+    rule = measure.zero
+    assert rule is not None
+    part = score.parts.get(rule.quantity)
+    if part is None:
+        return f"{rule.says}."
+    count = words(shown(part.value, part.unit), part.unit)
+    return (
+        f"{rule.says}. {rule.label}: {count}; no published row speaks of it, so it is "
+        "compared with nothing here."
+    )
 
 
 def _still_beyond(

@@ -3,11 +3,12 @@
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from typing import Literal
+from typing import Final, Literal
 
+from app.clinical.base_rate import BaseRate
 from app.clinical.fit import Match
 from app.clinical.measure import Effect, Measure, Row
-from app.clinical.quantities import compared
+from app.clinical.quantities import alike, compared
 from app.clinical.scoring import Score
 
 Kind = Literal["norm", "cutoff", "change", "chance", "validity"]
@@ -42,6 +43,7 @@ class Reading:
     effect: Effect | None = None
     pre: Decimal | None = None
     post: Decimal | None = None
+    base: BaseRate | None = None  # the published chance before the test
     near_edge: bool = False
     edges: tuple[Decimal, ...] = ()  # all limits of the ladder this is a rung of
 
@@ -70,6 +72,8 @@ class Compared:
 
 def quantity_of(row: Row, score: Score) -> Compared | None:
     """The value a row is to be judged on; None when the score does not hold it."""
+    if row.fit.when_missing in score.parts:
+        return None  # the quantity itself was measured: another row speaks of it
     if row.fit.quantity != "score":
         part = score.parts.get(row.fit.quantity)
         return Compared(part.value, part.unit) if part else None
@@ -80,17 +84,32 @@ def quantity_of(row: Row, score: Score) -> Compared | None:
 
 def in_unit(held: Compared, threshold: Decimal, unit: str) -> Decimal | None:
     """The value in the row's unit at the rule's precision; None if units differ."""
-    if held.unit != unit and {held.unit, unit} != {"in", "cm"}:
+    if not alike(held.unit, unit):
         return None
     return compared(held.value, held.unit, threshold, unit)
 
 
+#: Lower and higher values in words: of a time that is better short, then of the others.
+_LOWER_HIGHER: Final = {
+    "time": ("shorter", "longer"), "distance": ("shorter", "farther"),
+    "count": ("fewer", "more"), "speed": ("slower", "faster"),
+    "stages": ("fewer", "more"), "pressure": ("smaller", "larger"),
+    "composite": ("lower", "higher"),
+}  # fmt: skip
+
+
+def _lower_higher(measure: Measure) -> tuple[str, str]:
+    if measure.kind == "time" and measure.better == "lower":
+        return "faster", "slower"
+    return _LOWER_HIGHER[measure.kind]
+
+
 def worse_word(measure: Measure) -> str:
-    return {"time": "slower", "distance": "shorter", "count": "fewer"}[measure.kind]
+    return _lower_higher(measure)[measure.better == "lower"]
 
 
 def better_word(measure: Measure) -> str:
-    return {"time": "faster", "distance": "farther", "count": "more"}[measure.kind]
+    return _lower_higher(measure)[measure.better == "higher"]
 
 
 def quantity_note(row: Row, measure: Measure, score: Score) -> str:

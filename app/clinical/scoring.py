@@ -6,15 +6,20 @@ never blank. Voided and practice trials never count.
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 from typing import Final
 
+from app.clinical.composing import OTHER_RULES
 from app.clinical.measure import Measure, Variant
-from app.clinical.quantities import BadNumber, convert, parse, shown
+from app.clinical.quantities import BadNumber, alike, convert, parse
+from app.clinical.quantities import words as with_unit
+from app.clinical.scores import NotScorable, Part, Score, TooFewTrials, Trial
 from app.clinical.setup import facts_differ
 from app.clinical.vocabulary import Outcome
+
+__all__ = ["NotScorable", "Part", "Score", "TooFewTrials", "Trial"]
 
 _WORST_FIRST: Final[tuple[Outcome, ...]] = (
     "stopped",
@@ -24,59 +29,6 @@ _WORST_FIRST: Final[tuple[Outcome, ...]] = (
 )
 
 
-class NotScorable(ValueError):
-    """The trials make no score; the message says what is missing or too much."""
-
-
-class TooFewTrials(NotScorable):
-    """More counted trials are needed; `have` of `need`."""
-
-    def __init__(self, have: int, need: int, label: str) -> None:
-        self.have, self.need = have, need
-        super().__init__(f"{have} of {need} counted trials ({label}); more are needed.")
-
-
-@dataclass(frozen=True, slots=True)
-class Trial:
-    """One attempt as it happened. `value` is as entered, in `unit`."""
-
-    outcome: Outcome = "completed"
-    value: Decimal | None = None
-    unit: str = ""
-    reason: str = ""
-    voided: bool = False
-    practice: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Part:
-    """A quantity computed beside the score, e.g. a dual-task effect."""
-
-    value: Fraction
-    unit: str
-    label: str
-
-
-@dataclass(frozen=True, slots=True)
-class Score:
-    """One result. `beside` holds what the other rules make of the same trials."""
-
-    measure: str
-    outcome: Outcome
-    variant: str
-    unit: str
-    value: Fraction | None = None
-    reason: str = ""
-    trials: tuple[Trial, ...] = ()
-    beside: Mapping[str, Fraction] = field(default_factory=dict)
-    parts: Mapping[str, Part] = field(default_factory=dict)
-    facts: Mapping[str, str] = field(default_factory=dict)
-
-    @property
-    def shown(self) -> Decimal | None:
-        return None if self.value is None else shown(self.value, self.unit)
-
-
 class OutsideRange(BadNumber):
     """A number no trial of this test is likely to have; somebody may stand by it."""
 
@@ -84,19 +36,22 @@ class OutsideRange(BadNumber):
 def read_trial(measure: Measure, text: str) -> Trial:
     """A completed trial from what was typed; OutsideRange when it is not plausible."""
     trial = read_any_trial(measure, text)
-    in_first = convert(_number(trial), trial.unit, measure.units[0])
+    first = measure.trial_units[0]
+    if not alike(trial.unit, first):
+        return trial  # a speed said as such, not timed
+    in_first = convert(_number(trial), trial.unit, first)
     if not measure.lowest <= in_first <= measure.highest:
-        low, high, first = measure.lowest, measure.highest, measure.units[0]
+        high = with_unit(measure.highest, first)
         raise OutsideRange(
-            f"{trial.value} {trial.unit} is outside what a trial can be ({low} to "
-            f"{high} {first}). Check the number and the unit."
+            f"{with_unit(_value(trial), trial.unit)} is outside what a trial can be "
+            f"({measure.lowest} to {high}). Check the number and the unit."
         )
     return trial
 
 
 def read_any_trial(measure: Measure, text: str) -> Trial:
     """The same whatever its size, for what somebody has looked at and stands by."""
-    value, unit = parse(text, measure.units)
+    value, unit = parse(text, measure.trial_units)
     return Trial("completed", value, unit)
 
 
@@ -124,43 +79,119 @@ def score(
     variant: str | None = None,
     facts: Mapping[str, str] | None = None,
     paired: Mapping[str, Score] | None = None,
+    body: Mapping[str, Fraction] | None = None,
 ) -> Score:
     """Apply the variant's rule to the counted trials.
 
     Raise TooFewTrials while more are needed, NotScorable when there are too many.
-    `paired` holds scores of other tests of the same day, by measure id.
+    `paired` holds scores of other tests of the same day, by measure id; `body` the
+    height in m and the mass in kg, for tests that compute with them.
     """
     rule = measure.variant(variant)
     counted = [t for t in trials if not t.voided and not t.practice]
-    done = [t for t in counted if t.outcome == "completed"]
-    blank = Score(measure.id, "completed", rule.id, measure.units[0])
+    blank = Score(
+        measure.id, "completed", rule.id, measure.units[0], trials=tuple(counted),
+        facts=dict(facts or {}),
+    )  # fmt: skip
+    if rule.take in OTHER_RULES:
+        made = OTHER_RULES[rule.take](measure, rule, blank, paired or {}, body or {})
+        return made or _without_value(blank, 0, rule)
+    return _of_like_trials(measure, rule, blank, paired or {})
+
+
+def _of_like_trials(
+    measure: Measure, rule: Variant, blank: Score, paired: Mapping[str, Score]
+) -> Score:
+    """A mean or a best of the counted trials."""
+    facts = blank.facts
+    done = [t for t in blank.trials if t.outcome == "completed"]
     if len(done) < rule.of:
-        return _without_value(blank, counted, len(done), rule, facts or {})
+        return _without_value(blank, len(done), rule)
     if len(done) > rule.of:
         raise NotScorable(
             f"{len(done)} trials for a rule that takes {rule.of} ({rule.label})."
             f"{_other_rules(measure, len(done))}"
         )
-    unit = done[-1].unit
-    values = [convert(_number(t), t.unit, unit) for t in done]
+    unit = _unit(measure, done)
+    values = [_in_unit(measure, t, unit, facts) for t in done]
     value = _take(rule, measure, values)
-    return Score(
-        measure=measure.id,
-        outcome="completed",
-        variant=rule.id,
+    made = replace(
+        blank,
         unit=unit,
         value=value,
-        trials=tuple(counted),
         beside=_beside(measure, rule, values),
-        parts=_parts(measure, value, paired or {}, facts or {}),
-        facts=dict(facts or {}),
+        parts=_parts(measure, value, paired, facts)
+        | _walked(measure, rule, done, facts),
     )
+    return by_zero_rule(measure, made)
+
+
+def by_zero_rule(measure: Measure, score: Score) -> Score:
+    """Scored 0 where the test's own rule says so; the count itself stands beside it."""
+    rule = measure.zero
+    if rule is None or score.value is None:
+        return score
+    by_setup = any(score.facts.get(k) in values for k, values in rule.when.items())
+    if not by_setup and all(t.inputs.get(rule.input) != "yes" for t in score.trials):
+        return score
+    counted = {rule.quantity: Part(score.value, score.unit, rule.label)}
+    parts = {**score.parts, **(counted if score.value else {})}
+    return replace(score, value=Fraction(0), reason=rule.says, parts=parts)
+
+
+def is_zero_by_rule(measure: Measure, score: Score) -> bool:
+    """Whether the rule made it 0, not that nothing was done."""
+    return measure.zero is not None and score.reason == measure.zero.says
+
+
+def _value(trial: Trial) -> Decimal:
+    if trial.value is None:
+        raise NotScorable("A completed trial has no number.")
+    return trial.value
 
 
 def _number(trial: Trial) -> Fraction:
-    if trial.value is None:
-        raise NotScorable("A completed trial has no number.")
-    return Fraction(trial.value)
+    return Fraction(_value(trial))
+
+
+def _unit(measure: Measure, done: Sequence[Trial]) -> str:
+    """The unit the last trial was entered in; a time over a course makes m/s."""
+    unit = done[-1].unit
+    return unit if unit in measure.units else measure.units[0]
+
+
+def _in_unit(
+    measure: Measure, trial: Trial, unit: str, facts: Mapping[str, str]
+) -> Fraction:
+    """The trial's number in the score's unit; a time becomes the course's speed."""
+    number = _number(trial)
+    if measure.kind != "speed" or trial.unit != "s":
+        return convert(number, trial.unit, unit)
+    metres = measure.course.get(facts.get("course", ""))
+    if metres is None:
+        raise NotScorable(
+            "Say how long the course was: without it a time is no speed. "
+            f"It can be {', '.join(measure.course)}."
+        )
+    return convert(Fraction(metres) / number, "m/s", unit)
+
+
+def _walked(
+    measure: Measure, rule: Variant, done: Sequence[Trial], facts: Mapping[str, str]
+) -> dict[str, Part]:
+    """How long the course took: some limits are times over one course, no speeds."""
+    metres = measure.course.get(facts.get("course", ""))
+    if measure.kind != "speed" or metres is None:
+        return {}
+    seconds = [
+        _number(t)
+        if t.unit == "s"
+        else Fraction(metres) / convert(_number(t), t.unit, "m/s")
+        for t in done[-rule.last :]
+    ]
+    mean = sum(seconds, Fraction(0)) / len(seconds)
+    taken = min(seconds) if rule.take == "best" else mean
+    return {"course_seconds": Part(taken, "s", "time over the course")}
 
 
 def _take(rule: Variant, measure: Measure, values: Sequence[Fraction]) -> Fraction:
@@ -180,21 +211,13 @@ def _beside(
     }
 
 
-def _without_value(
-    blank: Score,
-    counted: Sequence[Trial],
-    done: int,
-    rule: Variant,
-    facts: Mapping[str, str],
-) -> Score:
-    outcomes = {t.outcome for t in counted}
+def _without_value(blank: Score, done: int, rule: Variant) -> Score:
+    """The worst of what else happened; more trials are needed when nothing did."""
+    outcomes = {t.outcome for t in blank.trials}
     for outcome in _WORST_FIRST:
         if outcome in outcomes:
-            reason = next(t.reason for t in counted if t.outcome == outcome)
-            return Score(
-                blank.measure, outcome, rule.id, blank.unit, None, reason,
-                tuple(counted), facts=dict(facts),
-            )  # fmt: skip
+            reason = next(t.reason for t in blank.trials if t.outcome == outcome)
+            return replace(blank, outcome=outcome, reason=reason)
     raise TooFewTrials(done, rule.of, rule.label)
 
 

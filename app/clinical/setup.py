@@ -8,6 +8,8 @@ from fractions import Fraction
 
 from app.clinical.measure import Fact, Measure
 from app.clinical.quantities import convert, rounded
+from app.clinical.tape_error import FACT as TAPE
+from app.clinical.tape_error import LEAST, MOST
 
 _LENGTH = re.compile(r"(\d{1,3}(?:\.\d{1,2})?) ?(in|cm)", re.ASCII)
 _PLAIN = re.compile(r"\d{1,3}(?:\.\d{1,2})?", re.ASCII)
@@ -47,6 +49,8 @@ def _read(measure: Measure, key: str, value: str) -> str:
     if fact.kind == "number":
         if not _PLAIN.fullmatch(value):
             raise BadFact(f"{key}: {value!r} is not a plain number.")
+        if key == TAPE and not LEAST <= Fraction(value) <= MOST:
+            raise BadFact(f"{key}: {value} in are not ten feet. Check the tape again.")
         return value
     found = _LENGTH.fullmatch(value)
     if found is None or Decimal(found[1]) == 0:
@@ -67,6 +71,13 @@ def fact_words(fact: Fact, value: str) -> str:
     """`seat height 20 in`, `walking device: cane`."""
     mark = ":" if fact.options else ""
     return f"{inline(fact)}{mark} {fact.options.get(value, value)}"
+
+
+def any_of_words(fact: Fact, values: Sequence[str]) -> str:
+    """`walking device: cane or walker`."""
+    first, *others = values
+    more = (fact.options.get(v, v) for v in others)
+    return " or ".join((fact_words(fact, first), *more))
 
 
 def inline(fact: Fact) -> str:

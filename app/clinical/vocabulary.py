@@ -96,6 +96,7 @@ OUTCOME_TYPES: Final = _closed(
     help_needed="needing help",
     health_vs_disease="patients against healthy people",
     percentile="place in a sample",
+    death="death or hospital admission",
     protocol_limit="a rule of a published scale or consensus",
 )
 
@@ -230,4 +231,40 @@ SIZES: Final = MappingProxyType(
         ),
         "weight": ("Weight", {"kg": (25, 300), "lb": (55, 660)}),
     }
+)
+
+#: What happened, as a base rate or a limit counts it. Only the same event is the same.
+EVENTS: Final = _closed(
+    one_or_more_falls="one or more falls",
+    two_or_more_falls="two or more falls",
+    injurious_fall="a fall with injury",
+    fall_while_moving="a fall while moving about",
+    falls_not_counted="falls, how many is not said",
+    number_of_falls="falls, each one counted",
+    orthostatic_hypotension="a fall of blood pressure on standing",
+)
+
+#: Over which time. Looking back and following forward are different things.
+HORIZONS: Final = _closed(
+    at_one_visit="at one visit",
+    past_12_months="in the past 12 months",
+    next_3_months="within 3 months",
+    next_24_weeks="within 24 weeks",
+    next_6_months="within 6 months",
+    next_42_weeks="within 42 weeks",
+    next_12_months="within a year",
+    about_20_months="over about 20 months",
+    about_2_years="over about 2 years",
+    three_years="within 3 years",
+    months_54="within 54 months",
+    from_12_to_18_months="within 12 to 18 months",
+    six_months_after_discharge="within 6 months after discharge",
+    from_6_to_12_months_after_discharge="within 6 to 12 months after discharge",
+    first_year_after_discharge="in the first year after discharge",
+    first_year_after_event="in the first year after it happened",
+    stay="during the stay",
+    since_onset="since it began",
+    study_length="over the length of the studies",
+    rate="counted by time, not by person",
+    not_stated="over a time that is not stated",
 )

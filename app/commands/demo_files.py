@@ -332,7 +332,7 @@ def _number(t: Table, measure: Measure) -> dict[str, Any]:
     except BadNumber as fault:
         raise t.wrong("marks" if marks else "result", str(fault)) from fault
     value = _value(trial)
-    if measure.kind == "time":
+    if measure.timed:
         return {"raw_ms": int(value * 1000)}
     if measure.kind == "distance":
         return {"raw_value": str(value), "raw_unit": trial.unit}

@@ -35,6 +35,7 @@ def result_json(result: Result, edition: str) -> dict[str, Any]:
         "lead": None if result.lead is None else result.lead.index,
         "lead_why": result.no_lead_because if result.lead is None else result.lead.why,
         "change": _change(result),
+        "no_chance": result.no_chance_because or None,
         "readings": [reading_json(r) for r in result.readings],
         "cautions": list(result.cautions),
     }
@@ -96,6 +97,7 @@ def reading_json(reading: Reading) -> dict[str, Any]:
         "design": reading.design,
         "pre": _text(reading.pre),
         "post": _text(reading.post),
+        "base_rate": _base(reading),
         "source": row.source if row else None,
         "how": row.how if row else None,
         "matched": reading.matched,
@@ -103,6 +105,21 @@ def reading_json(reading: Reading) -> dict[str, Any]:
         "assumed": list(reading.match.assumed),
         "near_edge": reading.near_edge,
         "note": (row.note or None) if row else None,
+    }
+
+
+def _base(reading: Reading) -> dict[str, str | None] | None:
+    """The published chance before the test, where it was not the asker's own."""
+    rate = reading.base
+    if rate is None:
+        return None
+    return {
+        "value": str(rate.value),
+        "event": rate.event,
+        "horizon": rate.horizon,
+        "population": rate.population,
+        "source": rate.source,
+        "how": rate.how,
     }
 
 

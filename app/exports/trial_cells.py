@@ -168,6 +168,8 @@ def _input(measure: Measure, text: str) -> tuple[str, str]:
         raise BadTrial(f"{measure.id} has no input {key!r}.")
     if wanted.kind == "yes_no":
         good = value == "yes"
+    elif wanted.options:
+        good = value in wanted.options
     else:
         whole = value.isascii() and value.isdigit() and len(value) < 5
         good = whole and wanted.low <= int(value) <= wanted.high

@@ -6,6 +6,7 @@ from typing import Final
 DEEDS: Final = {
     "added_patient": "added a patient",
     "added_person": "added somebody who works here",
+    "answered_pathway": "answered a screening question",
     "answered_reassess": "wrote down a reassessment",
     "answered_recertify": "wrote down a recertification",
     "answered_report": "wrote down a progress report",
@@ -87,6 +88,7 @@ SUBJECTS: Final = {
     "episode": "a stretch of care",
     "held_request": "a form that was kept",
     "one_time_link": "a link",
+    "pathway_answer": "an answer to a screening question",
     "patient": "a patient",
     "person": "somebody who works here",
     "plan_event": "a clock of the plan",

@@ -68,13 +68,17 @@ OLDEST: Final = timedelta(days=7)
 AHEAD: Final = timedelta(minutes=10)
 MOST_TRIALS: Final = 50
 UID: Final = re.compile(r"[0-9a-f]{32}", re.ASCII)
-#: What must be known and allow it before a standing test. Common practice.
+#: What must be known and allow it before a test. Common practice.
 ORDERS: Final = {
     "weight": "Weight-bearing",
     "surgical": "After surgery: hip, back, breastbone",
     "pressure": "Blood pressure",
     "oxygen": "Oxygen",
 }
+#: Tests that a phone can take by itself; the others need what was done before.
+TAKEN_ALONE: Final = ("time", "speed", "distance", "count")
+#: Asked only before a standing test: from the seat no leg has to carry the person.
+STANDING_ONLY: Final = ("weight",)
 CUT_SHORT: Final = "The results did not arrive whole. They are still on the phone."
 
 
@@ -95,8 +99,11 @@ class TestSheet:
     round: SheetRound
     needed: int
     blocked_by: tuple[Precaution, ...]
+    ceiling: int | None
+    orders: dict[str, str]
     completed: int = 0
     trials: tuple[Trial, ...] = ()
+    stage: None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,8 +160,11 @@ def _make_sheet(request: Request, site: Site) -> str:
     return render(
         request,
         "bedside/sheet.html",
-        sheets=[_test_sheet(m) for m in site.catalogue.measures.values()],
-        orders=ORDERS,
+        sheets=[
+            _test_sheet(m)
+            for m in site.catalogue.measures.values()
+            if m.kind in TAKEN_ALONE
+        ],
         edition=site.catalogue.edition,
         nothing=Form(),
         typed=Form(),
@@ -173,7 +183,15 @@ def _test_sheet(measure: Measure) -> TestSheet:
         round=SheetRound(f"bedside-{measure.id}", {}),
         needed=measure.variants[0].of,
         blocked_by=tuple(PRECAUTIONS[tag] for tag in measure.must_not),
+        ceiling=measure.ceiling({}),
+        orders=orders_for(measure),
     )
+
+
+def orders_for(measure: Measure) -> dict[str, str]:
+    """The orders that must be known before this test, with their words."""
+    spared = STANDING_ONLY if measure.posture == "seated" else ()
+    return {key: said for key, said in ORDERS.items() if key not in spared}
 
 
 @router.get("/bedside/attach")
@@ -245,7 +263,7 @@ def attach(
         measure=measure,
         patient=patient,
         round=round,
-        words=[trial_words(trial) for trial in trials],
+        words=[trial_words(trial, measure) for trial in trials],
         day=day_words(visit.local_date),
         blocked_by=clearance_of(measure, tags).blocked_by,
     )

@@ -140,6 +140,10 @@ def value_sent(form: Form) -> str:
     outcome = form.text("outcome")
     if outcome in OUTCOMES and outcome != "completed":
         return OUTCOMES[outcome]
+    if form.text("count"):  # its time is only the window
+        one, _, many = form.text("counted").partition(" ")
+        noun = one if form.text("count") == "1" else many
+        return f"{form.text('count')} {noun}".strip()
     raw = form.text("raw_ms")
     if raw.isascii() and raw.isdigit() and len(raw) < 10:
         return f"{shown(Decimal(int(raw)) / 1000, 's')} s (raw)"
@@ -150,4 +154,4 @@ def value_sent(form: Form) -> str:
     if form.text("end_mark"):
         marks = f"{form.text('start_mark')} to {form.text('end_mark')}"
         return f"from {marks} {form.text('unit')}".strip()
-    return form.text("count") or "no value"
+    return "no value"

@@ -4,15 +4,20 @@ Pages, lists and the demo all come through here, so that a score on screen, in a
 and on the command line is read by one function.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
+from fractions import Fraction
+from functools import partial
 
 from sqlmodel import Session
 
 from app.catalogue.load import Catalogue
 from app.clinical import scoring
+from app.clinical.base_rate import BaseRate
+from app.clinical.composing import best_part
+from app.clinical.composite import Stage
 from app.clinical.measure import Measure
 from app.clinical.person import Person, ages_on, time_since
 from app.clinical.reading import Result, read
@@ -22,6 +27,17 @@ from app.storage.episodes import Episode, Visit
 from app.storage.patients import Patient, PatientDetails, details_of
 from app.storage.scores import DerivedScore, drop_score, keep_score
 from app.storage.trials import Round, RoundTrials, Trial, rounds_of
+
+#: The scores of a day that a test is made with, by test.
+PairsByDay = Callable[[date], Mapping[str, Score]]
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """What a chance may start from: the published shares, or somebody's own figure."""
+
+    base_rates: Sequence[BaseRate]
+    pretest: Decimal | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +75,27 @@ class Judged:
     def needed(self) -> int:
         return self.measure.variant(self.round.variant or None).of
 
+    @property
+    def stage_number(self) -> int:
+        """The stage that comes next, from 1: those held or missed lie behind."""
+        behind = ("completed", "unable")
+        taken = (t for t in self.trials if t.outcome in behind and not t.practice)
+        return 1 + sum(1 for t in taken if t.voided_at is None)
+
+    @property
+    def stage(self) -> Stage | None:
+        stages = self.measure.stages[: self.needed]
+        return (
+            stages[self.stage_number - 1] if self.stage_number <= len(stages) else None
+        )
+
+    @property
+    def ceiling(self) -> int | None:
+        """Seconds after which the next hold ends by itself."""
+        if self.stage is not None:
+            return int(self.stage.hold)
+        return self.measure.ceiling(self.round.facts)
+
 
 def counts(trial: Trial) -> bool:
     done = trial.outcome == "completed"
@@ -91,6 +128,7 @@ def clinical_trial(trial: Trial) -> scoring.Trial:
         reason=trial.reason,
         voided=trial.voided_at is not None,
         practice=trial.practice,
+        inputs=trial.inputs,
     )
 
 
@@ -115,28 +153,45 @@ def person_on(details: PatientDetails, setting: str, day: date) -> Person:
 
 
 def score_of(
-    measure: Measure, kept: RoundTrials, paired: dict[str, Score] | None = None
+    measure: Measure,
+    kept: RoundTrials,
+    paired: Mapping[str, Score] | None = None,
+    body: Mapping[str, Fraction] | None = None,
 ) -> Score:
     """The score of stored trials; raise NotScorable when they make none yet."""
-    needed = measure.variant(kept.round.variant or None).of
+    rule = measure.variant(kept.round.variant or None)
+    # Readings of a cuff may be more than the rule asks for: each one tells something.
+    taken = kept.trials if rule.take == "fall" else counted(kept.trials, rule.of)
     return scoring.score(
         measure,
-        [clinical_trial(t) for t in counted(kept.trials, needed)],
+        [clinical_trial(t) for t in taken],
         variant=kept.round.variant or None,
         facts=kept.round.facts,
         paired=paired,
+        body=body,
     )
 
 
-def judge(session: Session, shelf: Catalogue, patient: Patient, round: Round) -> Judged:
-    """Score and read one round of a patient, beside the earlier ones of that test."""
+def judge(
+    session: Session,
+    shelf: Catalogue,
+    patient: Patient,
+    round: Round,
+    pretest: Decimal | None = None,
+) -> Judged:
+    """Score and read one round of a patient, beside the earlier ones of that test.
+
+    `pretest` is the asking person's own chance before the test, for this page only.
+    """
     measure = shelf.measures[round.measure]
     history = rounds_of(session, patient.id, round.measure)
     mine = next(kept for kept in history if kept.round.id == round.id)
-    pairs = _paired(session, shelf, patient, measure, mine.on_date)
+    others = {o: rounds_of(session, patient.id, o) for o in measure.made_from}
+    pairs = pairs_by_day(shelf, measure, others)
     details, setting = details_of(session, patient), _setting(session, round)
     person = person_on(details, setting, mine.on_date)
-    return judged(measure, mine, history, person, pairs)
+    ask = Ask(shelf.base.rates, pretest)
+    return judged(measure, mine, history, person, pairs, body_of(details), ask)
 
 
 def judged(
@@ -144,16 +199,19 @@ def judged(
     mine: RoundTrials,
     history: Sequence[RoundTrials],
     person: Person,
-    pairs: dict[str, Score],
+    pairs: PairsByDay,
+    body: Mapping[str, Fraction],
+    ask: Ask | None = None,
 ) -> Judged:
-    """The pure part of `judge`: everything already fetched."""
+    """The pure part of `judge`: everything already fetched. Lists ask no chance."""
     try:
-        score = score_of(measure, mine, pairs)
+        score = score_of(measure, mine, pairs(mine.on_date), body)
     except NotScorable as lack:
         return Judged(
             measure, mine.round, mine.on_date, mine.trials, None, str(lack), ()
         )
-    earlier = tuple(_earlier(measure, mine, score, history))
+    made = partial(_made, measure, pairs, body)
+    earlier = tuple(_earlier(measure, mine, score, history, made))
     before = _before(earlier)
     result = read(
         measure,
@@ -161,6 +219,8 @@ def judged(
         person,
         before=before.score if before else None,
         other_rater=bool(before and before.round.person_id != mine.round.person_id),
+        pretest=ask.pretest if ask else None,
+        base_rates=ask.base_rates if ask else (),
     )
     return Judged(measure, mine.round, mine.on_date, mine.trials, result, "", earlier)
 
@@ -170,16 +230,32 @@ def _setting(session: Session, round: Round) -> str:
     return session.get_one(Episode, visit.episode_id).setting
 
 
-def _paired(
-    session: Session, shelf: Catalogue, patient: Patient, measure: Measure, day: date
-) -> dict[str, Score]:
-    """The latest scores of that day of the tests this one is paired with."""
-    found = {}
-    for other in {pair.measure for pair in measure.pairs}:
-        for kept in rounds_of(session, patient.id, other):
-            if kept.on_date == day and (made := _score_or_none(shelf, kept)):
-                found[other] = made
-    return found
+def pairs_by_day(
+    shelf: Catalogue, measure: Measure, rounds: Mapping[str, Sequence[RoundTrials]]
+) -> PairsByDay:
+    """Of each other test the score of a day that serves, the latest one if any does."""
+
+    def on(day: date) -> dict[str, Score]:
+        found = {}
+        for other, kept in rounds.items():
+            that_day = [_score_or_none(shelf, k) for k in kept if k.on_date == day]
+            best = best_part(measure, other, [s for s in that_day if s is not None])
+            if best is not None:
+                found[other] = best
+        return found
+
+    return on
+
+
+def _made(
+    measure: Measure,
+    pairs: PairsByDay,
+    body: Mapping[str, Fraction],
+    kept: RoundTrials,
+) -> Score:
+    """The score of an earlier round; a composite asks for the tests of its day."""
+    needs = pairs(kept.on_date) if measure.components else None
+    return score_of(measure, kept, needs, body)
 
 
 def _score_or_none(shelf: Catalogue, kept: RoundTrials) -> Score | None:
@@ -189,8 +265,27 @@ def _score_or_none(shelf: Catalogue, kept: RoundTrials) -> Score | None:
         return None
 
 
+def body_of(details: PatientDetails) -> dict[str, Fraction]:
+    """Height in m and weight in kg, as far as they are known.
+
+    1 lb = 0.45359237 kg exactly.
+    """
+    metres = {"cm": Fraction(1, 100), "in": Fraction(254, 10_000)}
+    kilograms = {"kg": Fraction(1), "lb": Fraction(45_359_237, 100_000_000)}
+    scales = {"height": metres, "weight": kilograms}
+    return {
+        key: Fraction(value) * scales[key][unit]
+        for key, (value, unit) in details.sizes.items()
+        if key in scales
+    }
+
+
 def _earlier(
-    measure: Measure, mine: RoundTrials, now: Score, history: Sequence[RoundTrials]
+    measure: Measure,
+    mine: RoundTrials,
+    now: Score,
+    history: Sequence[RoundTrials],
+    made: Callable[[RoundTrials], Score],
 ) -> list[Earlier]:
     """Scores of earlier days, oldest first; rounds of one day are not a change."""
     found = []
@@ -198,7 +293,7 @@ def _earlier(
         if kept.on_date >= mine.on_date:
             continue
         try:
-            score = score_of(measure, kept)
+            score = made(kept)
         except NotScorable:
             continue
         differs = what_differs(
@@ -253,9 +348,9 @@ def _read_against(
     same = rounds_of(session, patient.id, made.measure.id)
     later = [kept.round for kept in same if kept.on_date > made.on_date]
     for other in shelf.measures.values():
-        if any(pair.measure == made.measure.id for pair in other.pairs):
-            paired = rounds_of(session, patient.id, other.id)
-            later += [kept.round for kept in paired if kept.on_date >= made.on_date]
+        if made.measure.id in other.made_from:
+            rounds = rounds_of(session, patient.id, other.id)
+            later += [kept.round for kept in rounds if kept.on_date >= made.on_date]
     return later
 
 

@@ -9,11 +9,9 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlmodel import Session
 
-from app.catalogue.load import Catalogue
 from app.clinical.measure import Measure
 from app.clinical.precautions import Clearance
 from app.storage.episodes import Episode, open_episode, visit_today
-from app.storage.errors import NotFound
 from app.storage.patients import Patient, details_of, patient_for
 from app.storage.people import Person
 from app.storage.precautions import precautions_on
@@ -38,6 +36,7 @@ from app.web.judging import keep
 from app.web.last_scores import ScoreLine, latest_by_test
 from app.web.open_visit import open_visit_of
 from app.web.setup_form import fact_fields, facts_from, remembered
+from app.web.shelf import measure_or_not_found
 
 router = APIRouter()
 
@@ -190,13 +189,6 @@ def not_done(
     record_trial(session, me, round, uid=_uid(form, "trial_uid"), body=body, now=now)
     keep(session, site.catalogue, patient, round, now=now)
     return RedirectResponse(f"/patients/{patient.id}", 303)
-
-
-def measure_or_not_found(shelf: Catalogue, measure_id: str) -> Measure:
-    found = shelf.measures.get(measure_id)
-    if found is None:
-        raise NotFound("There is no such test.")
-    return found
 
 
 def _tags(session: Session, episode: Episode, day: date) -> list[str]:

@@ -272,6 +272,7 @@ def _changes(me: Person, patient: Patient) -> list[tuple[str, str]]:
     """What this person may change here: a path's end and its words."""
     whom = Subject(patient.is_demo, assigned=True)
     places = (
+        ("see_patient", "pathways", "Screening pathways"),
         ("edit_patient", "edit", "Who this is"),
         ("edit_patient", "profile", "Before, home, what matters"),
         ("set_precaution", "precautions", "Precautions"),

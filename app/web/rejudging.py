@@ -4,7 +4,7 @@ For what looks at a whole site: checking stored scores, writing them anew, takin
 past scores. It says of a round exactly what `judging.judge` says of it.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Final
@@ -12,9 +12,6 @@ from typing import Final
 from sqlmodel import Session, col, select
 
 from app.catalogue.load import Catalogue
-from app.clinical.measure import Measure
-from app.clinical.scoring import NotScorable
-from app.clinical.scoring import Score as Made
 from app.storage.episodes import Episode, Visit
 from app.storage.patients import Patient, details_of
 from app.storage.scores import (
@@ -26,7 +23,7 @@ from app.storage.scores import (
     scores_of,
 )
 from app.storage.trials import Round, RoundTrials, rounds_of
-from app.web.judging import Judged, derived, judged, person_on, score_of
+from app.web.judging import Judged, body_of, derived, judged, pairs_by_day, person_on
 
 #: What an edition alone may have changed is no fault.
 EDITION: Final = "edition"
@@ -55,11 +52,13 @@ def judged_all(
     for kept in known:
         by_test.setdefault(kept.round.measure, []).append(kept)
     details, settings = details_of(session, patient), _settings(session, patient)
+    body = body_of(details)
     for kept in known:
         measure = shelf.measures[kept.round.measure]
         person = person_on(details, settings[kept.round.id], kept.on_date)
-        pairs = _paired(shelf, measure, by_test, kept)
-        yield judged(measure, kept, by_test[measure.id], person, pairs)
+        others = {other: by_test.get(other, []) for other in measure.made_from}
+        pairs = pairs_by_day(shelf, measure, others)
+        yield judged(measure, kept, by_test[measure.id], person, pairs, body)
 
 
 def is_known(shelf: Catalogue, round: Round) -> bool:
@@ -77,24 +76,6 @@ def _settings(session: Session, patient: Patient) -> dict[int, str]:
         .where(Episode.patient_id == patient.id)
     )
     return dict(session.exec(wanted).all())
-
-
-def _paired(
-    shelf: Catalogue,
-    measure: Measure,
-    by_test: Mapping[str, Sequence[RoundTrials]],
-    mine: RoundTrials,
-) -> dict[str, Made]:
-    """The latest scores of that day of the tests this one is paired with."""
-    found = {}
-    for other in {pair.measure for pair in measure.pairs}:
-        for kept in by_test.get(other, ()):
-            if kept.on_date == mine.on_date:
-                try:
-                    found[other] = score_of(shelf.measures[other], kept)
-                except NotScorable:
-                    continue
-    return found
 
 
 def compared_all(

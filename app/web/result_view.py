@@ -6,12 +6,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from app.clinical import change as changes
-from app.clinical.measure import Source
+from app.clinical.measure import Norm
 from app.clinical.quantities import UNIT_WORDS, shown
 from app.clinical.quantities import words as with_unit
 from app.clinical.reading import JUDGEMENT, UNCONFIRMED, Result
 from app.clinical.readings import Reading
 from app.clinical.scoring import Part
+from app.clinical.source import Source
 from app.clinical.vocabulary import HOWS, OUTCOMES, UNABLE_REASONS
 from app.web.judging import Judged, counts
 from app.web.score_tape import score_tape
@@ -24,6 +25,7 @@ CROSSED = {
     "help_needed": "In the range linked with needing help",
     "health_vs_disease": "Beyond a patients-against-healthy limit",
     "percentile": "Beyond a place in a sample",
+    "death": "In the range linked with death or hospital stay",
     "protocol_limit": "Beyond a protocol's limit",
 }
 #: Said under every result: true, but nothing to act on at this bedside.
@@ -93,7 +95,7 @@ def result_view(judged: Judged) -> ResultView:
     score, lead = result.score, result.leading
     return ResultView(
         value="" if score.shown is None else str(score.shown),
-        unit=UNIT_WORDS[score.unit],
+        unit=UNIT_WORDS[score.unit] or result.measure.noun(score.shown),
         outcome=OUTCOMES[score.outcome],
         reason=UNABLE_REASONS.get(score.reason, score.reason),
         rule=result.measure.variant(score.variant).label,
@@ -130,7 +132,8 @@ def _change(result: Result) -> dict[str, Any]:
 def _groups(result: Result) -> dict[str, Any]:
     """The readings that do not lead: fitting, unconfirmed, and not matched."""
     lead = result.leading
-    rest = [r for r in result.readings if r.kind != "change" and r is not lead]
+    apart = ("change", "chance")
+    rest = [r for r in result.readings if r.kind not in apart and r is not lead]
     return {
         "others": tuple(_view(result, r) for r in rest if r.matched and r.confirmed),
         "unconfirmed": tuple(
@@ -154,7 +157,8 @@ def lead_chip(lead: Reading | None, result: Result) -> Chip:
             return Chip("in", CROSSED[lead.outcome_type or "protocol_limit"])
         return Chip("out", "Not beyond this source's limit")
     if lead.crossed is None:
-        return Chip("unsure", "Beside a published average")
+        spread = isinstance(lead.row, Norm) and lead.row.mean is None
+        return Chip("unsure", f"Beside a published {'spread' if spread else 'average'}")
     return (
         Chip("in", "Beyond the average")
         if lead.crossed

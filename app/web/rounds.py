@@ -4,14 +4,15 @@ import uuid
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
+from typing import Annotated, Any
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlmodel import Session
 
 from app.clinical import make_safe
 from app.clinical.precautions import Precaution
-from app.clinical.quantities import shown
+from app.clinical.quantities import BadNumber, rounded, shown
 from app.clinical.quantities import words as with_unit
 from app.clinical.vocabulary import UNABLE_REASONS
 from app.storage.episodes import Episode, Visit
@@ -29,6 +30,7 @@ from app.storage.trials import (
     trial_for,
     void_trial,
 )
+from app.web.chance import FIELD, chance_view, read_percent
 from app.web.dates import day_words
 from app.web.deps import (
     Form,
@@ -50,6 +52,7 @@ from app.web.deps import (
 )
 from app.web.due import clearance_of
 from app.web.judging import Judged, counts, judge, keep
+from app.web.made_from import part_lines
 from app.web.open_visit import open_visit_of
 from app.web.result_view import result_view
 from app.web.setup_form import setup_words
@@ -76,11 +79,44 @@ class TrialLine:
 
 @router.get("/rounds/{round_id}")
 def show(
-    request: Request, me: SignedIn, session: ReadSession, site: SiteDep, round_id: RowId
+    request: Request,
+    me: SignedIn,
+    session: ReadSession,
+    site: SiteDep,
+    round_id: RowId,
+    pretest: Annotated[str, Query(max_length=6, pattern=r"^[0-9.]*$")] = "",
 ) -> HTMLResponse:
     round, patient = _fetch(session, me, round_id, "see_patient")
-    judged = judge(session, site.catalogue, patient, round)
-    return _page(request, session, judged, patient)
+    form = Form([(FIELD, pretest)])
+    try:
+        own = read_percent(pretest) if pretest else None
+    except BadNumber as bad:
+        judged = judge(session, site.catalogue, patient, round)
+        return _page(request, session, judged, patient, form, {FIELD: str(bad)})
+    judged = judge(session, site.catalogue, patient, round, own)
+    return _page(request, session, judged, patient, form)
+
+
+@router.post("/rounds/{round_id}/chance")
+def chance(
+    request: Request,
+    form: FormDep,
+    me: SignedIn,
+    session: ReadSession,
+    site: SiteDep,
+    round_id: RowId,
+) -> Response:
+    """Read the result from one's own chance before the test; nothing is stored."""
+    round, patient = _fetch(session, me, round_id, "see_patient")
+    typed = form.text(FIELD)
+    if not typed:  # emptied: back to the published one
+        return RedirectResponse(f"/rounds/{round.id}", 303)
+    try:
+        percent = rounded(read_percent(typed) * 100, 1).normalize()
+    except BadNumber as bad:
+        judged = judge(session, site.catalogue, patient, round)
+        return _page(request, session, judged, patient, form, {FIELD: str(bad)})
+    return RedirectResponse(f"/rounds/{round.id}?{FIELD}={percent:f}#chance", 303)
 
 
 @router.post("/rounds/{round_id}/trials")
@@ -203,7 +239,6 @@ def _page(
         patient=patient,
         setup=setup_words(judged.measure, judged.round.facts),
         lines=trial_lines(judged),
-        view=result_view(judged) if judged.result else None,
         uid=(form.text("uid") if form else "") or uuid.uuid4().hex,
         typed=form or Form(),
         errors=errors or {},
@@ -216,7 +251,28 @@ def _page(
         mind=_mind(request, session, judged),
         safe=make_safe,
         open_visit=open_visit_of(request, session, patient.id),
+        **_result(judged, form),
+        **_of_kind(request, session, judged, patient),
     )
+
+
+def _result(judged: Judged, form: Form | None) -> dict[str, Any]:
+    """The reading and its chance, once the trials make a score."""
+    if judged.result is None:
+        return {"view": None, "chance": None}
+    chance = chance_view(judged.result, form or Form())
+    return {"view": result_view(judged), "chance": chance}
+
+
+def _of_kind(
+    request: Request, session: Session, judged: Judged, patient: Patient
+) -> dict[str, Any]:
+    """What a test made from others shows: its parts, and the body it computes with."""
+    measure = judged.measure
+    return {
+        "parts": part_lines(session, site_of(request).catalogue, patient, judged),
+        "wants_height": measure.formula == "relative_power",
+    }
 
 
 def _other_day(request: Request, session: Session, judged: Judged) -> str:
@@ -260,7 +316,7 @@ def trial_lines(judged: Judged) -> list[TrialLine]:
         lines.append(
             TrialLine(
                 trial.id,
-                trial_words(trial),
+                trial_words(trial, judged.measure),
                 counted,
                 trial.practice,
                 trial.void_reason or "",

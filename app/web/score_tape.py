@@ -6,7 +6,7 @@ from fractions import Fraction
 
 from app.clinical.lead import sex_guessed
 from app.clinical.measure import Cutoff, Measure, Norm, Span
-from app.clinical.quantities import convert, shown, words
+from app.clinical.quantities import alike, convert, shown, words
 from app.clinical.reading import Result
 from app.clinical.readings import Reading
 from app.clinical.scoring import Score
@@ -20,6 +20,7 @@ ABOUT = {
     "help_needed": "needing help",
     "health_vs_disease": "patients v healthy",
     "percentile": "place in a sample",
+    "death": "death or hospital stay",
     "protocol_limit": "protocol limit",
 }
 MOST_CUTOFFS = 3
@@ -54,7 +55,7 @@ def _label(result: Result, span: Span, unit: str) -> str:
 
 
 def in_score_unit(value: Decimal, unit: str, to: str) -> Decimal | None:
-    if unit != to and {unit, to} != {"in", "cm"}:
+    if not alike(unit, to):
         return None
     return shown(convert(Fraction(value), unit, to), to)
 

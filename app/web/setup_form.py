@@ -76,6 +76,8 @@ def facts_from(measure: Measure, form: Form) -> tuple[dict[str, str], dict[str, 
     errors: dict[str, str] = {}
     for fact in measure.facts:
         value = form.text(f"fact-{fact.key}")
+        if not value and fact.needed:
+            errors[f"fact-{fact.key}"] = f"{fact.label}: say which, for the score."
         if not value:
             continue
         if fact.kind == "length":

@@ -61,7 +61,9 @@ def trial_body(measure: Measure, form: Form) -> TrialBody:
         if _is_ms(ran):
             common["clocks"] = {**common["clocks"], "stopped_at_ms": int(ran)}
         return TrialBody(**common, reason=_reason(form, outcome))
-    if measure.kind == "time":
+    if measure.kind == "composite":
+        raise FieldProblem("outcome", "This test is made from others: do those.")
+    if measure.timed:
         return TrialBody(**common, raw_ms=_milliseconds(measure, form))
     if measure.kind == "distance":
         return TrialBody(**common, **_distance(measure, form))
@@ -172,12 +174,15 @@ def _count(measure: Measure, form: Form) -> int:
 
 def _inputs(measure: Measure, form: Form) -> dict[str, str]:
     found = {}
+    done = (form.text("outcome") or "completed") == "completed"
     for wanted in measure.inputs:
         text = form.text(f"input-{wanted.key}")
+        if wanted.needed and done and text not in (wanted.options or (text,)):
+            raise FieldProblem(f"input-{wanted.key}", f"{wanted.label}: choose one.")
         if not text:
             continue
-        if wanted.kind == "yes_no":
-            found[wanted.key] = "yes"
+        if wanted.kind == "yes_no" or text in wanted.options:
+            found[wanted.key] = text if wanted.options else "yes"
             continue
         whole = text.isascii() and text.isdigit() and len(text) < 5
         if not whole and form.text("raw_ms"):

@@ -186,7 +186,7 @@ def _trials(shelf: Catalogue, trials: Sequence[tuple[Trial, Round]]) -> Iterator
         known = shelf.measures.get(round.measure)
         name = known.name if known else round.measure
         yield Event(
-            trial.recorded_at, "trial", f"{name}: {trial_words(trial)}",
+            trial.recorded_at, "trial", f"{name}: {trial_words(trial, known)}",
             trial.recorded_by, voided=trial.void_reason or "", id=round.id,
         )  # fmt: skip
 

@@ -50,7 +50,7 @@ def void_events(
         if trial.voided_at is not None:
             known = shelf.measures.get(round.measure)
             name = known.name if known else round.measure
-            says = f"Voided: {name}, {trial_words(trial)}: {trial.void_reason}"
+            says = f"Voided: {name}, {trial_words(trial, known)}: {trial.void_reason}"
             yield trial.voided_at, says, trial.voided_by
     for row in tasks:
         if row.voided_at is not None:

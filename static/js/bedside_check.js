@@ -35,12 +35,25 @@ function wrongDistance(form, said) {
 }
 
 /**
+ * A count that nobody can have: refused here, where it can still be typed right.
+ * @param {HTMLFormElement} form @param {Map<string, string>} said
+ */
+function wrongCount(form, said) {
+  const { least, most } = form.dataset;
+  const count = said.get("count") ?? "";
+  if (!most || !count) return "";
+  if (!/^\d{1,4}$/.test(count)) return "Write a whole number, like 12.";
+  const outside = Number(count) < Number(least) || Number(count) > Number(most);
+  return outside ? `${count} is outside what a trial can be (${least} to ${most}).` : "";
+}
+
+/**
  * A typed time that no trial is likely to take is asked about once; sent again as it is,
  * somebody stands by it.
  * @param {HTMLFormElement} form @param {Map<string, string>} said
  */
 export function isUnlikely(form, said) {
-  const far = wrongDistance(form, said);
+  const far = wrongDistance(form, said) || wrongCount(form, said);
   if (far) return far;
   const { lowest, highest, standBy } = form.dataset;
   const typed = said.get("typed") ?? "";

@@ -6,6 +6,7 @@
  * @typedef {import("./bedside_store.js").OpenRound} OpenRound
  */
 import { isUnlikely, wrongNumber } from "./bedside_check.js";
+import { countWords } from "./outbox_item.js";
 import { tenths } from "./timing.js";
 import { newUid } from "./uid.js";
 
@@ -64,9 +65,9 @@ function raw(said) {
   const ms = said.get("raw_ms");
   const outcome = said.get("outcome") ?? "completed";
   if (outcome !== "completed") return [OUTCOMES[outcome] ?? outcome, ""];
+  if (said.get("count")) return [countWords(said), ""]; // its time is only the window
   if (ms) return [tenths(Number(ms)), "s"];
   if (said.get("typed")) return [said.get("typed"), "s"];
-  if (said.get("count")) return [said.get("count"), ""];
   if (said.get("distance")) return [said.get("distance"), said.get("unit")];
   const marks = [said.get("start_mark"), said.get("end_mark")];
   return marks.every(Boolean) ? [marks.join(" to "), said.get("unit")] : ["", ""];

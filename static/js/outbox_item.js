@@ -87,12 +87,19 @@ export function valueWords({ fields }) {
     const ending = ENDINGS[/** @type {keyof ENDINGS} */ (outcome)] ?? outcome;
     return ran ? `${ending} at ${tenths(Number(ran))} s` : ending;
   }
+  if (said.get("count")) return countWords(said); // its time is only the window
   if (ran) return `${tenths(Number(ran))} s (raw)`;
   if (said.get("typed")) return `${said.get("typed")} s (typed)`;
-  if (said.get("count")) return `count ${said.get("count")}`;
   const unit = said.get("unit") ?? "";
   const marks = `${said.get("start_mark")} to ${said.get("end_mark")}`;
   return `${said.get("end_mark") ? marks : said.get("distance") || "no value"} ${unit}`;
+}
+
+/** "12 stands": what the form says that it counts. @param {Map<string, string>} said */
+export function countWords(said) {
+  const count = said.get("count") ?? "";
+  const [one, many] = (said.get("counted") ?? "").split(" ");
+  return many ? `${count} ${Number(count) === 1 ? one : many}` : `count ${count}`;
 }
 
 /** @param {number} ms */

@@ -71,14 +71,24 @@ export class Reps extends Stopwatch {
     super.ask(why);
     const counted = this.run?.splits.length ?? 0;
     say(this.form, "confirm", `No: save ${counted}`);
-    part(this.form, "confirm")?.toggleAttribute("hidden", counted === 0);
+    const mayBeNone = this.form.dataset.least === "0"; // then none done is a result
+    part(this.form, "confirm")?.toggleAttribute("hidden", counted === 0 && !mayBeNone);
     say(this.form, "one-more", `Yes: save ${counted + 1}`);
     say(this.form, "said", `Time. ${counted} counted.`);
   }
 
+  /** Cut short because the arms were needed: the rule scores it 0. */
+  zero() {
+    const tick = part(this.form, "zero-tick");
+    if (tick instanceof HTMLInputElement) tick.checked = true;
+    if (this.run) this.run.none = true;
+    this.confirm("mono");
+  }
+
   send() {
     const { run } = this;
-    const count = run && !run.outcome ? run.splits.length + run.extra : "";
+    const done = run && !run.none ? run.splits.length + run.extra : 0;
+    const count = run && !run.outcome ? done : "";
     fill(this.form, { count: String(count) });
     super.send();
   }

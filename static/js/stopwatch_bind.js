@@ -17,6 +17,7 @@ export function stopwatch(form) {
   part(form, "confirm")?.addEventListener("click", () => watch.confirm("mono"));
   part(form, "confirm-wall")?.addEventListener("click", () => watch.confirm("wall"));
   part(form, "one-more")?.addEventListener("click", () => watch.confirm("mono", 1));
+  if (watch instanceof Reps) part(form, "zero")?.addEventListener("click", () => watch.zero());
   part(form, "repeat")?.addEventListener("click", () => watch.clear());
   closeTyped(form);
   listen(form, watch);
@@ -25,7 +26,8 @@ export function stopwatch(form) {
 /** With a stopwatch there, typing steps back; what was typed stays in sight. */
 function closeTyped(/** @type {HTMLFormElement} */ form) {
   const typed = part(form, "typed");
-  if (typed && !valueOf(form, "typed")) typed.removeAttribute("open");
+  const kept = valueOf(form, "typed") || valueOf(form, "count");
+  if (typed && !kept) typed.removeAttribute("open");
 }
 
 /** @param {HTMLFormElement} form @param {Stopwatch} watch */

@@ -13,7 +13,7 @@
  * @typedef {{uid: string, start: Mark, splits: Mark[], stop: Mark | null,
  *   seen: Mark | null, hidden: boolean, reloaded: boolean, confirmed: boolean,
  *   by: Clock, outcome: string, limit: number, delay: number, undone: boolean,
- *   extra: number, low: number, high: number, test: string, person: string}} Run
+ *   extra: number, none: boolean, low: number, high: number, test: string, person: string}} Run
  */
 
 /** Clocks that differ by more than this many milliseconds are not believed. */
@@ -45,7 +45,7 @@ export function begun(uid, start, about = {}) {
   return {
     uid, start, splits: [], stop: null, seen: null, hidden: false, reloaded: false,
     confirmed: false, by: "", outcome: "", limit: 0, delay: 0, undone: false, extra: 0,
-    low: 0, high: 0, test: "", person: "", ...about,
+    none: false, low: 0, high: 0, test: "", person: "", ...about,
   };
 }
 

@@ -1,5 +1,6 @@
 """The loader: strict, and an error names file, table and key."""
 
+import re
 import shutil
 from pathlib import Path
 
@@ -8,15 +9,25 @@ import pytest
 from app.catalogue.fields import CatalogueError
 from app.catalogue.load import FOLDER, all_rows, catalogue, load
 
+CHAIR = "thirty_second_chair_stand"
 #: How many rows of each kind a measure carries; a row may not be lost unseen.
-#: norms, cut-offs, unable, reliability, important change.
+#: norms, cut-offs, unable, reliability, important change. The reaches to the side carry
+#: one row for each side where their source prints both in one.
 CARRIED = {
+    "single_leg_stance": (36, 3, 0, 2, 0),
+    "tandem_stance": (0, 2, 0, 1, 0),
+    "turn_360": (0, 8, 0, 6, 0),
+    "gait_speed": (51, 21, 0, 21, 12),
     "functional_reach": (21, 10, 1, 20, 0),
     "timed_up_and_go": (57, 35, 1, 21, 5),
     "tug_manual": (5, 3, 0, 2, 0),
     "tug_cognitive": (6, 5, 0, 2, 0),
     "five_times_sit_to_stand": (28, 25, 4, 18, 2),
     "four_square_step": (14, 11, 1, 13, 0),
+    "seated_reach_forward": (5, 0, 0, 7, 0),
+    "seated_reach_lateral": (7, 0, 0, 3, 0),
+    "lateral_reach": (11, 0, 0, 5, 0),
+    "thirty_second_chair_stand": (17, 28, 0, 11, 4),
 }
 
 
@@ -128,6 +139,34 @@ def test_end_of_a_trial_that_cannot_be_is_refused(
     said = broken(folder, 'kind = "time"', f'kind = "time"\n{line}')
 
     assert said == f"four_square_step.toml: {why}"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "why"),
+    [
+        ("lowest = 0", "lowest = 1", "zero: lowest must be 0"),
+        ('counted = ["stand", "stands"]', "", "counted: a count names one and many"),
+        ('input = "arms_needed"', 'input = "hands"', "zero.input: no tick 'hands'"),
+        ('arms_used = ["yes"]', 'arms_used = ["often"]', "zero.when.arms_used"),
+        ('quantity = "with_arms"', 'quantity = "arms"', "zero: quantity: 'arms' is"),
+    ],
+)
+def test_count_that_cannot_be_zero_is_refused(
+    folder: Path, old: str, new: str, why: str
+) -> None:
+    shutil.copy(FOLDER / f"measures/{CHAIR}.toml", folder / "measures")
+    path = folder / f"measures/{CHAIR}.toml"
+    assert old in path.read_text()
+    path.write_text(path.read_text().replace(old, new, 1))
+
+    with pytest.raises(CatalogueError, match=f"{CHAIR}.toml: {re.escape(why)}"):
+        load(folder)
+
+
+def test_only_a_count_may_be_zero(folder: Path) -> None:
+    assert "only a count or a sum may be 0" in broken(
+        folder, "lowest = 3", "lowest = 0"
+    )
 
 
 def test_ceiling_is_read(folder: Path) -> None:

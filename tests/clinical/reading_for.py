@@ -1,6 +1,7 @@
 """Short ways to write a score and a person in the clinical tests."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
 
@@ -9,8 +10,9 @@ from app.clinical.measure import Measure
 from app.clinical.person import Person
 from app.clinical.reading import Result, read
 from app.clinical.readings import Reading
-from app.clinical.scoring import Score, Trial, read_trial, score
+from app.clinical.scoring import Score, Trial, score
 from app.clinical.setup import read_facts
+from app.commands.score_inputs import single
 
 
 def measure(measure_id: str) -> Measure:
@@ -22,13 +24,15 @@ def a_score(
 ) -> Score:
     """A score of that value, as if its trials had given it."""
     m = measure(measure_id)
-    trial = read_trial(m, text)
-    assert trial.value is not None
-    rule = m.variant(variant)
-    return Score(
-        m.id, "completed", rule.id, trial.unit, Fraction(trial.value),
-        facts=read_facts(m, facts),
-    )  # fmt: skip
+    made = single(m, text, read_facts(m, facts))
+    return replace(made, variant=m.variant(variant).id, trials=())
+
+
+def of_value(measure_id: str, value: Decimal) -> Score:
+    """A score of that value in its first unit, whatever its trials look like."""
+    m = measure(measure_id)
+    rule, unit = m.variants[0].id, m.units[0]
+    return Score(m.id, "completed", rule, unit, Fraction(value))
 
 
 def result(

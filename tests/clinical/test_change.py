@@ -203,3 +203,41 @@ def test_printed_limit_is_the_limit_judged_by() -> None:
     said = [r for r in found.readings if r.row and r.row.source == "nordin2006"]
 
     assert [r.crossed for r in said] == [False]
+
+
+@pytest.mark.parametrize(
+    ("before", "error"),
+    [("0.39m/s", "0.10"), ("0.40m/s", "0.15"), ("0.80m/s", "0.15"), ("0.81m/s", "0.18"),
+     ("1.28ft/s", "0.33"), ("1.32ft/s", "0.49")],
+)  # fmt: skip
+def test_error_by_first_speed_whatever_its_unit(before: str, error: str) -> None:
+    """Lewek 2019, chronic stroke, m/s: 0.10 below 0.4, 0.15 to 0.8, 0.18 above."""
+    unit = before.lstrip("0123456789.")
+    found = change("gait_speed", before, f"2.0{unit}", age=66, conditions=["stroke"])
+
+    fitting = [
+        r for r in found.readings if r.row and r.row.source == "lewek2019" and r.matched
+    ]
+    assert [str(r.threshold) for r in fitting] == [error]
+
+
+@pytest.mark.parametrize(
+    ("test", "before", "now"),
+    [
+        ("gait_speed", {"start": "static"}, {"start": "dynamic"}),
+        ("gait_speed", {"course": "4m"}, {"course": "10m"}),
+        ("gait_speed", {"pace": "usual"}, {"pace": "fast"}),
+        ("gait_speed", {}, {"run_out": "no"}),
+        ("single_leg_stance", {"limit": "30"}, {"limit": "45"}),
+        ("single_leg_stance", {"leg": "left"}, {"leg": "right"}),
+        ("tandem_stance", {"rear_foot": "left"}, {"rear_foot": "right"}),
+        ("turn_360", {"direction": "left"}, {"direction": "right"}),
+    ],
+)
+def test_another_way_or_side_is_no_change(
+    test: str, before: dict[str, str], now: dict[str, str]
+) -> None:
+    unit = "m/s" if test == "gait_speed" else "s"
+    found = change(test, f"1.0{unit}", f"1.5{unit}", age=74, before_facts=before, **now)
+
+    assert found.verdict == "not comparable"

@@ -77,6 +77,63 @@ CHOICES: list[tuple[str, str, str, dict[str, Any], str | None, str | None]] = [
      "alenazi_stroke", "18.15"),
     ("unable", "five_times_sit_to_stand", "unable", {"age": 74}, "zhang2013", None),
     ("young-and-well", "four_square_step", "7", {"age": 45}, None, None),
+    ("walk-of-10-ft-at-80", "gait_speed", "0.70m/s",
+     {"age": 80, "setting": "community", "course": "10ft"}, "middleton2016", "0.76"),
+    ("walk-of-10-ft-in-seconds", "gait_speed", "4.4s",
+     {"age": 80, "setting": "community", "course": "10ft"}, "middleton2016", "0.76"),
+    ("walk-of-4-m-at-80", "gait_speed", "0.75m/s",
+     {"age": 80, "setting": "community", "course": "4m"}, "quach2011", "1.0"),
+    ("very-fast-walker", "gait_speed", "1.35m/s",
+     {"age": 72, "setting": "community", "course": "4m"}, "quach2011", "1.3"),
+    ("fast-pace-has-its-own-limit", "gait_speed", "1.00m/s",
+     {"age": 75, "pace": "fast", "course": "10ft"}, "middleton2016", "1.13"),
+    # On a ward no community limit speaks; the average of geriatric inpatients does.
+    ("walk-on-a-ward", "gait_speed", "0.40m/s",
+     {"age": 82, "setting": "acute", "course": "10ft"}, "peel2013", "0.34"),
+    ("walk-after-a-recent-stroke", "gait_speed", "0.35m/s",
+     {"age": 66, "conditions": ["stroke"], "setting": "community",
+      "about": {"time_since": "first_months"}}, "perry1995", "0.4"),
+    ("walk-three-years-after-a-stroke", "gait_speed", "0.60m/s",
+     {"age": 66, "conditions": ["stroke"], "setting": "community",
+      "about": {"time_since": "established"}}, "vandeport2008", "0.66"),
+    ("walk-parkinson-on", "gait_speed", "1.00m/s",
+     {"age": 70, "conditions": ["parkinson"], "setting": "community",
+      "medication": "on"}, "pd10mwt2018", "1.1"),
+    # Off medication that limit is silent: the general one of older adults speaks.
+    ("walk-parkinson-off", "gait_speed", "1.00m/s",
+     {"age": 70, "conditions": ["parkinson"], "setting": "community", "course": "10ft",
+      "medication": "off"}, "middleton2016", "0.76"),
+    ("walk-days-after-a-hip-fracture", "gait_speed", "0.20m/s",
+     {"age": 80, "conditions": ["hip_fracture"], "setting": "acute", "course": "10m",
+      "about": {"time_since": "first_week"}}, "hollman2008hip", None),
+    ("walk-with-a-hand-on", "gait_speed", "0.40m/s",
+     {"age": 80, "course": "10ft", "assistance": "hands_on"}, None, None),
+    ("young-man-with-a-run-up", "gait_speed", "1.40m/s",
+     {"age": 45, "sex": "male", "course": "10m", "start": "dynamic"},
+     "bohannonandrews2011", None),
+    ("young-man-from-standing", "gait_speed", "1.40m/s",
+     {"age": 45, "sex": "male", "course": "10ft", "start": "static"}, None, None),
+    ("one-leg-at-75", "single_leg_stance", "4.0",
+     {"age": 75, "setting": "community", "limit": "30"}, "vellas1997", "5.0"),
+    # Only a recalled limit speaks of Parkinson disease; it never leads.
+    ("one-leg-parkinson-at-55", "single_leg_stance", "8",
+     {"age": 55, "conditions": ["parkinson"], "limit": "30"}, None, None),
+    ("one-leg-eyes-closed-at-45", "single_leg_stance", "9",
+     {"age": 45, "limit": "45", "eyes": "closed"}, "springer2007", None),
+    ("one-leg-helped-up", "single_leg_stance", "4.0",
+     {"age": 75, "limit": "30", "position_help": "yes"}, None, None),
+    ("tandem-at-72", "tandem_stance", "8",
+     {"age": 72, "setting": "outpatient"}, "tandem_aid2022", "10.0"),
+    ("tandem-held-into-it", "tandem_stance", "8",
+     {"age": 72, "setting": "outpatient", "position_help": "yes"}, None, None),
+    ("turn-parkinson", "turn_360", "5.6",
+     {"age": 68, "conditions": ["parkinson"]}, "soke2020pd", "5.46"),
+    ("turn-ms-other-side", "turn_360", "3.7",
+     {"age": 45, "conditions": ["ms"], "dominance": "non_dominant"},
+     "soke2019ms", "3.75"),
+    # Patients against healthy people, and a line of a scale: neither may lead.
+    ("turn-stroke", "turn_360", "4.5",
+     {"age": 66, "conditions": ["stroke"]}, None, None),
 ]  # fmt: skip
 
 
@@ -223,3 +280,16 @@ def _fitting(conditions: list[str]) -> set[str]:
         "five_times_sit_to_stand", "16.2", age=74, sex="female", conditions=conditions
     )
     return {r.row.key for r in found.readings if r.row and r.matched}
+
+
+def test_a_very_fast_walk_is_never_only_reassured() -> None:
+    """Quach 2011: falls rise again from 1.3 m/s, outdoors. Also said over 10 ft."""
+    for course, fits in (("4m", True), ("10ft", False)):
+        found = result("gait_speed", "1.35m/s", age=75, course=course)
+        (fast,) = of(found, "quach2011")
+
+        assert fast.crossed
+        assert fast.matched is fits
+        assert "outdoors" in fast.says
+        said = " ".join((*(r.says for r in found.readings), *found.cautions)).lower()
+        assert "low risk" not in said

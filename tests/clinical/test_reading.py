@@ -10,10 +10,12 @@ from app.catalogue.load import catalogue
 from app.clinical.cutoff_reading import read_cutoff
 from app.clinical.fit import Match
 from app.clinical.measure import Cutoff, Measure
+from app.clinical.person import Person
 from app.clinical.quantities import SHOWN_PLACES, printed_places
-from app.clinical.scoring import Part, Score
+from app.clinical.reading import read
+from app.clinical.scoring import Part, Score, read_trial, score
 from app.clinical.vocabulary import CONDITIONS
-from tests.clinical.reading_for import of, result
+from tests.clinical.reading_for import of, of_value, result
 
 CUTOFFS = [
     pytest.param(m, c, id=f"{m.id}-{c.key}-{c.source}-{c.how.replace(' ', '_')}")
@@ -137,10 +139,11 @@ def test_not_beyond_a_fall_limit_clears_nobody() -> None:
 
 
 def test_nothing_says_at_risk_or_safe() -> None:
+    person = Person((74,), None, ("stroke",))
     for test in catalogue().measures.values():
-        for text in ("5", "9", "14", "25"):
-            unit = "in" if test.kind == "distance" else "s"
-            found = result(test.id, f"{text}{unit}", age=74, conditions=["stroke"])
+        usual = test.tape[test.units[0]]
+        for value in (usual.low, (usual.low + usual.high) / 2, usual.high):
+            found = read(test, of_value(test.id, value), person)
             said = " ".join((*(r.says for r in found.readings), *found.cautions))
 
             assert "is at risk" not in said
@@ -244,3 +247,49 @@ def test_a_mean_of_zero_difference_reads_well() -> None:
     reading = next(r for r in of(found, "duncan1990") if r.matched)
 
     assert "is at the average of" in reading.says
+
+
+@pytest.mark.parametrize(("limit", "fits"), [("10", False), ("30", True)])
+def test_hold_cut_short_is_not_read_by_what_it_cannot_tell(
+    limit: str, fits: bool
+) -> None:
+    """Jacobs 2006, at or below 10 s: a hold stopped at 10 s could be anything above."""
+    found = result(
+        "single_leg_stance", "10", conditions=["parkinson"], age=70, limit=limit
+    )
+
+    assert [r.matched for r in of(found, "jacobs2006")] == [fits]
+
+
+def test_hold_that_is_cut_at_its_limit_gives_no_place() -> None:
+    """Springer 2007: many young people reach the 45 s where the clock ends."""
+    found = result("single_leg_stance", "30", age=30, sex="female", limit="45")
+    rows = [r for r in of(found, "springer2007") if r.matched]
+
+    assert rows
+    assert all(r.z is None and r.percentile is None for r in rows)
+    assert not [r for r in rows if "slow people" in r.says]
+
+
+def test_first_fracture_limit_matches_nobody() -> None:
+    """Chui 2012: who had a hip fracture already is no key, so no one is read by it."""
+    for conditions in ([], ["hip_fracture"]):
+        found = result(
+            "gait_speed", "0.5m/s", age=80, sex="female", conditions=conditions
+        )
+
+        assert not [r for r in of(found, "chui2012") if r.matched]
+
+
+def test_time_over_the_course_needs_that_course() -> None:
+    """Goldman 2013: 6 s over 25 ft, fast; 6 s over 10 ft is another walk."""
+    test = catalogue().measures["gait_speed"]
+    for course, fits in (("25ft", True), ("10ft", False)):
+        made = score(
+            test,
+            [read_trial(test, t) for t in ("6.2s", "6.4s")],
+            facts={"course": course, "pace": "fast"},
+        )
+        found = read(test, made, Person((45,), None, ("ms",), None, {}))
+
+        assert [r.matched for r in of(found, "goldman2013")] == [fits]

@@ -130,3 +130,42 @@ def test_marks_give_their_distance() -> None:
 def test_end_mark_must_lie_past_the_start(start: str, end: str) -> None:
     with pytest.raises(BadNumber, match="mark"):
         between_marks(REACH, start, end, "in")
+
+
+WALK = catalogue().measures["gait_speed"]
+
+
+def test_speed_is_the_mean_of_the_speeds_not_of_the_times() -> None:
+    """10 ft in 3 and in 6 s: 1.016 and 0.508 m/s, mean 0.762; 10 ft in 4.5 s: 0.677."""
+    made = score(WALK, timed("3", "6"), facts={"course": "10ft"})
+
+    assert (made.value, made.unit) == (Fraction("0.762"), "m/s")
+    assert made.beside["best_of_two"] == Fraction("1.016")
+    assert made.parts["course_seconds"].value == Fraction("4.5")
+
+
+def test_best_speed_is_the_fastest_walk_and_its_time() -> None:
+    made = score(WALK, timed("5", "4"), facts={"course": "4m"}, variant="best_of_two")
+
+    assert made.value == 1
+    assert made.parts["course_seconds"].value == 4
+
+
+def test_speed_said_as_such_tells_the_time_over_a_known_course() -> None:
+    trials = [read_trial(WALK, "0.5m/s")]
+    known = score(WALK, trials, facts={"course": "3m"}, variant="single")
+    unknown = score(WALK, trials, variant="single")
+
+    assert known.parts["course_seconds"].value == 6
+    assert not unknown.parts
+
+
+def test_time_over_an_unknown_course_is_no_speed() -> None:
+    with pytest.raises(NotScorable, match="how long the course was"):
+        score(WALK, timed("4", "4"))
+
+
+def test_speed_in_feet_converts_exactly() -> None:
+    made = score(WALK, [read_trial(WALK, t) for t in ("0.762m/s", "2.5ft/s")])
+
+    assert (made.value, made.unit) == (Fraction("2.5"), "ft/s")

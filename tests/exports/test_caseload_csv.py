@@ -211,6 +211,21 @@ def test_reach_comes_back_as_typed(trial: TrialCell) -> None:
     assert read_back("".join(scores_csv(iter([row])))) == [row]
 
 
+@pytest.mark.parametrize(
+    "trial",
+    [
+        TrialCell(value="0"),
+        TrialCell(value="12", splits_ms=(2100, 4300)),
+        TrialCell(value="9", inputs={"arms_needed": "yes"}),
+        TrialCell("unable", "physical"),
+    ],
+)
+def test_count_comes_back_with_its_tick(trial: TrialCell) -> None:
+    row = ScoreRow("Blue 7", TODAY, "thirty_second_chair_stand", trials=(trial,))
+
+    assert read_back("".join(scores_csv(iter([row])))) == [row]
+
+
 def test_semicolons_and_any_order_of_columns_are_read() -> None:
     (row,) = read_back("sex;label\nfemale;Blue 7\n")
 

@@ -10,6 +10,7 @@ PAGES = (
     "/caseload/import", "/patients/1/edit", "/patients/1/precautions",
     "/patients/1/episodes", "/patients/1/people", "/patients/1/profile",
     "/patients/1/record", "/patients/1/visits", "/patients/1",
+    "/patients/1/pathways", "/patients/1/pathways/cdc", "/patients/1/pathways/nice2025",
 )  # fmt: skip
 LOOKS: dict[str, dict[str, object]] = {
     "phone": {},

@@ -104,6 +104,12 @@ test("the raw value in words", () => {
   const rows = [
     [{ raw_ms: "16249", outcome: "completed" }, "16.2 s (raw)"],
     [{ raw_ms: "", typed: "16.2" }, "16.2 s (typed)"],
+    [{ raw_ms: "30000", count: "12", counted: "stand stands" }, "12 stands"],
+    [{ raw_ms: "30000", count: "1", counted: "stand stands" }, "1 stand"],
+    [{ raw_ms: "30000", count: "0", counted: "stand stands" }, "0 stands"],
+    [{ raw_ms: "30000", count: "12" }, "count 12"],
+    [{ raw_ms: "12000", count: "", counted: "stand stands", outcome: "stopped" },
+      "stopped for safety at 12.0 s"],
     [{ distance: "9.5", unit: "in" }, "9.5 in"],
     [{ distance: "", start_mark: "3", end_mark: "12.5", unit: "in" }, "3 to 12.5 in"],
     [{ count: "11" }, "count 11"],

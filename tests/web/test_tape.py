@@ -335,3 +335,14 @@ def test_small_tape_breaks_for_a_far_score() -> None:
 
     assert small.today is not None
     assert [small.today > tear for tear in small.tears] == [True]
+
+
+def test_count_without_a_unit_leaves_no_gap() -> None:
+    view = tape(
+        low=Decimal(0), high=DAY, unit="", better="higher", today=Decimal(12),
+        notches=[Notch(Decimal(10), "place in a sample", "cutoff", False)], label="a",
+    )  # fmt: skip
+
+    assert [line.words for line in view.key] == ["10: place in a sample"]
+    assert view.flag is not None
+    assert view.flag.words == "12"

@@ -34,6 +34,11 @@ from app.web.tape.scale import Scale, scale_for, ticks
 PIN_LEVELS, PIN_EM, PIN_APART, PIN_FOOT = 3, 0.72, 4.2, 0.5
 
 
+def _in(value: Decimal, unit: str) -> str:
+    """With its unit; a count has none."""
+    return f"{value:f} {unit}".strip()
+
+
 def _pins(scale: Scale, earlier: Sequence[Pin]) -> tuple[tuple[Mark, ...], int]:
     """Pins side by side, the newest lowest; close ones fan up, the rest are counted."""
     placed: list[Mark] = []
@@ -68,13 +73,13 @@ def _dates(
 
 def _date(scale: Scale, pin: Pin, unit: str) -> str:
     """A score off the end says its value, since its place no longer does."""
-    away = f" {pin.value:f} {unit}" if scale.off(pin.value) else ""
+    away = f" {_in(pin.value, unit)}" if scale.off(pin.value) else ""
     return f"{pin.words}{away}"
 
 
 def _flag(scale: Scale, today: Decimal, unit: str) -> Flag:
     """The flag flies to the side that has room, also with large text."""
-    words, x = f"{today:f} {unit}".strip(), scale.x(today)
+    words, x = _in(today, unit), scale.x(today)
     if scale.off(today):
         words = f"← {words}" if today < scale.low else f"{words} →"
     width = round(len(words) * LETTER_EM + 1, 2)
@@ -108,7 +113,7 @@ def _shape(notch: Notch) -> Shape:
 
 
 def _notch_key(notch: Notch, unit: str) -> KeyLine:
-    said = f"{notch.value:f} {unit}: {notch.words}"
+    said = f"{_in(notch.value, unit)}: {notch.words}"
     shape = _shape(notch)
     return KeyLine(shape, f"{said}, crossed" if shape == "crossed" else said)
 
@@ -122,7 +127,7 @@ def _earlier_key(earlier: Sequence[Pin], unit: str) -> Iterator[KeyLine]:
         pins = [pin for pin in earlier if pin.comparable == comparable]
         if pins:
             first, last = pins[0], pins[-1]
-            said = f"{last.value:f} {unit} on {last.words}"
+            said = f"{_in(last.value, unit)} on {last.words}"
             if len(pins) > 1:
                 said = f"{len(pins)} from {first.words}, last {said}"
             yield KeyLine(shape, f"{kind}: {said}")
@@ -138,12 +143,12 @@ def _key(
     for notch in notches:
         yield _notch_key(notch, unit)
     if spread:
-        span = f"{spread.low:f} to {spread.high:f} {unit}"
+        span = f"{spread.low:f} to {_in(spread.high, unit)}"
         yield KeyLine("spread", f"{span}: {spread.words}")
     yield from _earlier_key(earlier, unit)
     if error:
         low, high = error
-        said = f"{low:f} to {high:f} {unit}: measurement error"
+        said = f"{low:f} to {_in(high, unit)}: measurement error"
         yield KeyLine("error", said)
 
 
@@ -151,8 +156,7 @@ def _wants(
     scale: Scale, unit: str, spread: Band | None, notches: Sequence[Notch]
 ) -> list[Want]:
     wants = [
-        Want(scale.x(n.value), f"{n.value:f} {unit}", n.words, _shape(n))
-        for n in notches
+        Want(scale.x(n.value), _in(n.value, unit), n.words, _shape(n)) for n in notches
     ]
     if spread:
         middle = (scale.x(spread.low) + scale.x(spread.high)) / 2

@@ -1,0 +1,73 @@
+"""Limits, cautions and units of a file may name only what its test can have.
+
+A condition on a quantity that is never computed would silently never hold.
+"""
+
+from app.catalogue.fields import CatalogueError
+from app.clinical.clauses import Clause
+from app.clinical.measure import Measure, Row
+from app.clinical.quantities import alike
+
+#: Units of quantities that a rule computes beside the score.
+PART_UNITS = {
+    "diastolic_drop": {"mmHg"}, "lying_systolic": {"mmHg"}, "power": {"W"},
+    "standing_systolic": {"mmHg"}, "heart_rate_rise": {"bpm"},
+    "hr_sbp_ratio": {"bpm/mmHg"}, "systolic_drop_at_once": {"mmHg"},
+    "from_five_times_sit_to_stand": {"W/kg"}, "steps": {"count"},
+    "from_thirty_second_chair_stand": {"W/kg"}, "sum_of_stages": {"s"},
+    "lying_diastolic": {"mmHg"}, "diastolic_drop_at_once": {"mmHg"},
+    "systolic_drop_sitting": {"mmHg"}, "diastolic_drop_sitting": {"mmHg"},
+    "course_seconds": {"s"},
+}  # fmt: skip
+
+
+def units_of(m: Measure, quantity: str) -> set[str]:
+    """Every unit a quantity of this test comes in; none when it never has it."""
+    if quantity == "score":
+        return set(m.units)
+    units = {p.unit for p in m.pairs if p.quantity == quantity}
+    units |= set(m.units) if m.zero and m.zero.quantity == quantity else set()
+    units |= {"s"} if quantity.startswith("phase_") else set()
+    units |= {"s" for stage in m.stages if stage.id == quantity}
+    units |= {"points" for c in m.components if c.id == quantity}
+    return units | PART_UNITS.get(quantity, set())
+
+
+def check_unit(m: Measure, row: Row, where: str) -> None:
+    """A row in a unit the score never has would be read by nobody, or fail at it."""
+    unit = getattr(row, "unit", None)
+    if unit is None:
+        return
+    if not any(alike(unit, own) for own in units_of(m, row.fit.quantity)):
+        raise CatalogueError(f"{where}: unit: {unit!r} is none this quantity has")
+
+
+def check_limits(m: Measure, row: Row, where: str) -> None:
+    """The limits that a row depends on, and what must not have been measured."""
+    for clause in (*row.fit.when_any, *row.fit.when_all):
+        _check_clause(m, clause, where)
+    missing = row.fit.when_missing
+    if missing is not None and not units_of(m, missing):
+        raise CatalogueError(f"{where}: when_missing: {missing!r} is never measured")
+
+
+def check_warns(m: Measure, name: str) -> None:
+    """A caution hangs on facts, inputs and limits that the test has."""
+    inputs = {i.key for i in m.inputs}
+    for number, warn in enumerate(m.warns, 1):
+        where = f"{name}: warn {number}"
+        for key, values in warn.facts.items():
+            fact = m.fact(key)
+            if fact is None or not set(values) <= set(fact.options):
+                raise CatalogueError(f"{where}: facts.{key}: unknown fact or value")
+        if not set(warn.inputs) <= inputs:
+            raise CatalogueError(f"{where}: inputs: unknown input")
+        for clause in warn.any_of:
+            _check_clause(m, clause, where)
+
+
+def _check_clause(m: Measure, clause: Clause, where: str) -> None:
+    if clause.unit not in units_of(m, clause.quantity):
+        raise CatalogueError(
+            f"{where}: {clause.quantity} in {clause.unit} is nothing this test has"
+        )

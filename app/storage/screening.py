@@ -1,0 +1,87 @@
+"""What a person answered to the questions of screening pathways; append-only.
+
+The latest row of a question holds, with its day; an empty value takes an answer back.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from sqlmodel import Field, Session, col, select
+
+from app.clinical.screening import QUESTIONS
+from app.storage import audit
+from app.storage.patients import Patient, patient_for
+from app.storage.people import Person
+from app.storage.tables import Numbered, length, one_of
+
+
+class PathwayAnswer(Numbered, table=True):
+    """One answer of one patient on one day. Written by `answer`, never changed."""
+
+    __tablename__ = "pathway_answer"
+    __table_args__ = (one_of("question", QUESTIONS), length("value", 0, 20))
+
+    patient_id: int = Field(foreign_key="patient.id", index=True)
+    on_date: date
+    question: str
+    value: str
+    answered_at: datetime
+    answered_by: int = Field(foreign_key="person.id")
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """A question's latest answer and the day it was given."""
+
+    value: str
+    on_date: date
+
+
+def answers_of(session: Session, patient: Patient) -> dict[str, Answer]:
+    """The latest answer to each question that has one."""
+    wanted = (
+        select(PathwayAnswer)
+        .where(PathwayAnswer.patient_id == patient.id)
+        .order_by(col(PathwayAnswer.id))
+    )
+    latest = {
+        row.question: Answer(row.value, row.on_date) for row in session.exec(wanted)
+    }
+    return {key: given for key, given in latest.items() if given.value}
+
+
+def answer(
+    session: Session,
+    person: Person,
+    patient_id: int,
+    said: Mapping[str, str],
+    *,
+    day: date,
+    now: datetime,
+) -> list[PathwayAnswer]:
+    """Add what was said on `day`; what that day says already adds nothing.
+
+    `said`: question to one of its answers, or "" to take it back.
+    """
+    patient = patient_for(session, person, patient_id, "record_visit")
+    before = answers_of(session, patient)
+    added = []
+    for question, value in said.items():
+        if value and not QUESTIONS[question].knows(value):
+            raise ValueError(f"{question} has no answer {value!r}")
+        if before.get(question, Answer("", day)) == Answer(value, day):
+            continue
+        row = PathwayAnswer(
+            patient_id=patient.id,
+            on_date=day,
+            question=question,
+            value=value,
+            answered_at=now,
+            answered_by=person.id,
+        )
+        session.add(row)
+        session.flush()
+        audit.deed(session, "answered_pathway", row, by=person.id, now=now)
+        added.append(row)
+    return added
