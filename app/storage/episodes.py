@@ -9,7 +9,7 @@ from datetime import date, datetime
 from typing import Final, Literal
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import Index, UniqueConstraint, or_
+from sqlalchemy import Index, UniqueConstraint, or_, text
 from sqlmodel import Field, Session, col, select
 
 from app.clinical.visiting import KINDS, MINUTES, NOT_DONE
@@ -72,6 +72,13 @@ class Visit(Numbered, table=True):
         uid(),
         UniqueConstraint("episode_id", "person_id", "local_date"),
         Index("ix_visit_local_date", "local_date"),
+        Index(
+            "ix_visit_held",
+            "episode_id",
+            "local_date",
+            sqlite_where=text("kind != 'missed'"),
+            postgresql_where=text("kind <> 'missed'"),
+        ),
         length("zone", 1, 60),
         one_of("kind", KINDS),
         one_of("missed_reason", NOT_DONE),

@@ -131,7 +131,7 @@ def _order(sort: str, down: bool, due_on: Any, measure: str) -> list[Any]:
     }
     column = by[sort]()
     ordered = column.desc() if down else column.asc()
-    return [column.is_(None), ordered, col(Patient.id)]
+    return [ordered.nulls_last(), col(Patient.id)]
 
 
 Ids = Any

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any, Final
 
-from sqlalchemy import func
+from sqlalchemy import func, literal_column
 from sqlmodel import Session, col, select
 
 from app.clinical.precautions import PRECAUTIONS
@@ -18,6 +18,8 @@ from app.storage.precautions import PrecautionOnEpisode, holds_on
 from app.storage.scores import Score
 
 Ids = Any
+#: A visit that took place, written as its index has it.
+HELD: Final = col(Visit.kind) != literal_column("'missed'")
 ORDERS: Final = tuple(tag for tag, what in PRECAUTIONS.items() if what.kind == "order")
 
 
@@ -77,7 +79,7 @@ def by_last_visit() -> Any:
     return (
         select(func.max(col(Visit.local_date)))
         .join(Episode, col(Episode.id) == col(Visit.episode_id))
-        .where(col(Episode.patient_id) == col(Patient.id), Visit.kind != "missed")
+        .where(col(Episode.patient_id) == col(Patient.id), HELD)
         .correlate(Patient)
         .scalar_subquery()
     )
@@ -85,7 +87,7 @@ def by_last_visit() -> Any:
 
 def by_last_test(measure: str) -> Any:
     wanted = select(func.max(col(Score.on_date))).where(
-        col(Score.patient_id) == col(Patient.id)
+        col(Score.patient_id) == col(Patient.id), col(Score.newest)
     )
     if measure:
         wanted = wanted.where(Score.measure == measure)
@@ -96,7 +98,7 @@ def last_visits(session: Session, ids: Collection[int]) -> Mapping[int, date]:
     wanted: Any = (
         select(Episode.patient_id, func.max(col(Visit.local_date)))
         .join(Visit, col(Visit.episode_id) == col(Episode.id))
-        .where(col(Episode.patient_id).in_(ids), Visit.kind != "missed")
+        .where(col(Episode.patient_id).in_(ids), HELD)
         .group_by(col(Episode.patient_id))
     )
     return dict(session.exec(wanted).all())
@@ -114,13 +116,13 @@ def next_owed(session: Session, ids: Collection[int]) -> Mapping[int, date]:
 def last_tests(
     session: Session, ids: Collection[int], measure: str
 ) -> Mapping[int, Latest]:
-    """The newest of each, tried or not."""
+    """The newest try of each."""
     place = func.row_number().over(
         partition_by=col(Score.patient_id),
         order_by=(col(Score.on_date).desc(), col(Score.round_id).desc()),
     )
     ranked: Any = select(col(Score.id).label("id"), place.label("place")).where(
-        col(Score.patient_id).in_(ids)
+        col(Score.patient_id).in_(ids), col(Score.newest)
     )
     if measure:
         ranked = ranked.where(Score.measure == measure)
