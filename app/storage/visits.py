@@ -124,6 +124,12 @@ def trials_in(session: Session, visit_ids: Collection[int]) -> dict[int, int]:
     return dict(session.exec(wanted).all())
 
 
+def visit_ids_of(session: Session, episode: Episode) -> frozenset[int]:
+    """The visits of one episode, by number."""
+    wanted = select(Visit.id).where(Visit.episode_id == episode.id)
+    return frozenset(session.exec(wanted).all())
+
+
 def pauses_of(session: Session, visit: Visit) -> Sequence[VisitPause]:
     wanted = select(VisitPause).where(VisitPause.visit_id == visit.id)
     return session.exec(wanted.order_by(col(VisitPause.since))).all()
