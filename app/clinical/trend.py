@@ -72,6 +72,19 @@ def theil_sen(
     return median(slopes), slopes[lower], slopes[upper]
 
 
+def along(points: Sequence[Point], found: Trend) -> tuple[Fraction, Fraction]:
+    """The slope's line on the first and the last day.
+
+    It runs through the median day and the median score, as scipy.stats.theilslopes
+    has it.
+    """
+    first = min(p.day for p in points)
+    x = [Fraction((p.day - first).days, 7) for p in points]
+    middle = median([Fraction(p.value) for p in points])
+    begins = middle - found.per_week * median(x)
+    return begins, begins + found.per_week * max(x)
+
+
 def _tied(k: int) -> int:
     return k * (k - 1) * (2 * k + 5)
 

@@ -124,6 +124,31 @@ def trials_in(session: Session, visit_ids: Collection[int]) -> dict[int, int]:
     return dict(session.exec(wanted).all())
 
 
+def tests_in(session: Session, visit_id: int) -> int:
+    """How many different tests a visit holds, finished or not."""
+    wanted = select(func.count(func.distinct(Round.measure)))
+    return session.exec(wanted.where(Round.visit_id == visit_id)).one()
+
+
+def visit_with_several(session: Session, round_ids: Collection[int]) -> int | None:
+    """The visit that holds two or more of these rounds' tests, the latest such."""
+    tests = func.count(func.distinct(Round.measure))
+    wanted = (
+        select(Round.visit_id)
+        .where(col(Round.id).in_(round_ids))
+        .group_by(col(Round.visit_id))
+        .having(tests > 1)
+        .order_by(col(Round.visit_id).desc())
+    )
+    return session.exec(wanted).first()
+
+
+def visit_ids_of(session: Session, episode: Episode) -> frozenset[int]:
+    """The visits of one episode, by number."""
+    wanted = select(Visit.id).where(Visit.episode_id == episode.id)
+    return frozenset(session.exec(wanted).all())
+
+
 def pauses_of(session: Session, visit: Visit) -> Sequence[VisitPause]:
     wanted = select(VisitPause).where(VisitPause.visit_id == visit.id)
     return session.exec(wanted.order_by(col(VisitPause.since))).all()

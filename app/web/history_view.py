@@ -1,12 +1,14 @@
 """A test's history of one patient: the tape with every earlier score, and a table."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
+from app.clinical.course import RESULTS
 from app.clinical.measure import Measure
-from app.clinical.quantities import convert, shown
+from app.clinical.quantities import UNIT_WORDS, convert, shown
+from app.clinical.scores import Score as Made
 from app.clinical.setup import HowDone, what_differs
 from app.storage.scores import Score
 from app.storage.trials import RoundTrials
@@ -28,6 +30,7 @@ class HistoryLine:
     says: str
     change: Chip | None
     differs: tuple[str, ...]
+    earlier_episode: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,36 +41,51 @@ class HistoryView:
     tape: TapeView | None
 
 
+@dataclass(frozen=True, slots=True)
+class _History:
+    """What the lines share: the test, its scores by round, and the latest result."""
+
+    measure: Measure
+    stored: Mapping[int, Score]
+    made: Mapping[int, Made]
+    newest: Made | None
+
+    def differs(self, kept: RoundTrials) -> list[str]:
+        """What keeps a round from being compared with the latest result."""
+        made = self.made.get(kept.round.id)
+        if self.newest is None or made is None or made.outcome not in RESULTS:
+            return []
+        return what_differs(self.measure, _how(self.newest), _how(made))
+
+
 def history_view(
-    measure: Measure, rounds: Sequence[RoundTrials], scores: Sequence[Score]
-) -> HistoryView:
-    """`rounds` and `scores` of one patient and this test, oldest first."""
-    by_round = {s.round_id: s for s in scores}
-    newest = next((r for r in reversed(rounds) if r.round.id in by_round), None)
-    lines = [_line(measure, kept, by_round.get(kept.round.id), newest)
-             for kept in reversed(rounds)]  # fmt: skip
-    return HistoryView(tuple(lines), _tape(measure, rounds, by_round))
-
-
-def _differs(
-    measure: Measure, kept: RoundTrials, newest: RoundTrials | None
-) -> list[str]:
-    if newest is None:
-        return []
-    return what_differs(measure, how_done(measure, newest), how_done(measure, kept))
-
-
-def how_done(measure: Measure, kept: RoundTrials) -> HowDone:
-    variant = measure.variant(kept.round.variant or None).id
-    return HowDone(variant, kept.round.facts)
-
-
-def _line(
     measure: Measure,
-    kept: RoundTrials,
-    score: Score | None,
-    newest: RoundTrials | None,
-) -> HistoryLine:
+    rounds: Sequence[RoundTrials],
+    scores: Sequence[Score],
+    made: Mapping[int, Made],
+    here: Collection[int],
+) -> HistoryView:
+    """`rounds` and `scores` of one patient and this test, oldest first.
+
+    `made` holds by round what its trials make; `here` are the visits of this episode.
+    """
+    results = [
+        made[r.round.id]
+        for r in rounds
+        if r.round.id in made and made[r.round.id].outcome in RESULTS
+    ]
+    newest = results[-1] if results else None
+    history = _History(measure, {s.round_id: s for s in scores}, made, newest)
+    lines = tuple(_line(history, kept, here) for kept in reversed(rounds))
+    return HistoryView(lines, _tape(history, rounds))
+
+
+def _how(score: Made) -> HowDone:
+    return HowDone(score.variant, score.facts)
+
+
+def _line(history: _History, kept: RoundTrials, here: Collection[int]) -> HistoryLine:
+    score = history.stored.get(kept.round.id)
     verdict = score.change_verdict if score else None
     return HistoryLine(
         round_id=kept.round.id,
@@ -75,30 +93,30 @@ def _line(
         value=value_words(score.outcome, score.value, score.unit)
         if score
         else "not finished",
-        setup=setup_words(measure, kept.round.facts),
+        setup=setup_words(history.measure, kept.round.facts),
         says=score.lead_says if score else "",
         change=Chip(CHANGE_CHIP.get(verdict, "unsure"), verdict) if verdict else None,
-        differs=tuple(_differs(measure, kept, newest)),
+        differs=tuple(history.differs(kept)),
+        earlier_episode=kept.round.visit_id not in here,
     )
 
 
-def _tape(
-    measure: Measure, rounds: Sequence[RoundTrials], by_round: dict[int, Score]
-) -> TapeView | None:
+def _tape(history: _History, rounds: Sequence[RoundTrials]) -> TapeView | None:
+    stored, measure = history.stored, history.measure
     timed = [
-        (kept, by_round[kept.round.id])
+        (kept, stored[kept.round.id])
         for kept in rounds
-        if kept.round.id in by_round and by_round[kept.round.id].value is not None
+        if kept.round.id in stored and stored[kept.round.id].value is not None
     ]
     if not timed:
         return None
-    newest, last = timed[-1]
+    last = timed[-1][1]
     unit = last.unit
     pins = [
         Pin(
             _value(score, unit),
             day_words(kept.on_date),
-            not _differs(measure, kept, newest),
+            not history.differs(kept),
         )
         for kept, score in timed[:-1]
     ]
@@ -106,11 +124,11 @@ def _tape(
     return tape(
         low=span.low,
         high=span.high,
-        unit=unit,
+        unit=UNIT_WORDS[unit],
         better=measure.better,
         today=_value(last, unit),
         earlier=pins,
-        label=f"{len(timed)} scores, the latest {last.value} {unit}",
+        label=f"{len(timed)} scores, the latest {last.value} {UNIT_WORDS[unit]}",
     )
 
 

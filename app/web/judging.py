@@ -210,7 +210,7 @@ def judged(
         return Judged(
             measure, mine.round, mine.on_date, mine.trials, None, str(lack), ()
         )
-    made = partial(_made, measure, pairs, body)
+    made = partial(made_then, measure, pairs, body)
     earlier = tuple(_earlier(measure, mine, score, history, made))
     before = _before(earlier)
     result = read(
@@ -247,7 +247,7 @@ def pairs_by_day(
     return on
 
 
-def _made(
+def made_then(
     measure: Measure,
     pairs: PairsByDay,
     body: Mapping[str, Fraction],

@@ -11,12 +11,14 @@ from sqlmodel import Session
 
 from app.clinical.measure import Measure
 from app.clinical.precautions import Clearance
-from app.storage.episodes import Episode, open_episode, visit_today
+from app.storage.episodes import Episode, episodes_of, open_episode, visit_today
 from app.storage.patients import Patient, details_of, patient_for
 from app.storage.people import Person
 from app.storage.precautions import precautions_on
 from app.storage.scores import scores_of
 from app.storage.trials import Round, TrialBody, record_trial, rounds_of, start_round
+from app.storage.visits import visit_ids_of
+from app.web.course_view import course_view, made_scores
 from app.web.deps import (
     Form,
     FormDep,
@@ -92,13 +94,19 @@ def history(
     measure = measure_or_not_found(site.catalogue, measure_id)
     rounds = rounds_of(session, patient.id, measure.id)
     scores = scores_of(session, [patient.id], measure.id)
-    view = history_view(measure, rounds, scores)
+    details = details_of(session, patient)
+    made = made_scores(session, site.catalogue, patient, details, rounds, measure)
+    episode = (*episodes_of(session, patient), None)[0]
+    here = visit_ids_of(session, episode) if episode else frozenset()
+    over = course_view(details, episode, measure, rounds, made, here) if episode else ()
     return page(
         request,
         "measures/history.html",
         patient=patient,
         measure=measure,
-        view=view,
+        view=history_view(measure, rounds, scores, made, here),
+        course=over,
+        episode=episode,
         open_visit=open_visit_of(request, session, patient.id),
     )
 

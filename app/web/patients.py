@@ -40,8 +40,9 @@ from app.storage.people import Person, actor
 from app.storage.precautions import PrecautionOnEpisode, add_precaution, precautions_on
 from app.storage.profile import profile_of
 from app.storage.safety import open_stops_of
-from app.storage.scores import Score, scores_of, unfinished_rounds
+from app.storage.scores import NOT_TRIED, Score, scores_of, unfinished_rounds
 from app.storage.trials import rounds_of
+from app.storage.visits import visit_with_several
 from app.web.clock_lines import clock_lines
 from app.web.dates import ago_words, day_words
 from app.web.deps import (
@@ -238,12 +239,23 @@ def show(
         due=due if episode else [],
         begun=_begun(session, site.catalogue, patient, today),
         scores=latest_by_test(site.catalogue, scores, today),
+        several=_several(session, scores),
         stops=stop_views(
             open_stops_of(session, patient.id), me, site.catalogue, zone, today
         ),
         from_page="patient",
         **_around(request, session, me, patient, episode, today),
     )
+
+
+def _several(session: Session, scores: Sequence[Score]) -> int | None:
+    """The visit of the last day on which tests were done, if it holds two or more."""
+    tried = [s for s in scores if s.outcome not in NOT_TRIED]
+    last_day = max((s.on_date for s in tried), default=None)
+    last = [s for s in tried if s.on_date == last_day]
+    if len({s.measure for s in last}) < 2:
+        return None
+    return visit_with_several(session, [s.round_id for s in last])
 
 
 def _around(

@@ -44,9 +44,12 @@ class Compared:
 
 
 def judged_all(
-    session: Session, shelf: Catalogue, patient: Patient
+    session: Session, shelf: Catalogue, patient: Patient, visit_id: int | None = None
 ) -> Iterator[Judged]:
-    """Every round that the catalogue still knows, oldest first."""
+    """Every round that the catalogue still knows, oldest first; of one visit if asked.
+
+    Those of other visits are fetched all the same: a score is read against them.
+    """
     by_test: dict[str, list[RoundTrials]] = {}
     known = [k for k in rounds_of(session, patient.id) if is_known(shelf, k.round)]
     for kept in known:
@@ -54,6 +57,8 @@ def judged_all(
     details, settings = details_of(session, patient), _settings(session, patient)
     body = body_of(details)
     for kept in known:
+        if visit_id not in (None, kept.round.visit_id):
+            continue
         measure = shelf.measures[kept.round.measure]
         person = person_on(details, settings[kept.round.id], kept.on_date)
         others = {other: by_test.get(other, []) for other in measure.made_from}

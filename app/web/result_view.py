@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from app.clinical import change as changes
-from app.clinical.measure import Norm
+from app.clinical.measure import Measure, Norm
 from app.clinical.quantities import UNIT_WORDS, shown
 from app.clinical.quantities import words as with_unit
 from app.clinical.reading import JUDGEMENT, UNCONFIRMED, Result
@@ -103,7 +103,7 @@ def result_view(judged: Judged) -> ResultView:
         parts=tuple(_parts(judged, result)),
         tape=score_tape(judged),
         chip=lead_chip(lead, result),
-        lead=_view(result, lead) if lead else None,
+        lead=reading_view(result.measure, lead) if lead else None,
         why=result.lead.why if result.lead else result.no_lead_because,
         assumed=result.assumed,
         cautions=tuple(c for c in result.cautions if c not in _REMARKS),
@@ -124,7 +124,7 @@ def _change(result: Result) -> dict[str, Any]:
         "change": Chip(kind, change.verdict.capitalize()),
         "change_says": change.says,
         "change_readings": tuple(
-            _view(result, r) for r in confirmed_first if r.matched
+            reading_view(result.measure, r) for r in confirmed_first if r.matched
         ),
     }
 
@@ -134,12 +134,15 @@ def _groups(result: Result) -> dict[str, Any]:
     lead = result.leading
     apart = ("change", "chance")
     rest = [r for r in result.readings if r.kind not in apart and r is not lead]
+    fitting = [r for r in rest if r.matched]
+
+    def views(readings: list[Reading]) -> tuple[ReadingView, ...]:
+        return tuple(reading_view(result.measure, r) for r in readings)
+
     return {
-        "others": tuple(_view(result, r) for r in rest if r.matched and r.confirmed),
-        "unconfirmed": tuple(
-            _view(result, r) for r in rest if r.matched and not r.confirmed
-        ),
-        "near": tuple(_view(result, r) for r in rest if not r.matched),
+        "others": views([r for r in fitting if r.confirmed]),
+        "unconfirmed": views([r for r in fitting if not r.confirmed]),
+        "near": views([r for r in rest if not r.matched]),
     }
 
 
@@ -205,16 +208,17 @@ def named(text: str, sources: Mapping[str, Source]) -> str:
     return re.sub(rf"\b({keys})\b", lambda m: sources[m[0]].short, text)
 
 
-def _view(result: Result, reading: Reading) -> ReadingView:
+def reading_view(measure: Measure, reading: Reading) -> ReadingView:
+    """One reading of a test with its source."""
     row = reading.row
     return ReadingView(
         says=reading.says,
         detail=reading.detail,
-        source=result.measure.sources[row.source] if row else None,
+        source=measure.sources[row.source] if row else None,
         how=HOWS[row.how] if row else "",
         population=row.population if row else "",
         n=row.n if row else None,
-        note=named(row.note, result.measure.sources) if row else "",
+        note=named(row.note, measure.sources) if row else "",
         assumed=reading.match.assumed,
         differs=reading.match.differs,
     )

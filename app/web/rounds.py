@@ -30,6 +30,7 @@ from app.storage.trials import (
     trial_for,
     void_trial,
 )
+from app.storage.visits import tests_in
 from app.web.chance import FIELD, chance_view, read_percent
 from app.web.dates import day_words
 from app.web.deps import (
@@ -267,11 +268,12 @@ def _result(judged: Judged, form: Form | None) -> dict[str, Any]:
 def _of_kind(
     request: Request, session: Session, judged: Judged, patient: Patient
 ) -> dict[str, Any]:
-    """What a test made from others shows: its parts, and the body it computes with."""
+    """What a test made from others shows, and whether others were done beside it."""
     measure = judged.measure
     return {
         "parts": part_lines(session, site_of(request).catalogue, patient, judged),
         "wants_height": measure.formula == "relative_power",
+        "several": tests_in(session, judged.round.visit_id) > 1,
     }
 
 

@@ -184,6 +184,7 @@ def _seen(session: Session, site: Site, visit: Visit, now: datetime) -> dict[str
         "events": events,
         "names": _names(session, events),
         "codes": codes_in(session, visit),
+        "several": visits.tests_in(session, visit.id) > 1,
         "offers": {row.id: proposal(row) for row in tasks},
         "not_tried": NOT_TRIED,
         "clock": lambda at: moment_words(at, site.zone).partition(", ")[2],

@@ -133,6 +133,7 @@ ROWS: dict[tuple[str, str], str] = {
     ("POST", OF_PATIENT + "/visit"): BEDSIDE,
     ("GET", OF_PATIENT + "/visits"): BEDSIDE,
     ("GET", "/visits/{visit_id}"): BEDSIDE,
+    ("GET", "/visits/{visit_id}/picture"): BEDSIDE,
     ("POST", "/visits/{visit_id}/looked"): OVERSIGHT,
     ("POST", "/visits/{visit_id}/{part}"): BEDSIDE,
     ("POST", "/visits/{visit_id}/tasks/{task_id}/code"): BEDSIDE,

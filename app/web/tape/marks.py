@@ -10,7 +10,10 @@ from typing import Literal, NamedTuple
 
 Anchor = Literal["start", "middle", "end"]
 Better = Literal["lower", "higher"]
-Shape = Literal["cutoff", "crossed", "average", "spread", "pin", "other", "error"]
+Shape = Literal[
+    "cutoff", "crossed", "average", "spread", "pin", "other", "error",
+    "latest", "unable", "stopped", "slope",
+]  # fmt: skip
 
 #: Strip widths in em that words must fit: on a phone; on a phone with its text at
 #: 200 %, where only the flag must; and between them, for the dates.
