@@ -17,6 +17,7 @@ from app.catalogue import rows
 from app.catalogue.composites import check_kind, check_parts, parts_of
 from app.catalogue.conditions import check_limits, check_unit, check_warns
 from app.catalogue.fields import CatalogueError, Table
+from app.catalogue.needs import check_needs, followed, needs_of
 from app.clinical import vocabulary as words
 from app.clinical.guide import Guide
 from app.clinical.measure import (
@@ -67,8 +68,9 @@ def load(folder: Path) -> Catalogue:
     for path in sorted((folder / "measures").glob("*.toml")):
         measures[path.stem] = _measure(_read(path, digest), path.name, facts)
     _sources_agree(measures.values())
-    for measure in measures.values():
+    for measure in list(measures.values()):
         check_parts(measure, f"{measure.id}.toml", measures)
+        measures[measure.id] = followed(measure, measures)
         for pair in measure.pairs:
             if pair.measure not in measures:
                 raise CatalogueError(
@@ -254,6 +256,7 @@ def _card(t: Table) -> dict[str, Any]:
         "tape": _spans(t, "tape"),
         "posture": t.word("posture", ("standing", "seated")),
         "minutes": t.whole("minutes") or 0,
+        **needs_of(t),
         "retest_days": t.whole("retest_days") or 0,
         "must_not": t.words("must_not", PRECAUTIONS),
         "caution": t.words("caution", PRECAUTIONS),
@@ -294,6 +297,7 @@ def _consistent(m: Measure, name: str) -> None:
     if not m.variants or not m.units or set(m.tape) != set(m.units):
         raise CatalogueError(f"{name}: needs a variant, units and a tape span per unit")
     check_kind(m, name)
+    check_needs(m, name)
     _count_is_whole(m, name)
     check_warns(m, name)
     variants = {v.id for v in m.variants}

@@ -283,6 +283,8 @@ class Measure:
     that lasts `ceiling_seconds`, or the seconds that the fact `ceiling_fact` says, ends
     there. `course` gives the metres of each value of the fact `course`: with it a time
     becomes a speed. `formula` says how a composite is made from its `components`.
+    `needs` is the least a person must be able to do, `kit_items` what must be at hand;
+    those of a composite follow from its parts.
     """
 
     id: str
@@ -302,6 +304,9 @@ class Measure:
     tape: Mapping[str, Span]
     posture: Literal["standing", "seated"]
     minutes: int
+    needs: str
+    walk_metres: Decimal | None
+    kit_items: tuple[str, ...]
     retest_days: int
     must_not: tuple[str, ...]
     caution: tuple[str, ...]
