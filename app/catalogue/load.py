@@ -176,9 +176,12 @@ def _input(t: Table) -> Input:
         high=t.whole("high") or 999,
         options={k: v[0] for k, v in t.lists("options").items()},
         needed=t.flag("needed"),
+        tally=t.flag("tally"),
     )
     if (made.kind == "choice") != bool(made.options):
         raise t.wrong("options", "a choice has options, others have none")
+    if made.tally and made.kind != "count":
+        raise t.wrong("tally", "only a count is tallied")
     t.done()
     return made
 
@@ -186,7 +189,7 @@ def _input(t: Table) -> Input:
 def _pair(t: Table) -> Pair:
     made = Pair(
         measure=t.text("measure"),
-        quantity=t.word("quantity", rows.QUANTITIES),
+        quantity=t.text("quantity"),
         rule=t.word("rule", ("difference", "dual_task_effect")),  # type: ignore[arg-type]
         label=t.text("label"),
         unit=t.word("unit", rows.UNITS),
@@ -200,7 +203,7 @@ def _zero(t: Table) -> Zero:
     made = Zero(
         when=t.lists("when"),
         input=t.text("input"),
-        quantity=t.word("quantity", rows.QUANTITIES),
+        quantity=t.text("quantity"),
         label=t.text("label"),
         says=t.text("says"),
         button=t.text("button"),
@@ -264,6 +267,7 @@ def _card(t: Table) -> dict[str, Any]:
         "window_seconds": _seconds(t, "window_seconds"),
         "ceiling_seconds": _seconds(t, "ceiling_seconds"),
         "counted": t.words("counted"),
+        "last_one": t.text("last_one", ""),
     }
 
 

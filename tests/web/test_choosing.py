@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 import httpx2
 import pytest
-from selectolax.lexbor import LexborHTMLParser
+from selectolax.lexbor import LexborHTMLParser, LexborNode
 from starlette.testclient import TestClient
 
 from app.storage.database import write_session
@@ -36,13 +36,17 @@ def offered(page: LexborHTMLParser) -> list[str]:
 def others(page: LexborHTMLParser) -> dict[str, str]:
     """Names of what is folded away, with what is said of each."""
     folded = {
-        node.css_first("b").text(): node.css_first(".across").text()
+        inner(node, "b"): inner(node, ".across")
         for node in page.css("details a.person")
     }
-    blocked = {
-        node.css_first("h2").text(): node.text() for node in page.css("details section")
-    }
+    blocked = {inner(node, "h2"): node.text() for node in page.css("details section")}
     return folded | blocked
+
+
+def inner(node: LexborNode, css: str) -> str:
+    part = node.css_first(css)
+    assert part is not None
+    return part.text()
 
 
 def test_one_tap_offers_what_a_sitting_person_can_do(
