@@ -192,6 +192,8 @@ def begin(
     if errors:
         return _ready_page(request, session, patient, measure, today, form, errors)
     round = _start(session, me, patient, measure, variant, facts, form, now, zone)
+    if measure.components:  # its parts may be there already: then it has its score
+        keep(session, site.catalogue, patient, round, now=now)
     return RedirectResponse(f"/rounds/{round.id}", 303)
 
 

@@ -92,8 +92,12 @@ def test_its_round_is_read_by_its_own_rows(
     assert kept == [{"taps": "8", "first_heel": "left"}] * 2
 
 
-def test_its_history_and_sources(therapist: TestClient, patient_id: int) -> None:
+def test_its_history_and_sources(
+    therapist: TestClient, sign_in_as: SignIn, patient_id: int, clock: Clock
+) -> None:
     taps(therapist, patient_id, "16.9", "16.0")
+    clock.move(days=3)
+    therapist = sign_in_as("therapist")
     round = therapist.get(taps(therapist, patient_id, "13.4", "12.8")).text
     history = therapist.get(f"/patients/{patient_id}/measures/{TAPS}").text
     sources = therapist.get(f"/measures/{TAPS}/sources").text
