@@ -139,21 +139,21 @@ def _make_data_dir(settings: Settings) -> None:
 def _make_site(settings: Settings, assets: Assets) -> Site:
     engine = make_engine(settings.database)
     migrate(engine, settings.data_dir / "backups")
-    shelf = catalogue()
 
     def after_change(session: Session, today: date) -> None:
-        keep_owed(session, shelf, settings.clocks, today)
+        keep_owed(session, site.catalogue, settings.clocks, today)
 
-    return Site(
+    site = Site(
         settings=settings,
         engine=engine,
-        catalogue=shelf,
+        catalogue=catalogue(),
         after_change=after_change,
         templates=make_templates(assets),
         version=VERSION,
         clock=lambda: datetime.now(UTC),
         zone=settings.zone,
     )
+    return site
 
 
 def make_templates(assets: Assets) -> jinja2.Environment:

@@ -6,7 +6,7 @@ from typing import Any
 
 from app.catalogue.fields import CatalogueError, Table
 from app.clinical import vocabulary as words
-from app.clinical.composite import Band, Component, Stage
+from app.clinical.composite import Band, Component, Stage, most_points
 from app.clinical.measure import Measure
 
 
@@ -109,14 +109,7 @@ def check_parts(m: Measure, name: str, others: Mapping[str, Measure]) -> None:
 
 def _check_no_stand_in(m: Measure, name: str) -> None:
     """A limit at the most points there are stands for "per point", which is none."""
-    tables = {b.quantity: [x.points for x in m.bands if x.quantity == b.quantity]
-              for b in m.bands}  # fmt: skip
-    most = sum(
-        sum(max(tables[s]) for s in c.stages)
-        if c.stages
-        else max(max(tables[t]) for t in c.bands.values())
-        for c in m.components
-    )
+    most = most_points(m.components, m.bands)
     for row in m.cutoffs:
         if row.fit.quantity == "score" and row.value >= most:
             raise CatalogueError(

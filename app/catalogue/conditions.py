@@ -13,12 +13,16 @@ PART_UNITS = {
     "diastolic_drop": {"mmHg"}, "lying_systolic": {"mmHg"}, "power": {"W"},
     "standing_systolic": {"mmHg"}, "heart_rate_rise": {"bpm"},
     "hr_sbp_ratio": {"bpm/mmHg"}, "systolic_drop_at_once": {"mmHg"},
-    "from_five_times_sit_to_stand": {"W/kg"}, "steps": {"count"},
-    "from_thirty_second_chair_stand": {"W/kg"}, "sum_of_stages": {"s"},
+    "steps": {"count"}, "sum_of_stages": {"s"},
     "lying_diastolic": {"mmHg"}, "diastolic_drop_at_once": {"mmHg"},
     "systolic_drop_sitting": {"mmHg"}, "diastolic_drop_sitting": {"mmHg"},
     "course_seconds": {"s"},
 }  # fmt: skip
+#: Parts of a walk there and back that a source may time.
+PHASES = (
+    "phase_sit_to_stand", "phase_turn_180", "phase_turn_before_sit",
+    "phase_stand_to_sit", "phase_walk_both_ways", "phase_walk_out",
+)  # fmt: skip
 
 
 def units_of(m: Measure, quantity: str) -> set[str]:
@@ -27,18 +31,21 @@ def units_of(m: Measure, quantity: str) -> set[str]:
         return set(m.units)
     units = {p.unit for p in m.pairs if p.quantity == quantity}
     units |= set(m.units) if m.zero and m.zero.quantity == quantity else set()
-    units |= {"s"} if quantity.startswith("phase_") else set()
+    units |= {"s"} if quantity in PHASES else set()
     units |= {"s" for stage in m.stages if stage.id == quantity}
     units |= {"points" for c in m.components if c.id == quantity}
+    units |= {"W/kg" for c in m.components if f"from_{c.measure}" == quantity}
     return units | PART_UNITS.get(quantity, set())
 
 
 def check_unit(m: Measure, row: Row, where: str) -> None:
     """A row in a unit the score never has would be read by nobody, or fail at it."""
+    quantity = row.fit.quantity
+    own = units_of(m, quantity)
+    if not own:
+        raise CatalogueError(f"{where}: quantity: {quantity!r} is never measured")
     unit = getattr(row, "unit", None)
-    if unit is None:
-        return
-    if not any(alike(unit, own) for own in units_of(m, row.fit.quantity)):
+    if unit is not None and not any(alike(unit, each) for each in own):
         raise CatalogueError(f"{where}: unit: {unit!r} is none this quantity has")
 
 

@@ -18,6 +18,7 @@ from app.catalogue.base_rates import BaseRates, base_rates
 from app.catalogue.composites import check_kind, check_parts, parts_of
 from app.catalogue.conditions import check_limits, check_unit, check_warns
 from app.catalogue.fields import CatalogueError, Table
+from app.catalogue.needs import check_needs, followed, needs_of
 from app.catalogue.pathways import pathway
 from app.clinical import vocabulary as words
 from app.clinical.guide import Guide
@@ -84,8 +85,9 @@ def load(folder: Path) -> Catalogue:
     cited = {f"{m.id}.toml": m.sources for m in measures.values()}
     cited |= {f"pathways/{p.id}.toml": p.sources for p in pathways.values()}
     _sources_agree(cited | {"base_rates.toml": base.sources})
-    for measure in measures.values():
+    for measure in list(measures.values()):
         check_parts(measure, f"{measure.id}.toml", measures)
+        measures[measure.id] = followed(measure, measures)
         for pair in measure.pairs:
             if pair.measure not in measures:
                 raise CatalogueError(
@@ -191,9 +193,12 @@ def _input(t: Table) -> Input:
         high=t.whole("high") or 999,
         options={k: v[0] for k, v in t.lists("options").items()},
         needed=t.flag("needed"),
+        tally=t.flag("tally"),
     )
     if (made.kind == "choice") != bool(made.options):
         raise t.wrong("options", "a choice has options, others have none")
+    if made.tally and made.kind != "count":
+        raise t.wrong("tally", "only a count is tallied")
     t.done()
     return made
 
@@ -201,7 +206,7 @@ def _input(t: Table) -> Input:
 def _pair(t: Table) -> Pair:
     made = Pair(
         measure=t.text("measure"),
-        quantity=t.word("quantity", rows.QUANTITIES),
+        quantity=t.text("quantity"),
         rule=t.word("rule", ("difference", "dual_task_effect")),  # type: ignore[arg-type]
         label=t.text("label"),
         unit=t.word("unit", rows.UNITS),
@@ -215,7 +220,7 @@ def _zero(t: Table) -> Zero:
     made = Zero(
         when=t.lists("when"),
         input=t.text("input"),
-        quantity=t.word("quantity", rows.QUANTITIES),
+        quantity=t.text("quantity"),
         label=t.text("label"),
         says=t.text("says"),
         button=t.text("button"),
@@ -271,6 +276,7 @@ def _card(t: Table) -> dict[str, Any]:
         "tape": _spans(t, "tape"),
         "posture": t.word("posture", ("standing", "seated")),
         "minutes": t.whole("minutes") or 0,
+        **needs_of(t),
         "retest_days": t.whole("retest_days") or 0,
         "must_not": t.words("must_not", PRECAUTIONS),
         "caution": t.words("caution", PRECAUTIONS),
@@ -278,6 +284,7 @@ def _card(t: Table) -> dict[str, Any]:
         "window_seconds": _seconds(t, "window_seconds"),
         "ceiling_seconds": _seconds(t, "ceiling_seconds"),
         "counted": t.words("counted"),
+        "last_one": t.text("last_one", ""),
     }
 
 
@@ -311,6 +318,7 @@ def _consistent(m: Measure, name: str) -> None:
     if not m.variants or not m.units or set(m.tape) != set(m.units):
         raise CatalogueError(f"{name}: needs a variant, units and a tape span per unit")
     check_kind(m, name)
+    check_needs(m, name)
     _count_is_whole(m, name)
     check_warns(m, name)
     variants = {v.id for v in m.variants}

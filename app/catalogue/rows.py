@@ -27,16 +27,6 @@ CHECK_KINDS = (
     "shares", "extra_walk", "post_test", "stages", "fall", "points", "bands", "power",
     "speeds", "impossible", "pathway",
 )  # fmt: skip
-QUANTITIES = (
-    "score", "difference", "dual_task_effect", "phase_sit_to_stand", "phase_turn_180",
-    "phase_turn_before_sit", "phase_stand_to_sit", "phase_walk_both_ways",
-    "phase_walk_out", "side_by_side", "semi_tandem", "tandem", "one_leg", "balance",
-    "walk", "chair", "systolic_drop_at_once", "diastolic_drop", "lying_systolic",
-    "standing_systolic", "heart_rate_rise", "hr_sbp_ratio", "power", "steps",
-    "from_five_times_sit_to_stand", "from_thirty_second_chair_stand", "course_seconds",
-    "with_arms", "sum_of_stages", "lying_diastolic", "diastolic_drop_at_once",
-    "systolic_drop_sitting", "diastolic_drop_sitting",
-)  # fmt: skip
 UNITS = tuple(SHOWN_PLACES)
 
 
@@ -74,15 +64,13 @@ def _fit(t: Table) -> Fit:
         ages_unknown=t.flag("ages_unknown"),
         whole_sample=t.flag("whole_sample"),
         sex=t.word("sex", (*words.SEXES, "any"), "any").replace("any", "") or None,
-        quantity=t.word("quantity", QUANTITIES, "score"),
+        quantity=t.text("quantity", "score"),
         variant=t.text("variant", "") or None,
         requires=t.lists("requires"),
         requires_person=requires_person,
         when_any=clauses(t, "when_any"),
         when_all=clauses(t, "when_all"),
-        when_missing=t.word("when_missing", QUANTITIES)
-        if t.has("when_missing")
-        else None,
+        when_missing=t.text("when_missing", "") or None,
     )
 
 
@@ -93,7 +81,7 @@ def clauses(t: Table, key: str) -> tuple[Clause, ...]:
         value = c.number("value")
         if value is None:
             raise c.wrong("value", "is missing")
-        quantity = c.word("quantity", QUANTITIES)
+        quantity = c.text("quantity")
         direction = c.word("direction", DIRECTIONS)
         found.append(Clause(quantity, direction, value, c.word("unit", UNITS)))
         c.done()

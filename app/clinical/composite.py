@@ -86,6 +86,19 @@ class Component:
     carries: tuple[str, ...] = ()
 
 
+def most_points(components: Sequence[Component], bands: Sequence[Band]) -> int:
+    """The most points that all parts together can give."""
+    most: dict[str, int] = {}
+    for band in bands:
+        most[band.quantity] = max(band.points, most.get(band.quantity, 0))
+    return sum(
+        sum(most[stage] for stage in c.stages)
+        if c.stages
+        else max(most[table] for table in c.bands.values())
+        for c in components
+    )
+
+
 def points(bands: Sequence[Band], quantity: str, seconds: Fraction | None) -> int:
     """What a part is worth; None seconds: it could not be done. Raise Impossible."""
     table = [band for band in bands if band.quantity == quantity]

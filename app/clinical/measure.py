@@ -233,7 +233,8 @@ class Variant:
 class Input:
     """Something entered beside the trial, e.g. how many numbers were said.
 
-    A choice has `options`; `needed` ones must be there for a trial to count.
+    A choice has `options`; `needed` ones must be there for a trial to count. A `tally`
+    is counted at the touch while the clock runs.
     """
 
     key: str
@@ -243,6 +244,7 @@ class Input:
     high: int = 999
     options: Mapping[str, str] = field(default_factory=dict)
     needed: bool = False
+    tally: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -281,10 +283,13 @@ class Zero:
 class Measure:
     """One standardised test. On screen it is called a test.
 
-    A count is made within `window_seconds`, of what `counted` names (one, many); a hold
+    A count is made within `window_seconds`, of what `counted` names (one, many), and
+    `last_one` says whether one under way at its end counts; a hold
     that lasts `ceiling_seconds`, or the seconds that the fact `ceiling_fact` says, ends
     there. `course` gives the metres of each value of the fact `course`: with it a time
     becomes a speed. `formula` says how a composite is made from its `components`.
+    `needs` is the least a person must be able to do, `kit_items` what must be at hand;
+    those of a composite follow from its parts.
     """
 
     id: str
@@ -304,6 +309,9 @@ class Measure:
     tape: Mapping[str, Span]
     posture: Literal["standing", "seated"]
     minutes: int
+    needs: str
+    walk_metres: Decimal | None
+    kit_items: tuple[str, ...]
     retest_days: int
     must_not: tuple[str, ...]
     caution: tuple[str, ...]
@@ -320,6 +328,7 @@ class Measure:
     bands: tuple[Band, ...] = ()
     formula: Literal["", "points", "relative_power"] = ""
     counted: tuple[str, ...] = ()
+    last_one: str = ""
     zero: Zero | None = None
     inputs: tuple[Input, ...] = ()
     pairs: tuple[Pair, ...] = ()

@@ -46,6 +46,23 @@ HOWS: Final = _closed(
     }
 )
 
+#: What somebody can do today, each including those before it. Common practice.
+ABILITIES: Final = _closed(
+    sits="sits only",
+    stands_held="stands with help",
+    stands="stands alone",
+    walks="walks",
+)
+
+#: Kit that not every room has. A phone is a stopwatch.
+KIT_ITEMS: Final = _closed(
+    stopwatch="stopwatch or this phone",
+    chair="chair",
+    tape="tape",
+    sticks="canes or sticks",
+    cuff="cuff",
+)
+
 #: Conditions a person may have. `none` and `older_adult` are for catalogue rows only.
 CONDITIONS: Final = _closed(
     parkinson="Parkinson disease",

@@ -64,8 +64,13 @@ def trials_of(measure: Measure, given: Mapping[str, str]) -> list[Trial]:
 
 
 def _noted(wanted: Input, value: str) -> None:
-    """What is noted beside the trials: whole numbers, and ticks written as yes."""
+    """What is noted beside the trials: whole numbers, choices, and ticks as yes."""
     name = wanted.key
+    if wanted.options:
+        if value not in wanted.options:
+            known = ", ".join(wanted.options)
+            raise Refused(f"--input {name}: {value!r} is not one of {known}")
+        return
     if wanted.kind == "yes_no" and value != "yes":
         raise Refused(f"--input {name}: write yes, or leave it out")
     if wanted.kind != "yes_no" and not (value.isascii() and value.isdigit()):
@@ -253,8 +258,11 @@ def part_score(
             said = " ".join(f"--input {name}=10" for name in component.stages)
             raise Refused(f"--with {other.id}: say each of them instead, like {said}")
         trials = _stages(other, component.stages, texts)
-        rule = next(v for v in other.variants if v.of == len(component.stages))
-        return make_score(other, trials, variant=rule.id, facts=done)
+        asked = len(component.stages)
+        # The part may take fewer stages than any rule of its own test.
+        rule = next((v for v in other.variants if v.of == asked), other.variants[0])
+        shorter = replace(other, variants=(replace(rule, of=asked, last=asked),))
+        return make_score(shorter, trials, facts=done)
     (text,) = texts.values()
     return single(other, text, done)
 

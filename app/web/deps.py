@@ -22,6 +22,7 @@ from sqlmodel import Session
 from starlette.concurrency import run_in_threadpool
 
 from app.catalogue.load import Catalogue
+from app.clinical.choosing import Today
 from app.settings import Settings
 from app.storage import people
 from app.storage.database import read_session, write_session
@@ -60,6 +61,8 @@ class Site:
     jobs: dict[int, object] = field(default_factory=dict)
     jobs_lock: Lock = field(default_factory=Lock)
     gate: Lock = field(default_factory=Lock)
+    #: What was said of today when a test was chosen, by person and patient; no finding.
+    today: dict[tuple[int, int], tuple[date, Today]] = field(default_factory=dict)
 
 
 class SignInNeeded(Exception):

@@ -1,7 +1,6 @@
 """Choosing a test, getting it ready, starting a round, and a test's history."""
 
 import uuid
-from dataclasses import dataclass
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
@@ -9,8 +8,9 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlmodel import Session
 
+from app.clinical.choosing import MINUTES, Today, offers
 from app.clinical.measure import Measure
-from app.clinical.precautions import Clearance
+from app.clinical.vocabulary import ABILITIES, KIT_ITEMS
 from app.storage.episodes import Episode, episodes_of, open_episode, visit_today
 from app.storage.patients import Patient, details_of, patient_for
 from app.storage.people import Person
@@ -18,6 +18,13 @@ from app.storage.precautions import precautions_on
 from app.storage.scores import scores_of
 from app.storage.trials import Round, TrialBody, record_trial, rounds_of, start_round
 from app.storage.visits import visit_ids_of
+from app.web.choosing import (
+    keep_for_today,
+    last_tries,
+    said_today,
+    sections,
+    today_from,
+)
 from app.web.course_view import course_view, made_scores
 from app.web.deps import (
     Form,
@@ -27,6 +34,7 @@ from app.web.deps import (
     ReadSession,
     RowId,
     SignedIn,
+    Site,
     SiteDep,
     WriteSession,
     Zone,
@@ -35,21 +43,12 @@ from app.web.deps import (
 from app.web.due import clearance_of
 from app.web.history_view import history_view
 from app.web.judging import keep
-from app.web.last_scores import ScoreLine, latest_by_test
+from app.web.last_scores import latest_by_test
 from app.web.open_visit import open_visit_of
 from app.web.setup_form import fact_fields, facts_from, remembered
 from app.web.shelf import measure_or_not_found
 
 router = APIRouter()
-
-
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """One test on offer, or which order blocks it."""
-
-    measure: Measure
-    clearance: Clearance
-    last: ScoreLine | None
 
 
 @router.get("/patients/{patient_id}/measures")
@@ -64,19 +63,58 @@ def choose(
 ) -> HTMLResponse:
     patient = patient_for(session, me, patient_id, "record_trial")
     today = now.astimezone(zone).date()
+    said = said_today(site, me, patient, today)
+    return _choose_page(request, session, site, patient, said, today, {})
+
+
+@router.post("/patients/{patient_id}/measures")
+def choose_for_today(
+    request: Request,
+    form: FormDep,
+    me: SignedIn,
+    session: ReadSession,
+    site: SiteDep,
+    now: Now,
+    zone: Zone,
+    patient_id: RowId,
+) -> Response:
+    """What the person can do now, and the room: kept for today, never a finding."""
+    patient = patient_for(session, me, patient_id, "record_trial")
+    today = now.astimezone(zone).date()
+    said, errors = today_from(form)
+    if errors:
+        return _choose_page(request, session, site, patient, said, today, errors)
+    keep_for_today(site, me, patient, today, said)
+    return RedirectResponse(f"/patients/{patient.id}/measures", 303)
+
+
+def _choose_page(
+    request: Request,
+    session: Session,
+    site: Site,
+    patient: Patient,
+    said: Today,
+    today: date,
+    errors: dict[str, str],
+) -> HTMLResponse:
     tags = _tags(session, open_episode(session, patient), today)
-    lines = latest_by_test(site.catalogue, scores_of(session, [patient.id]), today)
-    last = {line.measure_id: line for line in lines}
-    choices = [
-        Choice(m, clearance_of(m, tags), last.get(m.id))
-        for m in site.catalogue.measures.values()
-    ]
-    choices.sort(key=lambda c: (not c.clearance.allowed, c.measure.name))
+    scores = scores_of(session, [patient.id])
+    tries = last_tries(session, site.catalogue, scores)
+    found = offers(site.catalogue.measures.values(), said, tags, tries, today)
+    lines = latest_by_test(site.catalogue, scores, today)
     return page(
         request,
         "measures/choose.html",
+        status=422 if errors else 200,
         patient=patient,
-        choices=choices,
+        said=said,
+        sections=sections(found, said),
+        others=[o for o in found if not o.fits],
+        last={line.measure_id: line for line in lines},
+        abilities=ABILITIES,
+        kit=KIT_ITEMS,
+        minutes=MINUTES,
+        errors=errors,
         open_visit=open_visit_of(request, session, patient.id),
     )
 
@@ -162,6 +200,8 @@ def begin(
     if errors:
         return _ready_page(request, session, patient, measure, today, form, errors)
     round = _start(session, me, patient, measure, variant, facts, form, now, zone)
+    if measure.components:  # its parts may be there already: then it has its score
+        keep(session, site.catalogue, patient, round, now=now)
     return RedirectResponse(f"/rounds/{round.id}", 303)
 
 

@@ -184,6 +184,8 @@ def _inputs(measure: Measure, form: Form) -> dict[str, str]:
         if wanted.kind == "yes_no" or text in wanted.options:
             found[wanted.key] = text if wanted.options else "yes"
             continue
+        if wanted.options:
+            raise FieldProblem(f"input-{wanted.key}", f"{wanted.label}: choose one.")
         whole = text.isascii() and text.isdigit() and len(text) < 5
         if not whole and form.text("raw_ms"):
             continue  # a time that cannot be taken again never waits for a count

@@ -148,7 +148,6 @@ def test_end_of_a_trial_that_cannot_be_is_refused(
         ('counted = ["stand", "stands"]', "", "counted: a count names one and many"),
         ('input = "arms_needed"', 'input = "hands"', "zero.input: no tick 'hands'"),
         ('arms_used = ["yes"]', 'arms_used = ["often"]', "zero.when.arms_used"),
-        ('quantity = "with_arms"', 'quantity = "arms"', "zero: quantity: 'arms' is"),
     ],
 )
 def test_count_that_cannot_be_zero_is_refused(

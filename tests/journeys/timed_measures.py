@@ -22,6 +22,8 @@ highest = {highest}
 tape = {{ {unit} = [1, 30] }}
 posture = "standing"
 minutes = 2
+needs = "stands"
+kit_items = ["stopwatch"]
 retest_days = 14
 {ending}
 

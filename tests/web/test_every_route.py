@@ -140,6 +140,7 @@ ROWS: dict[tuple[str, str], str] = {
     ("POST", "/visits/{visit_id}/tasks/{task_id}/void"): BEDSIDE,
     ("GET", OF_PATIENT): BEDSIDE,
     ("GET", OF_PATIENT + "/measures"): BEDSIDE,
+    ("POST", OF_PATIENT + "/measures"): BEDSIDE,
     ("GET", OF_PATIENT + "/measures/{measure_id}"): BEDSIDE,
     ("POST", OF_PATIENT + "/measures/{measure_id}/not-done"): BEDSIDE,
     ("GET", OF_PATIENT + "/measures/{measure_id}/ready"): BEDSIDE,
