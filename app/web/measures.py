@@ -29,13 +29,15 @@ from app.web.deps import (
     WriteSession,
     Zone,
     page,
+    site_of,
 )
 from app.web.due import clearance_of
 from app.web.history_view import history_view
 from app.web.judging import keep
 from app.web.last_scores import ScoreLine, latest_by_test
+from app.web.made_from import part_note
 from app.web.open_visit import open_visit_of
-from app.web.setup_form import fact_fields, facts_from, remembered
+from app.web.setup_form import fact_fields, facts_from, lacking, remembered, swapped
 from app.web.shelf import measure_or_not_found
 
 router = APIRouter()
@@ -114,6 +116,7 @@ def ready(
     patient_id: RowId,
     measure_id: str,
 ) -> HTMLResponse:
+    """`?part=`: the test that this one is to be a part of."""
     patient = patient_for(session, me, patient_id, "record_trial")
     measure = measure_or_not_found(site.catalogue, measure_id)
     return _ready_page(
@@ -143,7 +146,8 @@ def begin(
         before = remembered(measure, rounds_of(session, patient.id, measure.id))
         if before is None:
             raise FormProblem("There is no earlier set-up of this test to repeat.")
-        facts, variant, errors = dict(before.facts), before.variant, {}
+        facts = swapped(measure, before.facts, form.text("swap"))
+        variant, errors = before.variant, lacking(measure, facts)
     if variant not in {v.id for v in measure.variants}:
         errors["variant"] = "Choose one of the trial rules."
     if form.every("not_ok"):
@@ -154,6 +158,8 @@ def begin(
     if errors:
         return _ready_page(request, session, patient, measure, today, form, errors)
     round = _start(session, me, patient, measure, variant, facts, form, now, zone)
+    if measure.components:  # its parts may all be there: then it has a score at once
+        keep(session, site.catalogue, patient, round, now=now)
     return RedirectResponse(f"/rounds/{round.id}", 303)
 
 
@@ -241,6 +247,7 @@ def _ready_page(
     form: Form,
     errors: dict[str, str],
 ) -> HTMLResponse:
+    shelf = site_of(request).catalogue
     tags = _tags(session, open_episode(session, patient), today)
     before = remembered(measure, rounds_of(session, patient.id, measure.id))
     conditions = list(details_of(session, patient).conditions)
@@ -255,6 +262,7 @@ def _ready_page(
         open_visit=open_visit_of(request, session, patient.id),
         before=before,
         fields=fact_fields(measure, conditions, form, kept),
+        part_note=part_note(shelf, request.query_params.get("part", ""), measure),
         typed=form,
         errors=errors,
         uid=_uid(form),

@@ -28,12 +28,16 @@ export class Clockwork {
   constructor(form) {
     this.form = form;
     this.key = form.dataset.stopwatch ?? "";
-    this.limit = 1000 * Number(form.dataset.ceiling ?? form.dataset.seconds ?? 0);
     /** @type {Run | null} */
     this.run = null;
     this.frame = 0;
     this.callOff = () => {};
     this.restore();
+  }
+
+  /** Milliseconds after which it ends by itself; the next hold may have its own. */
+  get limit() {
+    return 1000 * Number(this.form.dataset.ceiling ?? this.form.dataset.seconds ?? 0);
   }
 
   /** Takes up what this phone, or another of its tabs, has kept. */
