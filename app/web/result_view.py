@@ -98,7 +98,7 @@ def result_view(judged: Judged) -> ResultView:
         outcome=OUTCOMES[score.outcome],
         reason=UNABLE_REASONS.get(score.reason, score.reason),
         rule=result.measure.variant(score.variant).label,
-        setup=setup_words(judged.measure, judged.round.facts),
+        setup=setup_words(judged.measure, score.facts) if score.facts else "",
         parts=tuple(_parts(judged, result)),
         tape=score_tape(judged),
         chip=lead_chip(lead, result),

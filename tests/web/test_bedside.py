@@ -16,7 +16,7 @@ from app.storage.episodes import Episode, Visit
 from app.storage.patients import Patient
 from app.storage.scores import Score
 from app.storage.trials import Round, Trial
-from app.web.bedside import ORDERS
+from app.web.bedside import ORDERS, TAKEN_ALONE
 from app.web.deps import Site
 from tests.conftest import Clock, found, person_by
 from tests.make import NOW, make_patient, make_person, make_precaution, new_uid
@@ -59,7 +59,9 @@ def test_sheet_says_all_a_test_needs(client: TestClient, site: Site) -> None:
     answer = client.get("/bedside")
 
     assert answer.status_code == 200
-    for measure in site.catalogue.measures.values():
+    alone = [m for m in site.catalogue.measures.values() if m.kind in TAKEN_ALONE]
+    assert len(alone) > 10
+    for measure in alone:
         section = found(answer.text, f"section#{measure.id}").text()
         guide = measure.guide
         for line in (*guide.setup, *guide.guard, *guide.stop, *guide.say, *guide.show):
@@ -69,6 +71,10 @@ def test_sheet_says_all_a_test_needs(client: TestClient, site: Site) -> None:
         spared = {"weight"} if measure.posture == "seated" else set()
         assert asked == [key for key in ORDERS if key not in spared]
         assert found(answer.text, f"#{measure.id} template[data-test]")
+    said = found(answer.text, "[data-list]").text()
+    for measure in site.catalogue.measures.values():
+        assert measure.name in said  # on the list, or among those it cannot take
+        assert (f'id="{measure.id}"' in answer.text) == (measure in alone)
 
 
 @pytest.mark.usefixtures("patient_id")
