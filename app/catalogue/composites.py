@@ -130,6 +130,8 @@ def check_kind(m: Measure, name: str) -> None:
         == bool(m.course),
         "stage: stages, and only they, have stages": (m.kind == "stages")
         == bool(m.stages),
+        "guide: show: one line for each stage, in their order": not m.stages
+        or len(m.guide.show) == len(m.stages),
         "component: a composite, and only it, has components": (m.kind == "composite")
         == bool(m.components)
         == bool(m.formula),

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from app.catalogue import rows
+from app.catalogue.agreement import sources_agree
 from app.catalogue.base_rates import BaseRates, base_rates
 from app.catalogue.composites import check_kind, check_parts, parts_of
 from app.catalogue.conditions import check_limits, check_unit, check_warns
@@ -35,7 +36,6 @@ from app.clinical.measure import (
 )
 from app.clinical.pathway import Pathway
 from app.clinical.precautions import PRECAUTIONS
-from app.clinical.source import Source
 
 FOLDER = Path(__file__).parent
 #: A count of nothing is a result, and so is a sum of no points.
@@ -84,7 +84,7 @@ def load(folder: Path) -> Catalogue:
     }
     cited = {f"{m.id}.toml": m.sources for m in measures.values()}
     cited |= {f"pathways/{p.id}.toml": p.sources for p in pathways.values()}
-    _sources_agree(cited | {"base_rates.toml": base.sources})
+    sources_agree(cited | {"base_rates.toml": base.sources})
     for measure in list(measures.values()):
         check_parts(measure, f"{measure.id}.toml", measures)
         measures[measure.id] = followed(measure, measures)
@@ -394,15 +394,3 @@ def _same_people(a: Fit, b: Fit) -> bool:
         )  # fmt: skip
 
     return people(a) == people(b)
-
-
-def _sources_agree(cited: Mapping[str, Mapping[str, Source]]) -> None:
-    """One source key has one bibliography in all files. `cited`: sources by file."""
-    seen: dict[str, tuple[Source, str]] = {}
-    for name, sources in cited.items():
-        for source in sources.values():
-            first, where = seen.setdefault(source.key, (source, name))
-            if first != source:
-                raise CatalogueError(
-                    f"{name}: source {source.key}: differs from {where}"
-                )

@@ -165,6 +165,11 @@ def _make_sheet(request: Request, site: Site) -> str:
             for m in site.catalogue.measures.values()
             if m.kind in TAKEN_ALONE
         ],
+        left_out=[
+            m.name
+            for m in site.catalogue.measures.values()
+            if m.kind not in TAKEN_ALONE
+        ],
         edition=site.catalogue.edition,
         nothing=Form(),
         typed=Form(),

@@ -4,6 +4,7 @@ Pages, lists and the demo all come through here, so that a score on screen, in a
 and on the command line is read by one function.
 """
 
+import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -78,9 +79,7 @@ class Judged:
     @property
     def stage_number(self) -> int:
         """The stage that comes next, from 1: those held or missed lie behind."""
-        behind = ("completed", "unable")
-        taken = (t for t in self.trials if t.outcome in behind and not t.practice)
-        return 1 + sum(1 for t in taken if t.voided_at is None)
+        return 1 + sum(1 for t in self.trials if takes_stage(t))
 
     @property
     def stage(self) -> Stage | None:
@@ -88,6 +87,22 @@ class Judged:
         return (
             stages[self.stage_number - 1] if self.stage_number <= len(stages) else None
         )
+
+    @property
+    def stage_show(self) -> str:
+        """How the next stage is taken up."""
+        return self.measure.guide.show[self.stage_number - 1] if self.stage else ""
+
+    @property
+    def stages_ahead(self) -> str:
+        """The next stage and those after it, for a phone that cannot ask: JSON."""
+        ahead = self.measure.stages[: self.needed][self.stage_number - 1 :]
+        shows = self.measure.guide.show[self.stage_number - 1 :]
+        told = [
+            {"label": s.label, "show": show, "hold": int(s.hold)}
+            for s, show in zip(ahead, shows, strict=False)
+        ]
+        return json.dumps(told)
 
     @property
     def ceiling(self) -> int | None:
@@ -99,6 +114,12 @@ class Judged:
 
 def counts(trial: Trial) -> bool:
     done = trial.outcome == "completed"
+    return done and not trial.practice and trial.voided_at is None
+
+
+def takes_stage(trial: Trial) -> bool:
+    """Held or missed: the next trial is of the next stage."""
+    done = trial.outcome in ("completed", "unable")
     return done and not trial.practice and trial.voided_at is None
 
 

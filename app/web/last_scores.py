@@ -7,7 +7,8 @@ from decimal import Decimal
 from fractions import Fraction
 
 from app.catalogue.load import Catalogue
-from app.clinical.quantities import UNIT_WORDS, convert, shown
+from app.clinical.quantities import convert, shown
+from app.clinical.quantities import words as with_unit
 from app.clinical.vocabulary import OUTCOMES
 from app.storage.scores import Score
 from app.web.dates import day_words
@@ -69,4 +70,4 @@ def _in_unit(score: Score, unit: str) -> Decimal | None:
 
 def value_words(outcome: str, value: str | None, unit: str) -> str:
     """`16.2 s`, or the outcome in words."""
-    return OUTCOMES[outcome] if value is None else f"{value} {UNIT_WORDS[unit]}".strip()
+    return OUTCOMES[outcome] if value is None else with_unit(Decimal(value), unit)

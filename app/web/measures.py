@@ -39,13 +39,15 @@ from app.web.deps import (
     WriteSession,
     Zone,
     page,
+    site_of,
 )
 from app.web.due import clearance_of
 from app.web.history_view import history_view
 from app.web.judging import keep
 from app.web.last_scores import latest_by_test
+from app.web.made_from import part_note
 from app.web.open_visit import open_visit_of
-from app.web.setup_form import fact_fields, facts_from, remembered
+from app.web.setup_form import fact_fields, facts_from, lacking, remembered, swapped
 from app.web.shelf import measure_or_not_found
 
 router = APIRouter()
@@ -160,6 +162,7 @@ def ready(
     patient_id: RowId,
     measure_id: str,
 ) -> HTMLResponse:
+    """`?part=`: the test that this one is to be a part of."""
     patient = patient_for(session, me, patient_id, "record_trial")
     measure = measure_or_not_found(site.catalogue, measure_id)
     return _ready_page(
@@ -189,7 +192,8 @@ def begin(
         before = remembered(measure, rounds_of(session, patient.id, measure.id))
         if before is None:
             raise FormProblem("There is no earlier set-up of this test to repeat.")
-        facts, variant, errors = dict(before.facts), before.variant, {}
+        facts = swapped(measure, before.facts, form.text("swap"))
+        variant, errors = before.variant, lacking(measure, facts)
     if variant not in {v.id for v in measure.variants}:
         errors["variant"] = "Choose one of the trial rules."
     if form.every("not_ok"):
@@ -289,6 +293,7 @@ def _ready_page(
     form: Form,
     errors: dict[str, str],
 ) -> HTMLResponse:
+    shelf = site_of(request).catalogue
     tags = _tags(session, open_episode(session, patient), today)
     before = remembered(measure, rounds_of(session, patient.id, measure.id))
     conditions = list(details_of(session, patient).conditions)
@@ -303,6 +308,7 @@ def _ready_page(
         open_visit=open_visit_of(request, session, patient.id),
         before=before,
         fields=fact_fields(measure, conditions, form, kept),
+        part_note=part_note(shelf, request.query_params.get("part", ""), measure),
         typed=form,
         errors=errors,
         uid=_uid(form),

@@ -26,7 +26,7 @@ from app.clinical.screening import QUESTIONS, contradicted
 from app.clinical.source import Source
 from app.clinical.vocabulary import HOWS
 from app.web.pathway_known import ELSEWHERE
-from app.web.result_view import named
+from app.web.setup_form import named
 
 STATES: Final[Mapping[State, tuple[str, str]]] = {
     "met": ("in", "Holds"),

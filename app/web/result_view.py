@@ -1,8 +1,7 @@
 """A judged round as the result page shows it: words and order ready, nothing judged."""
 
-import re
-from collections.abc import Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any
 
 from app.clinical import change as changes
@@ -16,7 +15,7 @@ from app.clinical.source import Source
 from app.clinical.vocabulary import HOWS, OUTCOMES, UNABLE_REASONS
 from app.web.judging import Judged, counts
 from app.web.score_tape import score_tape
-from app.web.setup_form import setup_words
+from app.web.setup_form import named, setup_words
 from app.web.tape import TapeView
 
 CROSSED = {
@@ -95,11 +94,11 @@ def result_view(judged: Judged) -> ResultView:
     score, lead = result.score, result.leading
     return ResultView(
         value="" if score.shown is None else str(score.shown),
-        unit=UNIT_WORDS[score.unit] or result.measure.noun(score.shown),
+        unit=_unit_word(score.shown, score.unit) or result.measure.noun(score.shown),
         outcome=OUTCOMES[score.outcome],
         reason=UNABLE_REASONS.get(score.reason, score.reason),
         rule=result.measure.variant(score.variant).label,
-        setup=setup_words(judged.measure, judged.round.facts),
+        setup=setup_words(judged.measure, score.facts) if score.facts else "",
         parts=tuple(_parts(judged, result)),
         tape=score_tape(judged),
         chip=lead_chip(lead, result),
@@ -111,6 +110,14 @@ def result_view(judged: Judged) -> ResultView:
         **_change(result),
         **_groups(result),
     )
+
+
+def _unit_word(value: Decimal | None, unit: str) -> str:
+    """`stage` beside 1, `stages` beside 2."""
+    if value is None:
+        return UNIT_WORDS[unit]
+    fall = "" if unit != "mmHg" else " fall" if value > 0 else " (no fall)"
+    return with_unit(value, unit).partition(" ")[2] + fall
 
 
 def _change(result: Result) -> dict[str, Any]:
@@ -173,7 +180,8 @@ def _parts(judged: Judged, result: Result) -> list[str]:
     """What stands beside the score: other rules, the paired test, what was counted."""
     score, measure = result.score, result.measure
     said = [
-        f"{measure.variant(name).label}: {with_unit(shown(v, score.unit), score.unit)}"
+        capital(measure.variant(name).label)
+        + f": {with_unit(shown(v, score.unit), score.unit)}"
         for name, v in score.beside.items()
     ]
     said += [_pair_words(name, part) for name, part in score.parts.items()]
@@ -187,25 +195,24 @@ def _pair_words(name: str, part: Part) -> str:
     if name == "difference":
         side = "slower" if value > 0 else "faster"
         return f"{with_unit(abs(value), part.unit)} {side} than the plain test"
-    return f"{part.label}: {with_unit(value, part.unit)}"
+    return f"{capital(part.label)}: {with_unit(value, part.unit)}"
+
+
+def capital(words: str) -> str:
+    """Only the first letter: `BMI` and names keep theirs."""
+    return words[:1].upper() + words[1:]
 
 
 def _counted(judged: Judged) -> list[str]:
     """Counts kept with the last counted trial, and those that are missing."""
     done = [t for t in judged.trials if counts(t)]
-    if not done or not judged.measure.inputs:
+    if not done or not judged.measure.inputs or judged.measure.kind == "pressure":
         return []
     kept = done[-1].inputs
     wanted = [i for i in judged.measure.inputs if i.kind != "yes_no"]
     said = [f"{i.label}: {kept[i.key]}" for i in judged.measure.inputs if i.key in kept]
     missing = [i.label.lower() for i in wanted if i.key not in kept]
     return said + ([f"Not counted: {', '.join(missing)}"] if missing else [])
-
-
-def named(text: str, sources: Mapping[str, Source]) -> str:
-    """A note with sources as people cite them: `barry2014` becomes `Barry 2014`."""
-    keys = "|".join(sorted(map(re.escape, sources), key=len, reverse=True))
-    return re.sub(rf"\b({keys})\b", lambda m: sources[m[0]].short, text)
 
 
 def reading_view(measure: Measure, reading: Reading) -> ReadingView:

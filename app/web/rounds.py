@@ -52,11 +52,11 @@ from app.web.deps import (
     wants_fragment,
 )
 from app.web.due import clearance_of
-from app.web.judging import Judged, counts, judge, keep
-from app.web.made_from import part_lines
+from app.web.judging import Judged, counts, judge, keep, takes_stage
+from app.web.made_from import part_lines, wholes_of
 from app.web.open_visit import open_visit_of
 from app.web.result_view import result_view
-from app.web.setup_form import setup_words
+from app.web.setup_form import other_side, setup_words
 from app.web.stops import StopView, stop_views
 from app.web.trial_form import FieldProblem, taken_at, trial_body
 from app.web.trial_words import trial_words
@@ -268,12 +268,15 @@ def _result(judged: Judged, form: Form | None) -> dict[str, Any]:
 def _of_kind(
     request: Request, session: Session, judged: Judged, patient: Patient
 ) -> dict[str, Any]:
-    """What a test made from others shows, and whether others were done beside it."""
-    measure = judged.measure
+    """What a test made from others shows, the way back to it, and the other side."""
+    measure, shelf = judged.measure, site_of(request).catalogue
     return {
-        "parts": part_lines(session, site_of(request).catalogue, patient, judged),
+        "parts": part_lines(session, shelf, patient, judged),
         "wants_height": measure.formula == "relative_power",
         "several": tests_in(session, judged.round.visit_id) > 1,
+        "wholes": wholes_of(session, shelf, patient, judged) if judged.result else [],
+        "other_side": other_side(measure, judged.round.facts),
+        "other_uid": uuid.uuid4().hex,
     }
 
 
@@ -310,6 +313,7 @@ def _stops(request: Request, session: Session, round: Round) -> list[StopView]:
 def trial_lines(judged: Judged) -> list[TrialLine]:
     """Every trial in order, the voided ones too."""
     place, lines = 0, []
+    stages = stage_labels(judged)
     for trial in judged.trials:
         counted = None
         if counts(trial) and place < judged.needed:
@@ -318,7 +322,7 @@ def trial_lines(judged: Judged) -> list[TrialLine]:
         lines.append(
             TrialLine(
                 trial.id,
-                trial_words(trial, judged.measure),
+                stages.get(trial.id, "") + trial_words(trial, judged.measure),
                 counted,
                 trial.practice,
                 trial.void_reason or "",
@@ -326,6 +330,13 @@ def trial_lines(judged: Judged) -> list[TrialLine]:
             )
         )
     return lines
+
+
+def stage_labels(judged: Judged) -> dict[int, str]:
+    """Of each trial that took a stage: which one, as its words begin."""
+    taken = [t for t in judged.trials if takes_stage(t)]
+    pairs = zip(taken, judged.measure.stages, strict=False)
+    return {trial.id: f"{stage.label}: " for trial, stage in pairs}
 
 
 def split_words(judged: Judged, trial: Trial) -> tuple[str, ...]:

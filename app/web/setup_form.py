@@ -1,12 +1,21 @@
 """The set-up of a test on a form: asked, remembered from last time, and read back."""
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from app.clinical.measure import Fact, Measure
 from app.clinical.setup import BadFact, asked, fact_words, length, read_facts
+from app.clinical.source import Source
 from app.storage.trials import RoundTrials, Trial
 from app.web.deps import Form
+
+_OPPOSITE: Final = {"right": "left", "left": "right"}
+#: Facts that say what the tested side is to the person.
+_FOLLOWS: Final = frozenset(
+    {"dominance", "toward", "leg_side", "weak_side", "rear_kind"}
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,6 +25,7 @@ class FactField:
     fact: Fact
     value: str
     unit: str
+    help: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +55,38 @@ def _tried(trial: Trial) -> bool:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class OtherSide:
+    """The fact that names the side, and the side that was not tested, in words."""
+
+    key: str
+    words: str
+
+
+def other_side(measure: Measure, facts: Mapping[str, str]) -> OtherSide | None:
+    """Each side is a result of its own: what is left to do after this one."""
+    for fact in measure.facts:
+        value = facts.get(fact.key, "")
+        if fact.main and value in _OPPOSITE and set(fact.options) == set(_OPPOSITE):
+            return OtherSide(fact.key, fact.options[_OPPOSITE[value]])
+    return None
+
+
+def swapped(measure: Measure, facts: Mapping[str, str], key: str) -> dict[str, str]:
+    """The same set-up on the other side; what follows from the side is turned, too."""
+    side = other_side(measure, facts)
+    if side is None or side.key != key:
+        return dict(facts)
+    turned = {**facts, key: _OPPOSITE[facts[key]]}
+    for name in _FOLLOWS.intersection(turned):
+        fact = measure.fact(name)
+        left = [v for v in fact.options if v != turned[name]] if fact else []
+        del turned[name]
+        if len(left) == 1:  # of three nobody knows which
+            turned[name] = left[0]
+    return turned
+
+
 def setup_words(measure: Measure, facts: Mapping[str, str]) -> str:
     """The facts that were stated, in one line, without what is as it usually is."""
     said = [
@@ -60,14 +102,43 @@ def fact_fields(
 ) -> list[FactField]:
     """What to ask of this person; typed values win over remembered ones."""
     fields = []
+    elsewhere = from_elsewhere(measure)
     for fact in asked(measure, conditions):
+        if fact.key in elsewhere:
+            continue
         value = typed.text(f"fact-{fact.key}") or before.get(fact.key, "")
         unit = typed.text(f"unit-{fact.key}")
         if fact.kind == "length" and " " in value:
             number, kept = length(value)
             value, unit = str(number), unit or kept
-        fields.append(FactField(fact, value, unit or "in"))
+        help = named(fact.help, measure.sources)
+        fields.append(FactField(fact, value, unit or "in", help))
     return fields
+
+
+def from_elsewhere(measure: Measure) -> set[str]:
+    """Facts that come with the parts or the readings: asking them would ask twice."""
+    carried = {key for part in measure.components for key in part.carries}
+    if measure.formula == "relative_power":
+        carried.add("made_from")
+    return carried | ({"start", "reached"} if measure.kind == "pressure" else set())
+
+
+def named(text: str, sources: Mapping[str, Source]) -> str:
+    """A note with sources as people cite them: `barry2014` becomes `Barry 2014`."""
+    if not sources:
+        return text
+    keys = "|".join(sorted(map(re.escape, sources), key=len, reverse=True))
+    return re.sub(rf"\b({keys})\b", lambda m: sources[m[0]].short, text)
+
+
+def lacking(measure: Measure, facts: Mapping[str, str]) -> dict[str, str]:
+    """Errors for what the score cannot do without and nobody has said."""
+    return {
+        f"fact-{fact.key}": f"{fact.label}: say which, for the score."
+        for fact in measure.facts
+        if fact.needed and not facts.get(fact.key)
+    }
 
 
 def facts_from(measure: Measure, form: Form) -> tuple[dict[str, str], dict[str, str]]:
@@ -76,8 +147,6 @@ def facts_from(measure: Measure, form: Form) -> tuple[dict[str, str], dict[str, 
     errors: dict[str, str] = {}
     for fact in measure.facts:
         value = form.text(f"fact-{fact.key}")
-        if not value and fact.needed:
-            errors[f"fact-{fact.key}"] = f"{fact.label}: say which, for the score."
         if not value:
             continue
         if fact.kind == "length":
@@ -86,4 +155,4 @@ def facts_from(measure: Measure, form: Form) -> tuple[dict[str, str], dict[str, 
             facts |= read_facts(measure, {fact.key: value})
         except BadFact as fault:
             errors[f"fact-{fact.key}"] = str(fault).replace(fact.key, fact.label, 1)
-    return facts, errors
+    return facts, lacking(measure, facts) | errors

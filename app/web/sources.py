@@ -19,8 +19,8 @@ from app.clinical.measure import (
 from app.clinical.source import Source
 from app.clinical.vocabulary import HOWS
 from app.web.deps import SignedIn, SiteDep, page
-from app.web.result_view import named
 from app.web.row_words import row_words, whom
+from app.web.setup_form import named
 from app.web.shelf import measure_or_not_found
 
 router = APIRouter()

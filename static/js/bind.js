@@ -23,6 +23,8 @@ import { bindUndo } from "./undo.js";
 import { watchWaiting } from "./waiting.js";
 import { watchWakeLock } from "./wake_lock.js";
 import { watchWithdrawn } from "./withdraw.js";
+import { stages } from "./stages.js";
+import { standing } from "./standing.js";
 import { startWorker } from "./worker.js";
 
 /** In this order: a time the server holds is forgotten before a stopwatch looks for it.
@@ -32,6 +34,8 @@ const BEHAVIOURS = [
   ["input[data-uid]", fillUid],
   ["[data-pref]", bindPref],
   ["form[data-stopwatch]", stopwatch],
+  ["form[data-stages]", stages],
+  ["[data-standing]", standing],
   ["[data-undo-stop]", bindUndo],
   ["[data-running-bar]", showRunning],
   ["[data-stepper]", bindStepper],

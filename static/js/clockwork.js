@@ -28,13 +28,15 @@ export class Clockwork {
   constructor(form) {
     this.form = form;
     this.key = form.dataset.stopwatch ?? "";
-    this.limit = 1000 * Number(form.dataset.ceiling ?? form.dataset.seconds ?? 0);
     /** @type {Run | null} */
     this.run = null;
     this.frame = 0;
     this.callOff = () => {};
     this.restore();
   }
+
+  /** Milliseconds after which it ends by itself; the next hold may have its own. */
+  get limit() { return 1000 * Number(this.form.dataset.ceiling ?? this.form.dataset.seconds ?? 0); }
 
   /** Takes up what this phone, or another of its tabs, has kept. */
   restore() {
@@ -80,11 +82,9 @@ export class Clockwork {
     const delay = this.form.querySelector("[data-pref=delay]") ? delayMs() : 0;
     const uid = valueOf(this.form, "uid") || newUid();
     const start = later(momentOf(event), delay);
-    const { lowest, highest, outbox, test } = this.form.dataset;
-    this.run = begun(uid, start, {
-      limit: this.limit, delay, low: Number(lowest ?? 0), high: Number(highest ?? 0),
-      test: outbox ?? test ?? "", person: person(),
-    });
+    const { lowest = 0, highest = 0, outbox, test } = this.form.dataset;
+    this.run = begun(uid, start, { limit: this.limit, delay, low: Number(lowest),
+      high: Number(highest), test: outbox ?? test ?? "", person: person() });
     save(this.key, this.run);
     forgetLast();
     makeReady();

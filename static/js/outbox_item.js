@@ -87,12 +87,20 @@ export function valueWords({ fields }) {
     const ending = ENDINGS[/** @type {keyof ENDINGS} */ (outcome)] ?? outcome;
     return ran ? `${ending} at ${tenths(Number(ran))} s` : ending;
   }
+  if (said.get("input-when")) return cuffWords(said);
   if (said.get("count")) return countWords(said); // its time is only the window
   if (ran) return `${tenths(Number(ran))} s (raw)`;
   if (said.get("typed")) return `${said.get("typed")} s (typed)`;
   const unit = said.get("unit") ?? "";
   const marks = `${said.get("start_mark")} to ${said.get("end_mark")}`;
   return `${said.get("end_mark") ? marks : said.get("distance") || "no value"} ${unit}`;
+}
+
+/** "142/80 mmHg, standing 1 min" @param {Map<string, string>} said */
+function cuffWords(said) {
+  const lower = said.get("input-diastolic");
+  const when = (said.get("input-when") ?? "").replace(/_(\d)$/, " $1 min").replace("_", " ");
+  return `${said.get("count")}${lower ? `/${lower}` : ""} mmHg, ${when}`;
 }
 
 /** "12 stands": what the form says that it counts. @param {Map<string, string>} said */

@@ -71,6 +71,10 @@ def test_sheet_says_all_a_test_needs(client: TestClient, site: Site) -> None:
         spared = {"weight"} if measure.posture == "seated" else set()
         assert asked == [key for key in ORDERS if key not in spared]
         assert found(answer.text, f"#{measure.id} template[data-test]")
+    said = found(answer.text, "[data-list]").text()
+    for measure in site.catalogue.measures.values():
+        assert measure.name in said  # on the list, or among those it cannot take
+        assert (f'id="{measure.id}"' in answer.text) == (measure in alone)
 
 
 @pytest.mark.usefixtures("patient_id")

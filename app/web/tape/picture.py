@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from decimal import Decimal
 
+from app.clinical.quantities import words as with_unit
 from app.web.tape.labels import Want, apart, place_labels
 from app.web.tape.marks import (
     FLAG_EM,
@@ -31,12 +32,18 @@ from app.web.tape.marks import (
 )
 from app.web.tape.scale import Scale, scale_for, ticks
 
+#: Letters half as wide again as most.
+BROAD = "mMW"
 PIN_LEVELS, PIN_EM, PIN_APART, PIN_FOOT = 3, 0.72, 4.2, 0.5
 
 
 def _in(value: Decimal, unit: str) -> str:
-    """With its unit; a count has none."""
-    return f"{value:f} {unit}".strip()
+    """With its unit; a count has none. Half a stage is none, so one is `1 stage`."""
+    return (
+        with_unit(value, unit)
+        if unit in ("stages", "points")
+        else (f"{value:f} {unit}".strip())
+    )
 
 
 def _pins(scale: Scale, earlier: Sequence[Pin]) -> tuple[tuple[Mark, ...], int]:
@@ -82,7 +89,8 @@ def _flag(scale: Scale, today: Decimal, unit: str) -> Flag:
     words, x = _in(today, unit), scale.x(today)
     if scale.off(today):
         words = f"← {words}" if today < scale.low else f"{words} →"
-    width = round(len(words) * LETTER_EM + 1, 2)
+    broad = sum(words.count(letter) for letter in BROAD) * LETTER_EM / 2
+    width = round(len(words) * LETTER_EM + broad + 1, 2)
     half = width / 2 * 100 / NARROW_EM
     left = -width / 2 if half <= x <= 100 - half else -0.1 if x < half else 0.1 - width
     return Flag(x, round(left, 2), width, round(left + width / 2, 2), words)
@@ -97,13 +105,15 @@ def _ends(unit: str, better: Better) -> tuple[str, str]:
     """What the two ends of the tape mean for this kind of score."""
     if unit == "s" and better == "lower":
         return "faster", "slower"
-    if unit in {"m/s", "cm/s"}:
+    if unit in {"m/s", "cm/s", "ft/s"}:
         return "slower", "faster"
     if unit == "s":
         return "shorter", "longer"
     if unit in {"in", "cm", "m", "ft"}:
         return "shorter", "farther"
-    return "fewer", "more"
+    if unit == "mmHg":
+        return "smaller fall", "larger fall"
+    return ("less", "more") if unit == "W/kg" else ("fewer", "more")
 
 
 def _shape(notch: Notch) -> Shape:
