@@ -31,6 +31,8 @@ from app.web.tape.marks import (
 )
 from app.web.tape.scale import Scale, scale_for, ticks
 
+#: Letters half as wide again as the average one: `28 mmHg` would leave its cloth.
+WIDE = ("m", "W", "H")
 PIN_LEVELS, PIN_EM, PIN_APART, PIN_FOOT = 3, 0.72, 4.2, 0.5
 
 
@@ -82,7 +84,8 @@ def _flag(scale: Scale, today: Decimal, unit: str) -> Flag:
     words, x = _in(today, unit), scale.x(today)
     if scale.off(today):
         words = f"← {words}" if today < scale.low else f"{words} →"
-    width = round(len(words) * LETTER_EM + 1, 2)
+    letters = len(words) + sum(map(words.count, WIDE)) / 2
+    width = round(letters * LETTER_EM + 1, 2)
     half = width / 2 * 100 / NARROW_EM
     left = -width / 2 if half <= x <= 100 - half else -0.1 if x < half else 0.1 - width
     return Flag(x, round(left, 2), width, round(left + width / 2, 2), words)
@@ -97,8 +100,10 @@ def _ends(unit: str, better: Better) -> tuple[str, str]:
     """What the two ends of the tape mean for this kind of score."""
     if unit == "s" and better == "lower":
         return "faster", "slower"
-    if unit in {"m/s", "cm/s"}:
+    if unit in {"m/s", "cm/s", "ft/s"}:
         return "slower", "faster"
+    if unit in {"mmHg", "W/kg", "points"}:
+        return "lower", "higher"
     if unit == "s":
         return "shorter", "longer"
     if unit in {"in", "cm", "m", "ft"}:
