@@ -93,7 +93,11 @@ def picture_of(done: Sequence[Done], person: Person) -> Picture:
     return Picture(
         agreements=agreements,
         unread=tuple(_unread(counted)),
-        apart=(*_averages(counted), *_made_with(counted)),
+        apart=(
+            *_averages(counted),
+            *_made_with(counted),
+            *_in_several_set_ups(counted),
+        ),
         cannot_say=tuple(_cannot_say(agreements, person)),
     )
 
@@ -180,29 +184,29 @@ def _says(
         yield f"{about}: no clear answer."
     elif count == 1:
         side = "beyond" if beyond else "not beyond"
-        yield f"{about}: one test speaks of it, {side} its limit: {names}."
+        yield f"{about}: one result speaks of it, {side} its limit: {names}."
     elif not others:
         all_ = "both" if count == 2 else f"all {count}"
-        yield f"{about}: {all_} tests lie beyond their limits: {names}."
+        yield f"{about}: {all_} results lie beyond their limits: {names}."
     elif not beyond:
-        none = "neither test" if count == 2 else f"none of {count} tests"
+        none = "neither result" if count == 2 else f"none of {count} results"
         yield f"{about}: {none} lies beyond its limit: {names}."
     else:
         yield f"{about}: {_some(beyond, others, count)}"
     if split:
-        side = "no side" if count else "neither side"
-        yield f"Sources disagree within {_and(split)}, which takes {side} here."
+        takes = "takes" if len(split) == 1 else "take"
+        yield f"Sources disagree within {_and(split)}, which {takes} no side here."
     if near:
         yield f"Close to a limit, and could fall either side another day: {_and(near)}."
 
 
 def _some(beyond: Sequence[str], others: Sequence[str], count: int) -> str:
-    """`3 of 4 tests lie beyond their limits (...); 1 does not (...).`"""
+    """`3 of 4 results lie beyond their limits (...); 1 does not (...).`"""
     lie = "lies beyond its limit" if len(beyond) == 1 else "lie beyond their limits"
     does = "does" if len(others) == 1 else "do"
     return (
-        f"{len(beyond)} of {count} tests {lie} ({_and(beyond)}); {len(others)} {does} "
-        f"not ({_and(others)})."
+        f"{len(beyond)} of {count} results {lie} ({_and(beyond)}); {len(others)} "
+        f"{does} not ({_and(others)})."
     )
 
 
@@ -219,7 +223,7 @@ def _unread(done: Iterable[Done]) -> Iterator[Unread]:
 
 def _why_unread(one: Done) -> Unread | None:
     if one.result is None:
-        return Unread(one.name, "begun", f"Not finished: {one.missing}")
+        return Unread(one.name, "begun", f"Not finished. {one.missing}")
     score, lead = one.result.score, one.result.leading
     if score.outcome == "completed":
         return None if lead else Unread(one.name, "completed", _no_lead(one.result))
@@ -231,12 +235,14 @@ def _why_unread(one: Done) -> Unread | None:
 def _no_lead(result: Result) -> str:
     """Why none leads; a line of a rule or a diagnosis that is crossed is said."""
     crossed = [
-        r.says
+        r
         for r in result.readings
         if r.kind == "cutoff" and r.matched and r.confirmed and r.crossed
         and not r.no_verdict
     ]  # fmt: skip
-    return " ".join([result.no_lead_because, *crossed[:1]])
+    # What lies beside the score explains it; the line the score itself crosses is it.
+    crossed.sort(key=lambda r: r.row is None or r.row.fit.quantity != "score")
+    return " ".join([result.no_lead_because, *(r.says for r in crossed[:1])])
 
 
 def _averages(done: Iterable[Done]) -> Iterator[str]:
@@ -267,6 +273,17 @@ def _made_with(done: Sequence[Done]) -> Iterator[str]:
             yield (
                 f"{one.name} is computed with {_and(list(parts))}: where they agree, "
                 "that is one finding, not two."
+            )
+
+
+def _in_several_set_ups(done: Sequence[Done]) -> Iterator[str]:
+    """One test in two set-ups gives two results of one kind."""
+    read = [one.measure.short for one in done if one.result and one.result.leading]
+    for name in dict.fromkeys(read):
+        if read.count(name) > 1:
+            yield (
+                f"{name} was done in {read.count(name)} set-ups and stands here for "
+                "each: that is one test, not a second opinion."
             )
 
 

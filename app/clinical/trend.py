@@ -73,16 +73,19 @@ def theil_sen(
 
 
 def along(points: Sequence[Point], found: Trend) -> tuple[Fraction, Fraction]:
-    """The slope's line on the first and the last day.
+    """The slope's line on the first and the last day, half of the scores on each side.
 
-    It runs through the median day and the median score, as scipy.stats.theilslopes
-    has it.
+    Its start is the median of what the slope leaves of each score, as
+    scipy.stats.theilslopes has it with method "joint".
     """
     first = min(p.day for p in points)
-    x = [Fraction((p.day - first).days, 7) for p in points]
-    middle = median([Fraction(p.value) for p in points])
-    begins = middle - found.per_week * median(x)
-    return begins, begins + found.per_week * max(x)
+    weeks = [Fraction((p.day - first).days, 7) for p in points]
+    left = [
+        Fraction(p.value) - found.per_week * x
+        for p, x in zip(points, weeks, strict=True)
+    ]
+    begins = median(left)
+    return begins, begins + found.per_week * max(weeks)
 
 
 def _tied(k: int) -> int:

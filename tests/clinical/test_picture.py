@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from decimal import Decimal
 
 import pytest
 
@@ -16,7 +17,8 @@ from app.clinical.picture import (
     picture_of,
     repeated,
 )
-from app.clinical.reading import Result
+from app.clinical.reading import read
+from app.clinical.scoring import Trial, score
 from app.clinical.setup import read_facts
 from tests.clinical.reading_for import measure, result
 
@@ -79,36 +81,36 @@ TUG, FIVE, STEP, REACH = list(SHORT)[:4]
     ("sides", "expected"),
     [
         ({TUG: "in", FIVE: "in", STEP: "in", REACH: "out"},
-         "Falls: 3 of 4 tests lie beyond their limits (Timed Up and Go, Five-times "
+         "Falls: 3 of 4 results lie beyond their limits (Timed Up and Go, Five-times "
          "stands and Four square step); 1 does not (Functional reach)."),
         ({TUG: "in", FIVE: "out", STEP: "out"},
-         "Falls: 1 of 3 tests lies beyond its limit (Timed Up and Go); 2 do not "
+         "Falls: 1 of 3 results lies beyond its limit (Timed Up and Go); 2 do not "
          "(Five-times stands and Four square step)."),
         ({TUG: "in", FIVE: "in"},
-         "Falls: both tests lie beyond their limits: Timed Up and Go and Five-times "
+         "Falls: both results lie beyond their limits: Timed Up and Go and Five-times "
          "stands."),
         ({TUG: "out", FIVE: "out"},
-         "Falls: neither test lies beyond its limit: Timed Up and Go and Five-times "
+         "Falls: neither result lies beyond its limit: Timed Up and Go and Five-times "
          "stands."),
         ({TUG: "in", FIVE: "in", STEP: "in"},
-         "Falls: all 3 tests lie beyond their limits: Timed Up and Go, Five-times "
+         "Falls: all 3 results lie beyond their limits: Timed Up and Go, Five-times "
          "stands and Four square step."),
         ({TUG: "out", FIVE: "out", STEP: "out"},
-         "Falls: none of 3 tests lies beyond its limit: Timed Up and Go, Five-times "
+         "Falls: none of 3 results lies beyond its limit: Timed Up and Go, Five-times "
          "stands and Four square step."),
         ({TUG: "in"},
-         "Falls: one test speaks of it, beyond its limit: Timed Up and Go."),
+         "Falls: one result speaks of it, beyond its limit: Timed Up and Go."),
         ({TUG: "out"},
-         "Falls: one test speaks of it, not beyond its limit: Timed Up and Go."),
+         "Falls: one result speaks of it, not beyond its limit: Timed Up and Go."),
         ({TUG: "in out"},
          "Falls: no clear answer. Sources disagree within Timed Up and Go, which takes "
-         "neither side here."),
+         "no side here."),
         ({TUG: "in out", FIVE: "in", STEP: "in"},
-         "Falls: both tests lie beyond their limits: Five-times stands and Four "
+         "Falls: both results lie beyond their limits: Five-times stands and Four "
          "square step. Sources disagree within Timed Up and Go, which takes no side "
          "here."),
         ({TUG: "in in", FIVE: "out out"},
-         "Falls: 1 of 2 tests lies beyond its limit (Timed Up and Go); 1 does not "
+         "Falls: 1 of 2 results lies beyond its limit (Timed Up and Go); 1 does not "
          "(Five-times stands)."),
         ({}, ""),
     ],
@@ -125,7 +127,7 @@ def test_only_answers_about_one_outcome_are_set_against_each_other() -> None:
     )
 
     assert [a.outcome_type for a in found.agreements] == ["falls", "function"]
-    assert "both tests" in says(found, "falls")
+    assert "both results" in says(found, "falls")
     assert "Five-times stands" not in says(found, "falls")
     assert says(found, "function").endswith("not beyond its limit: Five-times stands.")
 
@@ -186,7 +188,7 @@ def test_what_could_not_be_read_says_why_unable_first() -> None:
     unable, off, begun = found.unread
     assert unable.why.startswith("Unable.")
     assert off.why.startswith("Not the published set-up")
-    assert begun.why == "Not finished: 1 of 2 counted trials."
+    assert begun.why == "Not finished. 1 of 2 counted trials."
 
 
 def test_unable_takes_no_side_about_limits() -> None:
@@ -199,17 +201,25 @@ def test_unable_takes_no_side_about_limits() -> None:
 
 def test_a_crossed_line_of_a_rule_is_said_though_none_leads() -> None:
     """A fall of 30 mmHg lies beyond the consensus line, which never leads."""
-    pressure = measure("orthostatic_vitals")
-    lead = of_pressure(30)
-    found = seen(Done(pressure.short, pressure, lead))
+    crossed, within = (seen(of_pressure(drop)).unread[0] for drop in (30, 5))
 
-    [unread] = found.unread
-    assert "30 mmHg" in unread.why
-    assert found.agreements == ()
+    assert "30 mmHg is at or above 20 mmHg" in crossed.why
+    assert "mmHg" not in within.why
+    assert seen(of_pressure(30)).agreements == ()
 
 
-def of_pressure(drop: int) -> Result:
-    return result("orthostatic_vitals", f"{drop}", **SEVENTY)  # type: ignore[arg-type]
+def of_pressure(drop: int) -> Done:
+    m = measure("orthostatic_vitals")
+    readings = [
+        Trial("completed", Decimal(value), "mmHg", inputs={"when": when})
+        for when, value in (
+            ("lying", 140),
+            ("standing_1", 140),
+            ("standing_3", 140 - drop),
+        )
+    ]
+    woman = Person((75,), "female", (), "community")
+    return Done(m.short, m, read(m, score(m, readings), woman))
 
 
 def test_the_later_of_two_alike_counts() -> None:
@@ -233,6 +243,8 @@ def test_another_set_up_of_one_test_stands_beside_it() -> None:
     ]
     tests = [done(TUG, "12.0", device="none"), done(TUG, "12.0", device="cane")]
     assert not any(repeated(t, tests) for t in tests)
+    assert any("was done in 2 set-ups" in said for said in seen(*tests).apart)
+    assert not any("set-ups" in said for said in seen(tests[0]).apart)
 
 
 def test_an_unfinished_repeat_stands_for_nothing() -> None:

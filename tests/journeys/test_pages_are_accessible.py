@@ -1,9 +1,19 @@
 """axe-core on the pages of patients, visits and the desk; nothing pushes sideways."""
 
+from datetime import timedelta
+
 import pytest
 
+from app.storage.database import write_session
+from app.storage.episodes import open_episode
+from app.storage.patients import Patient
+from app.storage.trials import TrialBody
+from app.web.deps import Site
+from app.web.judging import keep
+from tests.conftest import person_by
 from tests.journeys.conftest import OpenPhone, Phone
 from tests.journeys.deeds import STANDS, open_round
+from tests.make import make_round, make_trial, make_visit
 
 PAGES = (
     "/desk", "/desk/table", "/desk/summary", "/patients/find", "/audit",
@@ -63,3 +73,40 @@ def test_text_at_200_per_cent_on_the_narrowest_phone(
         phone.page.evaluate("document.documentElement.style.fontSize = '200%'")
         phone.fits()
     open_round(phone, patient_id, STANDS)
+
+
+def five_weeks(site: Site, patient_id: int) -> int:
+    """A test a week, unable first, and on the last day two more; that day's visit."""
+    with write_session(site.engine) as session:
+        owner = person_by(session, "therapist")
+        patient = session.get_one(Patient, patient_id)
+        episode = open_episode(session, patient)
+        for week, seconds in enumerate((None, 20.0, 19.4, 18.8, 18.1)):
+            now = site.clock() - timedelta(weeks=4 - week)
+            visit = make_visit(session, owner, episode, now=now)
+            last = ["turn_360", "four_square_step"] if week == 4 else []
+            for measure in (STANDS, *last):
+                round = make_round(
+                    session, owner, visit, measure=measure, variant="", now=now
+                )
+                body = TrialBody(outcome="unable", reason="pain")
+                if seconds:
+                    body = TrialBody(raw_ms=int(seconds * 1000))
+                make_trial(session, owner, round, body, now=now)
+                keep(session, site.catalogue, patient, round, now=now)
+        return visit.id
+
+
+@pytest.mark.parametrize("look", list(LOOKS))
+def test_history_and_picture(open_phone: OpenPhone, patient_id: int, look: str) -> None:
+    phone = open_phone(**LOOKS[look])
+    visit_id = five_weeks(phone.live.app.state.site, patient_id)
+    for path, drawn in (
+        (f"/patients/{patient_id}/measures/{STANDS}", "svg.time line.slope"),
+        (f"/visits/{visit_id}/picture", "svg.tape"),
+    ):
+        phone.goto(path)
+        assert phone.page.locator(drawn).count()
+        sound(phone, f"{look} {path}")
+        phone.page.evaluate("document.documentElement.style.fontSize = '200%'")
+        phone.fits()

@@ -55,12 +55,12 @@ def test_each_test_stands_in_its_domain_with_tape_and_lead(
     two_tests(therapist, patient_id)
     text = picture(therapist, site)
 
-    assert [h.text() for h in found(text, "main").css("section > h2")][:2] == [
+    assert [h.text() for h in found(text, "main").css(".domains h2")] == [
         "Transfers",
         "Stepping",
     ]
-    cards = found(text, "main").css(".side-by-side > section")
-    names = found(text, "main").css(".side-by-side h3")
+    cards = found(text, "main").css(".domains .card")
+    names = found(text, "main").css(".domains h3")
     assert [h.text() for h in names] == ["Five-times stands", "Four square step"]
     assert all(card.css_first("svg.tape") for card in cards)
     with read_session(site.engine) as session:
@@ -75,7 +75,7 @@ def test_where_they_agree_is_said(
     two_tests(therapist, patient_id)
 
     said = words(picture(therapist, site), "section[aria-labelledby=together]")
-    assert "both tests lie beyond their limits" in said
+    assert "both results lie beyond their limits" in said
     assert "Five-times stands and Four square step" in said
 
 
@@ -89,7 +89,7 @@ def test_unable_comes_first_among_what_was_not_read(
     text = picture(therapist, site)
     unread = words(text, "section[aria-labelledby=unread]")
     assert unread.index("Five-times stands Unable: pain.") < unread.index("Four square")
-    assert "Not finished: 1 of 2 counted trials" in unread
+    assert "Not finished. 1 of 2 counted trials" in unread
     assert "Unable" in words(text, ".value.words")
 
 
@@ -112,7 +112,7 @@ def test_repeated_test_is_shown_and_counts_once(
     text = picture(therapist, site)
     assert text.count("the later one counts below") == 1
     said = words(text, "section[aria-labelledby=together]")
-    assert "one test speaks of it" in said
+    assert "one result speaks of it" in said
 
 
 def test_only_the_tests_of_that_visit_stand_there(

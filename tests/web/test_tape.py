@@ -346,3 +346,29 @@ def test_count_without_a_unit_leaves_no_gap() -> None:
     assert [line.words for line in view.key] == ["10: place in a sample"]
     assert view.flag is not None
     assert view.flag.words == "12"
+
+
+@pytest.mark.parametrize(
+    ("unit", "ends"),
+    [("mmHg", ("lower", "higher")), ("W/kg", ("lower", "higher")),
+     ("ft/s", ("slower", "faster")), ("", ("fewer", "more"))],
+)  # fmt: skip
+def test_the_ends_are_named_for_the_kind_of_score(
+    unit: str, ends: tuple[str, str]
+) -> None:
+    view = tape(
+        low=SIX, high=DAY, unit=unit, better="higher", today=SIX, label="a",
+    )  # fmt: skip
+
+    assert view.ends == ends
+
+
+def test_a_wide_unit_has_a_wider_flag() -> None:
+    wide, plain = (
+        tape(low=SIX, high=DAY, unit=u, better="lower", today=SIX, label="a").flag
+        for u in ("mmHg", "tick")
+    )
+
+    assert wide is not None
+    assert plain is not None
+    assert wide.width > plain.width

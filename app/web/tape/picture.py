@@ -107,6 +107,8 @@ def _ends(unit: str, better: Better) -> tuple[str, str]:
         return "faster", "slower"
     if unit in {"m/s", "cm/s", "ft/s"}:
         return "slower", "faster"
+    if unit in {"mmHg", "W/kg", "points"}:
+        return "lower", "higher"
     if unit == "s":
         return "shorter", "longer"
     if unit in {"in", "cm", "m", "ft"}:
