@@ -19,7 +19,7 @@ PAGES = (
     "/desk", "/desk/table", "/desk/summary", "/patients/find", "/audit",
     "/caseload/import", "/patients/1/edit", "/patients/1/precautions",
     "/patients/1/episodes", "/patients/1/people", "/patients/1/profile",
-    "/patients/1/record", "/patients/1/visits", "/patients/1",
+    "/patients/1/record", "/patients/1/visits", "/patients/1", "/patients/1/measures",
     "/patients/1/pathways", "/patients/1/pathways/cdc", "/patients/1/pathways/nice2025",
 )  # fmt: skip
 LOOKS: dict[str, dict[str, object]] = {
@@ -110,3 +110,18 @@ def test_history_and_picture(open_phone: OpenPhone, patient_id: int, look: str) 
         sound(phone, f"{look} {path}")
         phone.page.evaluate("document.documentElement.style.fontSize = '200%'")
         phone.fits()
+
+
+@pytest.mark.parametrize("look", list(LOOKS))
+def test_choosing_with_everything_open(
+    open_phone: OpenPhone, patient_id: int, look: str
+) -> None:
+    phone = open_phone(**LOOKS[look])
+    phone.goto(f"/patients/{patient_id}/measures")
+    with phone.page.expect_navigation():
+        phone.page.get_by_role("button", name="stands with help").click()
+    phone.page.evaluate(
+        "document.querySelectorAll('main details').forEach(d => { d.open = true; })"
+    )
+    assert phone.page.get_by_text("needs a walk of 3 m").first.is_visible()
+    sound(phone, f"{look} choosing")

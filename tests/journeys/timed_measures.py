@@ -54,7 +54,9 @@ def with_timed(folder: Path, *, window: int = 3, ceiling: int = 2) -> Catalogue:
     shutil.copy(FOLDER / "facts.toml", folder)
     counted = CARD.format(
         id="rises", name="Made-up rises", kind="count", unit="count", lowest=1,
-        highest=200, ending=f'window_seconds = {window}\ncounted = ["rise", "rises"]',
+        highest=200,
+        ending=f'window_seconds = {window}\ncounted = ["rise", "rises"]\n'
+        'last_one = "More than halfway counts."',
     )  # fmt: skip
     held = CARD.format(
         id="stance", name="Made-up stance", kind="time", unit="s", lowest="0.1",
