@@ -98,9 +98,7 @@ def read_cuff(phone: Phone, when: str, upper: str, lower: str) -> None:
     phone.page.get_by_role("button", name="Save this reading").tap()
 
 
-def test_cuff_series_with_the_standing_clock(
-    phone: Phone, patient_id: int, today: object
-) -> None:
+def test_cuff_series_with_the_standing_clock(phone: Phone, patient_id: int) -> None:
     phone.page.clock.install()
     open_round(phone, patient_id, CUFF)
     read_cuff(phone, "lying", "142", "80")
