@@ -37,6 +37,9 @@ FOLDER = folder("demo_data")
 STORY = read_story(FOLDER, SHELF)
 FIVE, TUG = "five_times_sit_to_stand", "timed_up_and_go"
 CUP, REACH, SQUARES = "tug_manual", "functional_reach", "four_square_step"
+WALK, CUFF, STANCES = "gait_speed", "orthostatic_vitals", "four_stage_balance"
+BATTERY = "short_physical_performance_battery"
+HALF_MINUTE, SEATED = "thirty_second_chair_stand", "seated_reach_forward"
 WITHIN = "within measurement error"
 LONG = "Vermilion Long-tailed Reedbed Bunting of the Third-floor East Corridor"
 
@@ -213,6 +216,12 @@ def contents(path: Path) -> list[str]:
         ("Russet Ibex", FIVE, "12.4", "", None, None),
         ("Russet Ibex", SQUARES, "11.0", "", None, None),
         (LONG, TUG, "33.0", "", None, WITHIN),
+        ("Amber Heron", WALK, "0.88", "middleton2016", False, WITHIN),
+        ("Amber Heron", CUFF, "22", "", None, "cannot be told"),
+        ("Saffron Otter", STANCES, "2", "cdc_four_stage", True, "cannot be told"),
+        ("Saffron Otter", BATTERY, "8", "veronese2014", True, WITHIN),
+        ("Jade Wren", HALF_MINUTE, "5", "steadi2017", True, None),
+        ("Indigo Kestrel", SEATED, "22.8", "", None, None),
     ],
 )
 def test_latest_score_shows_what_it_should(
@@ -233,6 +242,29 @@ def test_latest_score_shows_what_it_should(
 
 class TestTheStory:
     """What single patients are there to show."""
+
+    def test_four_like_walks_make_a_row(self, demo: Engine) -> None:
+        last = judged(demo, "Amber Heron", WALK)[-1]
+
+        assert [e.comparable for e in last.earlier] == [True, True, True]
+        assert [str(e.score.shown) for e in last.earlier] == ["0.71", "0.76", "0.81"]
+
+    def test_postural_drop_is_seen_twice_and_brings_its_caution(
+        self, demo: Engine
+    ) -> None:
+        falls = judged(demo, "Amber Heron", CUFF)
+        results = [j.result for j in falls]
+
+        assert [str(r.score.shown) for r in results if r] == ["24", "22"]
+        assert all("Sit or lie the person down" in " ".join(r.cautions)
+                   for r in results if r)  # fmt: skip
+
+    def test_battery_is_made_from_the_tests_of_its_day(self, demo: Engine) -> None:
+        first, last = scores(demo, "Saffron Otter", BATTERY)
+
+        assert (first.value, last.value) == ("7", "8")
+        kept = rounds(demo, "Saffron Otter", BATTERY)
+        assert [len(k.trials) for k in kept] == [0, 0]
 
     def test_four_comparable_scores_make_a_row(self, demo: Engine) -> None:
         last = judged(demo, "Amber Heron", FIVE)[-1]

@@ -66,7 +66,7 @@ HERON = "patients/amber_heron.toml"
         ("patients/jade_wren.toml", '"physical"', '"lazy"', "reason: 'lazy' is not"),
         ("patients/saffron_otter.toml", '"12"]', '"3"]', "marks: The end mark"),
         ("patients/indigo_kestrel.toml", "not_done", "stopped", "in force: Weight-"),
-        (HERON, 'until = "10:28"', 'until = "10:01"', "until: not before 10:02"),
+        (HERON, 'until = "10:28"', 'until = "10:01"', "until: not before 10:12"),
         (HERON, 'until = "10:28"', 'until = "late"', "until: write a time of day"),
         (HERON, 'hand_off = "family"', "", "visit 4: hand_off: is missing"),
         (HERON, 'hand_off = "family"', 'hand_off = "dog"', "'dog' is not one of"),

@@ -279,7 +279,7 @@ def _round(t: Table, shelf: Catalogue) -> DemoRound:
         facts=_setup(t, measure),
         trials=tuple(_trial(trial, measure) for trial in t.tables("trial")),
     )
-    if not made.trials:
+    if not made.trials and not measure.components:
         raise t.wrong("trial", "a round needs one")
     t.done()
     return made
@@ -377,7 +377,7 @@ def _consistent(t: Table, patient: DemoPatient, shelf: Catalogue) -> None:
         for round in visit.rounds:
             measure = shelf.measures[round.measure]
             blocked = clearance(measure.must_not, (), tags).blocked_by
-            tried = any(
+            tried = not round.trials or any(
                 trial.body.outcome not in ("declined", "not_done")
                 for trial in round.trials
             )

@@ -98,7 +98,6 @@ def read_cuff(phone: Phone, when: str, upper: str, lower: str) -> None:
     phone.page.get_by_role("button", name="Save this reading").tap()
 
 
-@pytest.mark.usefixtures("today")
 def test_cuff_series_with_the_standing_clock(phone: Phone, patient_id: int) -> None:
     phone.page.clock.install()
     open_round(phone, patient_id, CUFF)
