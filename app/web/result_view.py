@@ -126,7 +126,9 @@ def _change(result: Result) -> dict[str, Any]:
     if change is None:
         return {"change": None, "change_says": "", "change_readings": ()}
     kind = CHANGE_CHIP.get(change.verdict, "unsure")
-    confirmed_first = sorted(change.readings, key=lambda r: not r.confirmed)
+    confirmed_first = sorted(
+        change.readings, key=lambda r: (not r.confirmed, r.no_verdict)
+    )
     return {
         "change": Chip(kind, change.verdict.capitalize()),
         "change_says": change.says,

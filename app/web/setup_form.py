@@ -94,6 +94,8 @@ def setup_words(measure: Measure, facts: Mapping[str, str]) -> str:
         for fact in measure.facts
         if fact.key in facts and (fact.main or facts[fact.key] != fact.default)
     ]
+    if not said and from_elsewhere(measure):
+        return ""  # it is that of the parts or of the readings
     return " · ".join(said) or "no set-up was noted"
 
 

@@ -21,8 +21,8 @@ function takes({ fields, undone }) {
 /** To a hundredth of a second, as it is scored. @param {Item} item @param {Stage} stage */
 export function isHeld({ fields }, stage) {
   const said = new Map(fields);
-  const seconds = said.get("raw_ms") ? Number(said.get("raw_ms")) / 1000 : Number(said.get("typed"));
-  return said.get("outcome") !== "unable" && Math.round(seconds * 100) >= stage.hold * 100;
+  const ms = Number(said.get("raw_ms") || 1000 * Number(said.get("typed")));
+  return said.get("outcome") !== "unable" && Math.round(ms / 10) >= stage.hold * 100;
 }
 
 /**
