@@ -115,6 +115,8 @@ def _number(
     assert trial.value is not None
     if trial.unit == "s" and not 0 < trial.value * 1000 <= LONGEST_MS:
         raise BadTrial("Ten hours are the most.")
+    if trial.unit in ("m/s", "ft/s"):
+        raise BadTrial("Write the seconds that were timed; the course makes the speed.")
     if trial.unit == "count" and trial.value > 9999:
         raise BadTrial("9999 is the most.")
     return TrialCell(

@@ -5,7 +5,7 @@ from typing import Any
 
 from app.exports.caseload_csv import TrialCell
 from app.storage.past_rounds import marks_of_import
-from app.storage.trials import TrialBody
+from app.storage.trials import DISTANCE_UNITS, TrialBody
 from app.web.trial_form import STAND_BY
 
 
@@ -27,7 +27,7 @@ def _number(told: TrialCell) -> dict[str, Any]:
         return {}
     if told.unit == "s":
         return {"raw_ms": int(Decimal(told.value) * 1000)}
-    if not told.unit:
+    if told.unit not in DISTANCE_UNITS:  # stands, or the mmHg of a cuff
         return {"count": int(told.value)}
     start, end = told.marks or (None, None)
     return {

@@ -121,7 +121,7 @@ def test_composite_file_is_made_from_new_rounds(
     assert "Invented pose points" in made
     assert (POSES, "1", "stages") in scores(site)
     assert (POINTS, "3", "points") in scores(site)
-    assert "invented pose: 1 point" in made
+    assert "Invented pose: 1 point" in made
     assert "invented taps: 2 points" in made
 
 

@@ -107,7 +107,7 @@ def _ends(unit: str, better: Better) -> tuple[str, str]:
         return "faster", "slower"
     if unit in {"m/s", "cm/s", "ft/s"}:
         return "slower", "faster"
-    if unit in {"mmHg", "W/kg", "points"}:
+    if unit in {"W/kg", "points"}:
         return "lower", "higher"
     if unit == "s":
         return "shorter", "longer"
@@ -115,7 +115,7 @@ def _ends(unit: str, better: Better) -> tuple[str, str]:
         return "shorter", "farther"
     if unit == "mmHg":
         return "smaller fall", "larger fall"
-    return ("less", "more") if unit == "W/kg" else ("fewer", "more")
+    return "fewer", "more"
 
 
 def _shape(notch: Notch) -> Shape:
