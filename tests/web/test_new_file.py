@@ -122,7 +122,7 @@ def test_composite_file_is_made_from_new_rounds(
     assert (POSES, "1", "stages") in scores(site)
     assert (POINTS, "3", "points") in scores(site)
     assert "Invented pose: 1 point" in made
-    assert "invented taps: 2 points" in made
+    assert "Invented taps: 2 points" in made
 
 
 def test_it_falls_due_and_its_visit_tells_it(
