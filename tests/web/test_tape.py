@@ -350,7 +350,7 @@ def test_count_without_a_unit_leaves_no_gap() -> None:
 
 @pytest.mark.parametrize(
     ("unit", "ends"),
-    [("mmHg", ("lower", "higher")), ("W/kg", ("lower", "higher")),
+    [("mmHg", ("smaller fall", "larger fall")), ("W/kg", ("lower", "higher")),
      ("ft/s", ("slower", "faster")), ("", ("fewer", "more"))],
 )  # fmt: skip
 def test_the_ends_are_named_for_the_kind_of_score(
