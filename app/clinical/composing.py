@@ -318,7 +318,7 @@ def _seat(found: Score) -> Fraction:
     if "seat_height" not in found.facts:
         raise NotScorable("Still missing: the height of the seat that was used.")
     number, unit = length(found.facts["seat_height"])
-    return convert(Fraction(number), unit, "cm") / 100
+    return convert(Fraction(number), unit, "m")
 
 
 Rule = Callable[[Measure, Variant, Score, Paired, Body], Score | None]

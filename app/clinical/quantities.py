@@ -19,9 +19,12 @@ UNIT_WORDS: Final = {unit: unit for unit in SHOWN_PLACES} | {"count": ""}
 _ONE: Final = {"stages": "stage", "points": "point"}
 #: Units that turn into each other exactly, each as a multiple of the first of its kind.
 SAME_KIND: Final = (
-    {"cm": Fraction(1), "in": Fraction(254, 100)},
+    {"cm": Fraction(1), "in": Fraction(254, 100), "m": Fraction(100)},
+    {"kg": Fraction(1), "lb": Fraction(45_359_237, 100_000_000)},
     {"m/s": Fraction(1), "ft/s": Fraction(3048, 10000)},
 )
+#: The units a body's sizes are computed in.
+BODY_UNITS: Final = {"height": "m", "weight": "kg"}
 _UNITS: Final = "|".join(sorted(SHOWN_PLACES, key=len, reverse=True))
 _TYPED: Final = re.compile(rf"(\d{{1,6}}(?:\.\d{{1,3}})?) ?({_UNITS})?", re.ASCII)
 
@@ -73,7 +76,10 @@ def _or(units: tuple[str, ...]) -> str:
 
 
 def convert(value: Fraction, unit: str, to: str) -> Fraction:
-    """Exact: 1 in = 2.54 cm, 1 ft = 0.3048 m. Raise ValueError for other kinds."""
+    """Exact: 1 in = 2.54 cm, 1 ft = 0.3048 m, 1 lb = 0.45359237 kg.
+
+    Raise ValueError for two kinds.
+    """
     if unit == to:
         return value
     for sizes in SAME_KIND:

@@ -14,7 +14,7 @@ from app.catalogue.load import Catalogue
 from app.clinical.composing import is_held
 from app.clinical.composite import Component
 from app.clinical.measure import Input, Measure
-from app.clinical.quantities import parse
+from app.clinical.quantities import BODY_UNITS, alike, convert, parse
 from app.clinical.scoring import Score, Trial, read_trial
 from app.clinical.scoring import score as make_score
 from app.clinical.setup import BadFact, read_facts
@@ -178,15 +178,10 @@ def _size(key: str, text: str) -> Fraction:
     if typed is None:
         raise Refused(f"--input {key}: write it like 170cm or 70kg, not {text!r}")
     number, unit = Fraction(typed[1]), typed[2]
-    if key == "height":
-        unit = unit or ("m" if number <= 3 else "cm")
-        scale = {"m": Fraction(1), "cm": Fraction(1, 100), "in": Fraction(254, 10_000)}
-    else:
-        unit = unit or "kg"
-        scale = {"kg": Fraction(1), "lb": Fraction(45_359_237, 100_000_000)}
-    if unit not in scale:
+    unit = unit or ("kg" if key == "weight" else "m" if number <= 3 else "cm")
+    if not alike(unit, BODY_UNITS[key]):
         raise Refused(f"--input {key}: {unit} is no unit of it")
-    size = number * scale[unit]
+    size = convert(number, unit, BODY_UNITS[key])
     low, high = (Fraction(1, 2), 3) if key == "height" else (10, 400)
     if not low <= size <= high:
         raise Refused(f"--input {key}: {text} cannot be. Check number and unit.")

@@ -244,6 +244,14 @@ def open_episode(session: Session, patient: Patient) -> Episode:
     return episode
 
 
+def episode_or_none(session: Session, patient: Patient) -> Episode | None:
+    """The same; None when none is open."""
+    try:
+        return open_episode(session, patient)
+    except NotFound:
+        return None
+
+
 def episode_on(session: Session, patient: Patient, day: date) -> Episode:
     """The episode that was open on a day, for what arrives after it was closed.
 

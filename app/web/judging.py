@@ -21,6 +21,7 @@ from app.clinical.composing import best_part
 from app.clinical.composite import Stage
 from app.clinical.measure import Measure
 from app.clinical.person import Person, ages_on, time_since
+from app.clinical.quantities import BODY_UNITS, convert
 from app.clinical.reading import Result, read
 from app.clinical.scoring import NotScorable, Score
 from app.clinical.setup import HowDone, what_differs
@@ -287,17 +288,11 @@ def _score_or_none(shelf: Catalogue, kept: RoundTrials) -> Score | None:
 
 
 def body_of(details: PatientDetails) -> dict[str, Fraction]:
-    """Height in m and weight in kg, as far as they are known.
-
-    1 lb = 0.45359237 kg exactly.
-    """
-    metres = {"cm": Fraction(1, 100), "in": Fraction(254, 10_000)}
-    kilograms = {"kg": Fraction(1), "lb": Fraction(45_359_237, 100_000_000)}
-    scales = {"height": metres, "weight": kilograms}
+    """Height in m and weight in kg, as far as they are known."""
     return {
-        key: Fraction(value) * scales[key][unit]
+        key: convert(Fraction(value), unit, BODY_UNITS[key])
         for key, (value, unit) in details.sizes.items()
-        if key in scales
+        if key in BODY_UNITS
     }
 
 

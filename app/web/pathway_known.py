@@ -15,8 +15,7 @@ from app.clinical.pathway import Known, Taken
 from app.clinical.person import Person
 from app.clinical.quantities import words as with_unit
 from app.clinical.reading import Result
-from app.storage.episodes import Episode, open_episode
-from app.storage.errors import NotFound
+from app.storage.episodes import episode_or_none
 from app.storage.patients import Patient, PatientDetails, details_of
 from app.storage.profile import Profile, profile_of
 from app.storage.scores import scores_of
@@ -82,7 +81,7 @@ def gather(
     today: date,
 ) -> Gathered:
     """All that is known on `today`; a test that is not here is missing."""
-    details, episode = details_of(session, patient), _episode(session, patient)
+    details, episode = details_of(session, patient), episode_or_none(session, patient)
     if episode is not None:
         person = person_on(details, episode.setting, today)
     else:
@@ -97,13 +96,6 @@ def gather(
     taken = _taken(session, shelf, patient, measures, today)
     days = {key: a.on_date for key, a in given.items() if key not in ELSEWHERE}
     return Gathered(Known(person, answers, taken), days)
-
-
-def _episode(session: Session, patient: Patient) -> Episode | None:
-    try:
-        return open_episode(session, patient)
-    except NotFound:
-        return None
 
 
 def _taken(

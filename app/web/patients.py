@@ -28,7 +28,7 @@ from app.clinical.vocabulary import (
 from app.identifiers import warning
 from app.storage.caseload import LastScore
 from app.storage.cover import covered_for
-from app.storage.episodes import Episode, add_episode, open_episode
+from app.storage.episodes import Episode, add_episode, episode_or_none, open_episode
 from app.storage.errors import NotAllowed, NotFound, SameIdOtherBody
 from app.storage.patients import (
     Patient,
@@ -308,13 +308,6 @@ def _begun(
         for round, have in unfinished_rounds(session, patient.id, day)
         if round.measure in shelf.measures
     ]
-
-
-def episode_or_none(session: Session, patient: Patient) -> Episode | None:
-    try:
-        return open_episode(session, patient)
-    except NotFound:
-        return None
 
 
 def _review_words(review_on: date | None, today: date) -> str:

@@ -3,6 +3,7 @@
 from decimal import Decimal
 
 from app.clinical import vocabulary as terms
+from app.clinical.clauses import DIRECTION_WORDS
 from app.clinical.measure import (
     Cutoff,
     Fit,
@@ -16,10 +17,6 @@ from app.clinical.measure import (
 from app.clinical.quantities import words
 from app.clinical.setup import fact_words
 
-SIDES = {
-    "above": "above", "at_or_above": "at or above", "below": "below",
-    "at_or_below": "at or below",
-}  # fmt: skip
 LIMITS = {"average": "limit of the average", "normal": "limit of normal",
           "fifth": "slowest fifth from"}  # fmt: skip
 
@@ -29,7 +26,7 @@ def row_words(row: Row) -> str:
     if isinstance(row, Norm):
         return _norm(row)
     if isinstance(row, Cutoff):
-        limit = f"{SIDES[row.direction]} {words(row.value, row.unit)}"
+        limit = f"{DIRECTION_WORDS[row.direction]} {words(row.value, row.unit)}"
         return f"limit {limit}: {row.outcome}{_accuracy(row)}"
     if isinstance(row, UnableRow):
         return f"unable: {row.outcome}"
