@@ -4,6 +4,7 @@ import asyncio
 from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
 from datetime import UTC, date, datetime
+from functools import cache
 
 import jinja2
 from fastapi import APIRouter, Depends, FastAPI
@@ -104,7 +105,7 @@ def create_app(settings: Settings) -> FastAPI:
     """A site ready to serve: its folder, log, catalogue and database are in order."""
     _make_data_dir(settings)
     start_log(settings.data_dir)
-    assets = Assets(folder("static"))
+    assets = _shipped_assets()
     app = FastAPI(
         docs_url=None,
         redoc_url=None,
@@ -156,6 +157,13 @@ def _make_site(settings: Settings, assets: Assets) -> Site:
     return site
 
 
+@cache
+def _shipped_assets() -> Assets:
+    """Joined and hashed once, also where one program makes many sites: the tests do."""
+    return Assets(folder("static"))
+
+
+@cache
 def make_templates(assets: Assets) -> jinja2.Environment:
     """Escaping always on; a name a template misspells is a fault, never a blank."""
     templates = jinja2.Environment(
