@@ -112,13 +112,10 @@ def create_app(settings: Settings) -> FastAPI:
         openapi_url=None,
         redirect_slashes=False,
         lifespan=_lifespan,
+        routes=_pages().routes,
     )
     app.state.site = _make_site(settings, assets)
     app.state.assets = assets
-    for router in PUBLIC:
-        app.include_router(router)
-    for router in SIGNED_IN:
-        app.include_router(router, dependencies=[Depends(signed_in)])
     app.mount("/static", assets)
     errors.install(app)
     app.add_middleware(GZipMiddleware, minimum_size=1024, compresslevel=5)
@@ -155,6 +152,17 @@ def _make_site(settings: Settings, assets: Assets) -> Site:
         zone=settings.zone,
     )
     return site
+
+
+@cache
+def _pages() -> APIRouter:
+    """Every route; what each depends on is worked out at the first request, once."""
+    pages = APIRouter()
+    for router in PUBLIC:
+        pages.include_router(router)
+    for router in SIGNED_IN:
+        pages.include_router(router, dependencies=[Depends(signed_in)])
+    return pages
 
 
 @cache
