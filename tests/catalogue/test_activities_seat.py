@@ -103,7 +103,7 @@ def test_values_are_as_written(activity_id: str) -> None:
         activity.dose.rest_s,
         len(activity.steps),
     )
-    assert carried == tuple(map(Decimal, WRITTEN[activity_id]))
+    assert tuple(map(Decimal, carried)) == tuple(map(Decimal, WRITTEN[activity_id]))
 
 
 def test_ability_and_help_follow_what_is_asked_beforehand() -> None:
