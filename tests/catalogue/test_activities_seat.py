@@ -13,7 +13,7 @@ from app.clinical.activity import NAMED_UNITS, Activity
 from app.clinical.strip import STRIP_IN, Layout
 
 #: Start, step, sets, rest in seconds, how many steps.
-WRITTEN = {
+WRITTEN: dict[str, tuple[Decimal | int, ...]] = {
     "R01": (21, -1, 3, 90, 4),
     "R02": (0, 1, 3, 90, 4),
     "R03": (3, 1, 2, 60, 4),
@@ -96,14 +96,14 @@ def used(layout: Layout) -> Decimal:
 def test_values_are_as_written(activity_id: str) -> None:
     activity = ACTIVITIES[activity_id]
 
-    carried = (
+    carried: tuple[Decimal | int, ...] = (
         activity.grade.start,
         activity.grade.step,
         activity.dose.sets,
         activity.dose.rest_s,
         len(activity.steps),
     )
-    assert tuple(map(Decimal, carried)) == tuple(map(Decimal, WRITTEN[activity_id]))
+    assert carried == WRITTEN[activity_id]
 
 
 def test_ability_and_help_follow_what_is_asked_beforehand() -> None:
