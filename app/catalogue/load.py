@@ -19,6 +19,7 @@ from app.catalogue.agreement import sources_agree
 from app.catalogue.base_rates import BaseRates, base_rates
 from app.catalogue.composites import check_kind, check_parts, parts_of
 from app.catalogue.conditions import check_limits, check_unit, check_warns
+from app.catalogue.dimensions import Dimensions, dimensions
 from app.catalogue.facts import KINDS, fact, spans
 from app.catalogue.fields import CatalogueError, Table
 from app.catalogue.needs import check_needs, followed, needs_of
@@ -49,13 +50,14 @@ DOMAINS = (
 
 @dataclass(frozen=True, slots=True)
 class Catalogue:
-    """All tests, pathways and activities by id, base rates, the edition."""
+    """All tests, pathways and activities by id, base rates, dimensions, the edition."""
 
     measures: Mapping[str, Measure]
     edition: str
     base: BaseRates = field(default_factory=BaseRates)
     pathways: Mapping[str, Pathway] = field(default_factory=dict)
     activities: Mapping[str, Activity] = field(default_factory=dict)
+    dimensions: Dimensions = field(default_factory=Dimensions)
 
 
 @cache
@@ -84,8 +86,10 @@ def load(folder: Path) -> Catalogue:
         for path in sorted((folder / "pathways").glob("*.toml"))
     }
     activities = _activities(folder / "activities", digest)
+    sizes = _dimensions(folder / "dimensions.toml", digest)
     cited = {f"{m.id}.toml": m.sources for m in measures.values()}
     cited |= {f"pathways/{p.id}.toml": p.sources for p in pathways.values()}
+    cited |= {"dimensions.toml": sizes.sources}
     sources_agree(cited | {"base_rates.toml": base.sources})
     for measure in list(measures.values()):
         check_parts(measure, f"{measure.id}.toml", measures)
@@ -96,7 +100,7 @@ def load(folder: Path) -> Catalogue:
                     f"{measure.id}.toml: pair: no measure {pair.measure!r}"
                 )
     edition = digest.hexdigest()[:12]
-    return Catalogue(measures, edition, base, pathways, activities)
+    return Catalogue(measures, edition, base, pathways, activities, dimensions=sizes)
 
 
 def _activities(folder: Path, digest: Any) -> dict[str, Activity]:
@@ -109,6 +113,10 @@ def _activities(folder: Path, digest: Any) -> dict[str, Activity]:
             )
         found[made.id] = made
     return found
+
+
+def _dimensions(path: Path, digest: Any) -> Dimensions:
+    return dimensions(_read(path, digest)) if path.exists() else Dimensions()
 
 
 def _read(path: Path, digest: Any) -> dict[str, Any]:
