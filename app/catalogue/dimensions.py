@@ -55,8 +55,9 @@ def dimensions(content: Mapping[str, Any]) -> Dimensions:
 
 def _sources(found: Dimensions) -> None:
     cited = {r.source for t in found.things.values() for r in t.references}
-    beside = (*found.notes, *found.findings, *found.legs, *found.checks)
-    unlike = (cited | {row.source for row in beside}) ^ set(found.sources)
+    cited |= {n.source for n in found.notes} | {f.source for f in found.findings}
+    cited |= {s.source for s in found.legs} | {c.source for c in found.checks}
+    unlike = cited ^ set(found.sources)
     if unlike:
         raise CatalogueError(
             f"{NAME}: source: {', '.join(sorted(unlike))}: listed and cited differ"

@@ -50,7 +50,7 @@ SPANS: Final[MappingProxyType[Kind, tuple[int, int]]] = MappingProxyType(
 WHENS: Final = MappingProxyType(
     {
         "": "",
-        "short_stretch": "where it is narrow for at most 24 in, with 48 x 36 in between",
+        "short_stretch": "narrow for at most 24 in, then 48 x 36 in",
         "deep_opening": "where the opening is more than 24 in deep",
         "wide_turn": "where this is met, the two others need not be",
         "bevelled": "where the edge is bevelled 1:2 or gentler",
@@ -173,6 +173,10 @@ class Comparison:
     by: Fraction
     says: str
 
+    @property
+    def cited(self) -> str:
+        return cited(self.reference)
+
 
 def plain(value: Decimal) -> str:
     """`17`, `17.5`: no zeros at the end."""
@@ -208,10 +212,8 @@ def parse_length(text: str, unit: str, kind: Kind) -> Length:
     length = Length(value, unit)
     low, high = SPANS[kind]
     if not low <= length.inches <= high:
-        raise BadNumber(
-            f"{plain(value)} {unit} cannot be right here: from "
-            f"{Length(Decimal(low), 'in').words} to {Length(Decimal(high), 'in').words}."
-        )
+        ends = " to ".join(Length(Decimal(end), "in").words for end in (low, high))
+        raise BadNumber(f"{plain(value)} {unit} cannot be right here: from {ends}.")
     return length
 
 

@@ -48,6 +48,6 @@ NEXT: Final = MappingProxyType(
         "proposed": ("agreed", "done", "declined"),
         "agreed": ("done", "declined"),
         "done": ("agreed",),
-        "declined": ("agreed",),
+        "declined": ("agreed", "done"),
     }
 )

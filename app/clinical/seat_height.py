@@ -34,7 +34,7 @@ class Leg:
 
     @property
     def spans(self) -> tuple[Fraction, Fraction]:
-        """Floor to knee fold in shoes, cm: one number, or two when measured barefoot."""
+        """Floor to knee fold in shoes, cm: one number, or two if measured barefoot."""
         cm = convert(Fraction(self.length.value), self.length.unit, "cm")
         low, high = SHOE_CM if self.shoes == "off" else (0, 0)
         return cm + low, cm + high

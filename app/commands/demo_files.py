@@ -30,6 +30,7 @@ from app.clinical.vocabulary import (
     SEXES,
     UNABLE_REASONS,
 )
+from app.commands.demo_rooms import check_changes, read_sizes
 from app.commands.demo_visits import EACH, DemoContent, read_content
 from app.storage.episodes import PLANS
 from app.storage.trials import TrialBody
@@ -77,9 +78,10 @@ class DemoVisit:
     @property
     def over(self) -> time:
         """When the last thing told of it was done; a visit ends on its own day."""
-        seen = len(self.content.symptoms) + len(self.content.vitals)
+        told = self.content
+        things = (told.symptoms, told.vitals, told.tasks, told.rooms, told.changes)
         trials = sum(len(round.trials) for round in self.rounds)
-        spent = EACH * (seen + trials + len(self.content.tasks))
+        spent = EACH * (trials + sum(map(len, things)))
         return (datetime.combine(date.min, self.at) + spent).time()
 
 
@@ -118,6 +120,7 @@ class DemoPatient:
     opened_days_ago: int
     conditions: Mapping[str, int | None] = field(default_factory=dict)
     facts: Mapping[str, str] = field(default_factory=dict)
+    sizes: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     precautions: tuple[DemoPrecaution, ...] = ()
     visits: tuple[DemoVisit, ...] = ()
 
@@ -184,6 +187,7 @@ def _patient(t: Table, shelf: Catalogue, handles: set[str]) -> DemoPatient:
         assigned=t.words("assigned", handles),
         conditions=_conditions(t),
         facts=_person_facts(t),
+        sizes=read_sizes(t),
         **_episode(t),
         precautions=tuple(map(_precaution, t.tables("precaution"))),
         visits=tuple(_visit(v, shelf, handles) for v in t.tables("visit")),
@@ -260,7 +264,7 @@ def _visit(t: Table, shelf: Catalogue, handles: set[str]) -> DemoVisit:
         at=at,
         by=t.word("by", handles),
         rounds=tuple(_round(r, shelf) for r in t.tables("round")),
-        content=read_content(t),
+        content=read_content(t, shelf),
     )
     if made.content.end is not None and made.content.end.until <= made.over:
         raise t.wrong("until", f"not before {made.over:%H:%M}: more was done in it")
@@ -369,7 +373,8 @@ def _splits(t: Table, measure: Measure, whole_ms: int | None) -> list[int]:
 
 
 def _consistent(t: Table, patient: DemoPatient, shelf: Catalogue) -> None:
-    """Nothing before the episode, and no test that an order forbade."""
+    """Nothing before the episode, no test that an order forbade, no unknown change."""
+    check_changes(t, [(v.content.rooms, v.content.changes) for v in patient.visits])
     for place, visit in enumerate(patient.visits, 1):
         if visit.days_ago > patient.opened_days_ago:
             raise t.wrong(f"visit {place}: days_ago", "before the episode opened")

@@ -30,7 +30,13 @@ from app.commands.demo_files import (
     DemoStory,
     DemoVisit,
 )
-from app.commands.demo_visiting import Stage, end_deeds, hello_deeds, task_deeds
+from app.commands.demo_visiting import (
+    Stage,
+    end_deeds,
+    hello_deeds,
+    room_deeds,
+    task_deeds,
+)
 from app.commands.demo_visits import EACH
 from app.commands.refused import Refused
 from app.storage.database import write_session
@@ -39,6 +45,7 @@ from app.storage.patients import Patient, PatientDetails, add_patient
 from app.storage.people import Person, add_person
 from app.storage.precautions import PrecautionOnEpisode, add_precaution, end_precaution
 from app.storage.responsible import assign
+from app.storage.room_measurements import RoomChange
 from app.storage.trials import record_trial, start_round, void_trial
 from app.web.judging import keep
 from app.web.owing import keep_owed
@@ -108,6 +115,7 @@ class _Making:
     episodes: dict[str, Episode] = field(default_factory=dict)
     precautions: dict[str, PrecautionOnEpisode] = field(default_factory=dict)
     visits: dict[str, Visit] = field(default_factory=dict)
+    changes: dict[str, RoomChange] = field(default_factory=dict)
 
     def day(self, days_ago: int) -> date:
         return self.now.astimezone(self.zone).date() - timedelta(days=days_ago)
@@ -213,6 +221,7 @@ def details_of(patient: DemoPatient, day: Callable[[int], date]) -> PatientDetai
             for name, days in patient.conditions.items()
         },
         facts=patient.facts,
+        sizes=patient.sizes,
     )
 
 
@@ -259,14 +268,18 @@ def _visit_deeds(
     at = making.instant(told.days_ago, told.at)
     yield at, partial(_visit, making, patient, told, name)
     stage = Stage(
-        making.session, making.shelf, making.zone, making.visits, name, uid_of
-    )
+        making.session, making.shelf, making.zone, making.visits, name, uid_of,
+        making.changes,
+    )  # fmt: skip
     for when, do in hello_deeds(stage, told.content, at):
         at = when
         yield when, do
     for place, round in enumerate(told.rounds, 1):
         yield at, partial(_round, making, patient, round, name, place)
         at += EACH * len(round.trials)
+    for when, do in room_deeds(stage, told.content, at):
+        at = when
+        yield when, do
     yield from task_deeds(stage, told.content, at)
     end = told.content.end
     if end is not None:

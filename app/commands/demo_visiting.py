@@ -11,7 +11,14 @@ from sqlmodel import Session
 
 from app.catalogue.load import Catalogue
 from app.clinical.visiting import EXIT_LIST
-from app.commands.demo_visits import EACH, DemoContent, DemoEnd, DemoTask, Said
+from app.commands.demo_forms import Said
+from app.commands.demo_rooms import DemoChange, DemoMeasure
+from app.commands.demo_visits import (
+    EACH,
+    DemoContent,
+    DemoEnd,
+    DemoTask,
+)
 from app.storage.episodes import Visit
 from app.storage.observations import (
     SymptomCheck,
@@ -22,6 +29,13 @@ from app.storage.observations import (
 )
 from app.storage.people import Person
 from app.storage.review import write_text
+from app.storage.room_measurements import (
+    RoomChange,
+    add_change,
+    measures_in,
+    move_change,
+    record_measure,
+)
 from app.storage.visits import close, set_exit_items, set_kind, set_minutes
 from app.version import VERSION
 from app.web.visit_text import text_lines
@@ -40,10 +54,15 @@ class Stage:
     visits: dict[str, Visit]
     name: str
     uid_of: Callable[[str], str]
+    changes: dict[str, RoomChange]
 
     @property
     def visit(self) -> Visit:
         return self.visits[self.name]
+
+    def change(self, name: str) -> str:
+        """A change of this patient, by a name that no other patient's has."""
+        return f"{self.name.rpartition('/')[0]}/change/{name}"
 
     @property
     def person(self) -> Person:
@@ -66,6 +85,16 @@ def task_deeds(stage: Stage, told: DemoContent, at: datetime) -> Iterator[Deed]:
     for place, task in enumerate(told.tasks, 1):
         at += EACH
         yield at, partial(_task, stage, task, f"{stage.name}/task/{place}")
+
+
+def room_deeds(stage: Stage, told: DemoContent, at: datetime) -> Iterator[Deed]:
+    """What was measured in rooms, then what is to be changed there."""
+    for place, measured in enumerate(told.rooms, 1):
+        at += EACH
+        yield at, partial(_measure, stage, measured, f"{stage.name}/room/{place}")
+    for change in told.changes:
+        at += EACH
+        yield at, partial(_change, stage, change)
 
 
 def end_deeds(stage: Stage, end: DemoEnd, at: datetime) -> Iterator[Deed]:
@@ -95,6 +124,27 @@ def _task(stage: Stage, task: DemoTask, name: str, now: datetime) -> None:
         give_code(
             stage.session, stage.person, row, task.code, proposed=code, now=now
         )  # fmt: skip
+
+
+def _measure(stage: Stage, told: DemoMeasure, name: str, now: datetime) -> None:
+    session, uid = stage.session, stage.uid_of(name)
+    row, _ = record_measure(
+        session, stage.person, stage.visit, told.said, uid=uid, now=now
+    )
+    if told.of:
+        change = stage.changes[stage.change(told.of)]
+        move_change(session, stage.person, change, "done", now=now, after_id=row.id)
+
+
+def _change(stage: Stage, told: DemoChange, now: datetime) -> None:
+    session, name = stage.session, stage.change(told.name)
+    seen = {row.thing: row.id for row in measures_in(session, stage.visit)}
+    said = {**told.said, "before_id": seen[told.before]}
+    row = add_change(
+        session, stage.person, stage.visit, said, uid=stage.uid_of(name), now=now
+    )
+    move_change(session, stage.person, row, told.state, now=now)
+    stage.changes[name] = row
 
 
 def _leave(stage: Stage, end: DemoEnd, now: datetime) -> None:

@@ -30,6 +30,7 @@ from app.storage.tables import (
 )
 
 LONGEST: Final = 200
+_KEY: Final = WORD + "0123456789"
 
 
 class RoomMeasure(Numbered, table=True):
@@ -41,7 +42,7 @@ class RoomMeasure(Numbered, table=True):
         one_of("room", ROOMS),
         check(
             "thing",
-            f"length(thing) BETWEEN 1 AND 40 AND {is_only('thing', WORD + '0123456789')}",
+            f"length(thing) BETWEEN 1 AND 40 AND {is_only('thing', _KEY)}",
         ),
         check("value", number_text("value")),
         one_of("unit", UNITS),
@@ -149,7 +150,7 @@ def record_measure(
     session: Session,
     person: Person,
     visit: Visit,
-    said: Mapping[str, str],
+    said: Mapping[str, Any],
     *,
     uid: str,
     now: datetime,
@@ -299,8 +300,8 @@ def move_change(
     last = _steps(session, [row.id])[row.id]
     if last.state == state and after_id in (None, last.after_id):
         return
-    measured_late = last.state == state == "done" and last.after_id is None
-    if state not in NEXT[last.state] and not measured_late:
+    measured = after_id is not None  # what was measured is never refused
+    if state not in NEXT[last.state] and not measured:
         raise NotNow
     _step(session, person, row, state, after_id, now)
 

@@ -38,6 +38,7 @@ from app.storage.observations import (
 )
 from app.storage.trials import Round, Trial
 from app.storage.visits import ExitItem, exit_rows, pauses_of
+from app.web.room_words import room_events
 from app.web.trial_words import trial_words
 from app.web.visit_stops import Told, stop_events, void_events
 
@@ -66,6 +67,7 @@ def events_of(session: Session, shelf: Catalogue, visit: Visit) -> list[Event]:
         *_tasks(session, visit, tasks),
         *_own("stop", stop_events(session, shelf, visit)),
         *_own("void", void_events(shelf, trials, tasks)),
+        *_own("room", room_events(session, shelf, visit)),
         *_pauses(session, visit),
         *_exit(session, visit),
     ]
