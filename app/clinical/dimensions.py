@@ -50,9 +50,9 @@ SPANS: Final[MappingProxyType[Kind, tuple[int, int]]] = MappingProxyType(
 WHENS: Final = MappingProxyType(
     {
         "": "",
-        "short_stretch": "narrow for at most 24 in, then 48 x 36 in",
+        "short_stretch": "where narrow for at most 24 in, then 48 x 36 in",
         "deep_opening": "where the opening is more than 24 in deep",
-        "wide_turn": "where this is met, the two others need not be",
+        "wide_turn": "in place of the widths before and after the turn",
         "bevelled": "where the edge is bevelled 1:2 or gentler",
         "each_run": "for each run, a landing between two",
         "removable": "for a seat that comes off",
@@ -85,13 +85,24 @@ class Length:
 
     @property
     def other(self) -> str:
-        """The same in the other unit; inches with the decimals that keep them off a
-        quarter they do not reach, so that what is shown never denies a verdict."""
+        """The same in the other unit.
+
+        Inches have the decimals that keep them off an end of an interval they do not
+        reach, so that what is shown never denies a verdict.
+        """
         if self.unit == "in":
             return f"{plain(rounded(convert(self.inches, 'in', 'cm'), 1))} cm"
         places = (rounded(self.inches, p) for p in (1, 2, 3))
-        shown = next((v for v in places if v == self.inches or v * 4 % 1), None)
+        shown = next((v for v in places if v == self.inches or not _may_end(v)), None)
         return f"{plain(shown or rounded(self.inches, 4))} in"
+
+
+def _may_end(inches: Decimal) -> bool:
+    """Whether some interval may end there: whole inches, or quarters up to 2 in.
+
+    A test of the catalogue holds that no other end is carried.
+    """
+    return inches % 1 == 0 or (inches <= 2 and inches * 4 % 1 == 0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,6 +144,11 @@ class Reference:
         if low and high:
             return f"{low} to {high} in"
         return f"at least {low} in" if low else f"at most {high} in"
+
+    @property
+    def whole(self) -> str:
+        """With when it speaks, where it does not always."""
+        return f"{self.words} {WHENS[self.when]}".strip()
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,17 +235,17 @@ def parse_length(text: str, unit: str, kind: Kind) -> Length:
 
 def _number(typed: str, unit: str) -> Decimal:
     mixed = _MIXED.fullmatch(typed)
-    if mixed and int(mixed[2]) < int(mixed[3]):
-        return Decimal(mixed[1] or 0) + Decimal(mixed[2]) / Decimal(mixed[3])
     if not typed:
         raise BadNumber("Type what the tape says.")
     if "," in typed:
         raise BadNumber(f"{typed!r}: write a point, not a comma.")
-    if not _PLAIN.fullmatch(typed):
+    if mixed and int(mixed[2]) < int(mixed[3]):
+        value = Decimal(mixed[1] or 0) + Decimal(mixed[2]) / Decimal(mixed[3])
+    elif _PLAIN.fullmatch(typed):
+        value = Decimal(typed)
+    else:
         raise BadNumber(f"{typed!r} is no length like 17.5 or 17 1/2.")
-    value = Decimal(typed)
-    places = 1 if unit == "cm" else 4
-    if value != rounded(value, places):
+    if unit == "cm" and value != rounded(value, 1):
         raise BadNumber(
             f"{typed!r}: one decimal is the most in cm: no tape shows more."
         )
@@ -257,6 +273,8 @@ def compare(measured: Length, reference: Reference) -> Comparison:
         said = f"{reference.then} {verdict}"
     elif by:
         said = f"{amount_words(by, measured.unit)} {verdict}"
+    if reference.when and reference.when != "each_run":
+        said = f"{WHENS[reference.when]}: {said}"
     return Comparison(reference, verdict, by, f"{said[0].upper()}{said[1:]}.")
 
 
@@ -268,21 +286,18 @@ def amount_words(by: Fraction, unit: str) -> str:
 
 def _not_zero(inches: Fraction, unit: str) -> str:
     value = convert(inches, "in", unit)
-    places = next((p for p in (1, 2, 3) if rounded(value, p) != 0 or value == 0), 4)
+    enough = (2, 3) if unit == "in" else (1, 2, 3)
+    places = next((p for p in enough if rounded(value, p) != 0 or value == 0), 4)
     return f"{plain(rounded(value, places))} {unit}"
 
 
 def cited(reference: Reference) -> str:
     """The whole sentence: whose, which section, the interval, and that it is no law."""
-    when = f" {WHENS[reference.when]}" if reference.when else ""
     section = f"section {reference.section}"
     if reference.section_how:
         section += f" (number from {reference.section_how})"
     sure = "; from memory, unconfirmed" if reference.how == "memory" else ""
-    return (
-        f"{FOR_PUBLIC.capitalize()}, {section}: {reference.words}{when}{sure}; "
-        f"{NOT_LAW}."
-    )
+    return f"{FOR_PUBLIC.capitalize()}, {section}: {reference.whole}{sure}; {NOT_LAW}."
 
 
 def comparisons(measured: Length, thing: Thing) -> Iterator[Comparison]:

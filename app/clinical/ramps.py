@@ -78,10 +78,12 @@ def _shown(x: Fraction) -> Decimal:
 
 
 def feet_words(inches: Fraction, unit: str) -> str:
-    """`288 in (24 ft)`, or `731.5 cm (24 ft)` where centimetres were entered."""
-    whole = rounded(convert(inches, "in", unit), 1)
-    feet = rounded(inches / 12, 1)
-    return f"{plain(whole)} {unit} ({plain(feet)} ft)"
+    """`288 in (731.5 cm, 24 ft)`: in the unit that was entered first."""
+    other = "cm" if unit == "in" else "in"
+    first, second = (
+        f"{plain(rounded(convert(inches, 'in', u), 1))} {u}" for u in (unit, other)
+    )
+    return f"{first} ({second}, {plain(rounded(inches / 12, 1))} ft)"
 
 
 def ramp_words(ramp: Ramp, unit: str) -> str:
@@ -92,9 +94,12 @@ def ramp_words(ramp: Ramp, unit: str) -> str:
         else f"in {ramp.runs} runs with {_landings(ramp.landings, unit)} between"
     )
     rails = "asked for" if ramp.rails else "not asked for"
+    whole = (
+        f": {feet_words(ramp.total, unit)} with the landings" if ramp.landings else ""
+    )
     return (
-        f"{feet_words(ramp.run, unit)} of slope at 1:{RUN_PER_RISE}, {runs}: "
-        f"{feet_words(ramp.total, unit)} from end to end. Handrails {rails}."
+        f"{feet_words(ramp.run, unit)} of slope at 1:{RUN_PER_RISE}, {runs}{whole}. "
+        f"Handrails {rails}."
     )
 
 

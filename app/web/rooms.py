@@ -238,7 +238,7 @@ def void(
     if not 1 <= len(reason) <= LONGEST:
         raise FormProblem("Say in a few words why this does not count.")
     void_measure(session, me, row, reason=reason, now=now)
-    return _back(patient, row.room, form, "measured")
+    return _back(patient, row.room, form, "latest")
 
 
 @router.get("/patients/{patient_id}/rooms/ramp")
@@ -266,7 +266,7 @@ def ramp(
         typed=Form([("rise", rise), ("run", run), ("unit", unit)]),
         errors=errors,
         references=[r for key in RAMP_SECTIONS for r in things[key].references],
-        **{"says": "", "slope": "", "picture": None, **found},
+        **{"says": "", "rise": "", "slope": "", "picture": None, **found},
     )
 
 
@@ -288,6 +288,7 @@ def _ramp(rise: str, run: str, unit: str, errors: dict[str, str]) -> dict[str, A
     there = slope_of(lengths["rise"], lengths["run"]) if "run" in lengths else None
     return {
         "says": says,
+        "rise": lengths["rise"].words,
         "slope": slope_words(there) if there else "",
         "picture": room_picture.ramp_picture(made, says),
     }
