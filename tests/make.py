@@ -7,11 +7,20 @@ from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
 
-from app.storage import episodes, patients, people, precautions, scores, trials
+from app.storage import (
+    episodes,
+    patients,
+    people,
+    precautions,
+    room_measurements,
+    scores,
+    trials,
+)
 from app.storage.episodes import Episode, Plan, Visit
 from app.storage.patients import Patient, PatientDetails
 from app.storage.people import Person
 from app.storage.precautions import PrecautionOnEpisode
+from app.storage.room_measurements import RoomChange, RoomMeasure
 from app.storage.scores import DerivedScore, Score
 from app.storage.trials import Round, Trial, TrialBody
 
@@ -170,3 +179,38 @@ def make_score(
     now: datetime = NOW,
 ) -> Score:
     return scores.keep_score(session, round, derived, now=now)
+
+
+def make_room_measure(
+    session: Session,
+    person: Person,
+    visit: Visit,
+    *,
+    uid: str | None = None,
+    now: datetime = NOW,
+    **said: str,
+) -> RoomMeasure:
+    """A toilet seat of 16 in, unless something else is said."""
+    usual = {"room": "bathroom", "thing": "toilet_seat", "value": "16", "unit": "in"}
+    row, _ = room_measurements.record_measure(
+        session, person, visit, {**usual, "phase": "before", "note": "", **said},
+        uid=uid or new_uid(), now=now,
+    )  # fmt: skip
+    return row
+
+
+def make_room_change(
+    session: Session,
+    person: Person,
+    visit: Visit,
+    *,
+    uid: str | None = None,
+    before: RoomMeasure | None = None,
+    now: datetime = NOW,
+    **said: str,
+) -> RoomChange:
+    usual = {"room": "bathroom", "change": "raised_toilet", "who": "supplier"}
+    told = {**usual, "words": "", **said, "before_id": before.id if before else None}
+    return room_measurements.add_change(
+        session, person, visit, told, uid=uid or new_uid(), now=now
+    )

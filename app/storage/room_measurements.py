@@ -15,7 +15,7 @@ from app.clinical.dimensions import PHASES, ROOMS, UNITS
 from app.clinical.room_changes import CHANGES, NEXT, STATES, WHO
 from app.storage import audit
 from app.storage.episodes import Episode, Visit
-from app.storage.errors import NotFound, SameIdOtherBody, StorageProblem
+from app.storage.errors import NotFound, SameIdOtherBody, StaleVersion
 from app.storage.patients import Patient, patient_for
 from app.storage.people import Person
 from app.storage.tables import (
@@ -116,7 +116,7 @@ class RoomChangeStep(Numbered, table=True):
     recorded_by: int = Field(foreign_key="person.id")
 
 
-class NotNow(StorageProblem):
+class NotNow(StaleVersion):
     """A change that cannot go there from where it is."""
 
     sentence = "Somebody moved this on meanwhile: look at the list again."
