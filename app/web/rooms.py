@@ -68,7 +68,7 @@ def show(
     """`after`: the change that is about to be measured."""
     patient = patient_for(session, me, patient_id)
     typed = Form([("room", room), ("shoes", shoes)])
-    of = next((c for c in changes_of(session, patient.id) if c.row.id == after), None)
+    of = _change_named(session, patient, str(after or ""))
     if of is not None:
         told = [("room", of.row.room), ("phase", "after"), ("of", str(of.row.id))]
         thing = [("thing", of.before.thing)] if of.before else []
@@ -157,7 +157,7 @@ def add(
     patient = patient_for(session, me, patient_id, "record_visit")
     errors: dict[str, str] = {}
     said = room_form.measure(form, errors, site.catalogue.dimensions.things)
-    of = _change_named(session, patient, form)
+    of = _change_named(session, patient, form.text("of"))
     if errors:
         return _page(request, session, patient, form, "measure", errors)
     uid = form.uid()
@@ -178,8 +178,8 @@ def _visit(
     return visit_today(session, me, episode, now=now, zone=zone, uid=own)
 
 
-def _change_named(session: Session, patient: Patient, form: Form) -> ChangeNow | None:
-    named = form.text("of")
+def _change_named(session: Session, patient: Patient, named: str) -> ChangeNow | None:
+    """A change of this patient, by its number as text."""
     found = changes_of(session, patient.id) if named else []
     return next((c for c in found if str(c.row.id) == named), None)
 
@@ -265,7 +265,9 @@ def ramp(
         patient=patient,
         typed=Form([("rise", rise), ("run", run), ("unit", unit)]),
         errors=errors,
-        references=[r for key in RAMP_SECTIONS for r in things[key].references],
+        references=[
+            (things[k].name, r) for k in RAMP_SECTIONS for r in things[k].references
+        ],
         **{"says": "", "rise": "", "slope": "", "picture": None, **found},
     )
 
