@@ -46,12 +46,13 @@ def beyond_says(rule: Rule, tested: Tested) -> tuple[int, str] | None:
     if not found:
         return _easier_says(rule, tested)
     first = found[0]
-    disputed = tuple(_disputed(rule, tested.result, first.reading))
+    disputed = _disputed(tested.result, first.reading)
     parts = [
         f"{_head(tested, first.reading)} {first.says}.",
         _more(first, found),
         EDGE_SAYS.strip() if first.reading.near_edge else "",
         *disputed,
+        _beside(rule, tested.result, first.reading),
         _assumed(first.reading),
         off_standard(tested.result),
     ]
@@ -191,14 +192,20 @@ def _more(first: Crossing, found: list[Crossing]) -> str:
     return f"{others} more {many} crossed."
 
 
-def _disputed(rule: Rule, result: Result, first: Reading) -> Iterator[str]:
-    """Who disagrees; and what is said of falls and function beside a lesser line."""
-    yield from disagreement(result.measure, list(result.readings), first)
-    if first.outcome_type in ABOUT_DAILY_LIFE:
-        return
-    about = [r for r in _judged(rule, result) if r.outcome_type in ABOUT_DAILY_LIFE]
-    if about and not any(r.crossed for r in about):
-        yield "No limit linked with falls or daily life is crossed."
+def _disputed(result: Result, first: Reading) -> tuple[str, ...]:
+    """Sources about the same thing that see it otherwise."""
+    return tuple(disagreement(result.measure, list(result.readings), first))
+
+
+def _beside(rule: Rule, result: Result, first: Reading) -> str:
+    """What falls, or falls and daily life, say beside a limit about something else."""
+    lesser = first.outcome_type not in ABOUT_DAILY_LIFE
+    wanted = ABOUT_DAILY_LIFE if lesser else ("falls",)
+    about = [r for r in _judged(rule, result) if r.outcome_type in wanted]
+    if not about or any(r.crossed for r in about):
+        return ""
+    what = "falls or daily life" if lesser else "falls"
+    return f"No limit linked with {what} is crossed."
 
 
 def _assumed(first: Reading) -> str:

@@ -254,13 +254,13 @@ _MEETS: Final[Mapping[str, Callable[[Rule, Evidence], Met]]] = {
 
 @dataclass(frozen=True, slots=True)
 class Word:
-    """What somebody said of a deficit: added it, struck it, or took that back.
+    """What somebody said of a deficit: `added`, `struck`, or `back` for taken back.
 
     `said`: who and when, in words.
     """
 
     deficit: str
-    word: Literal["added", "struck", "back"]
+    word: str
     reason: str
     said: str
     at: datetime
@@ -283,16 +283,11 @@ class Line:
     def because(self) -> tuple[str, ...]:
         """Every sentence that names it, the strongest first, and who said so."""
         said = [finding.because for finding in self.found]
-        if self.word is not None and self.word.word == "added":
-            said.append(f"Added by {self.word.said}: {_ended(self.word.reason)}")
-        if self.word is not None and self.state == "again":
-            reason = _ended(self.word.reason)
-            said.append(f"Struck by {self.word.said}, before this: {reason}")
+        if self.word is not None:
+            before = ", before this" if self.state == "again" else ""
+            word = self.word.word.capitalize()
+            said.append(f"{word} by {self.word.said}{before}: {self.word.reason}")
         return tuple(said)
-
-
-def _ended(reason: str) -> str:
-    return reason if reason.endswith((".", "!", "?")) else f"{reason}."
 
 
 def lines(

@@ -1,6 +1,7 @@
 """A round at the bedside: its trials as they happen, then the reading."""
 
 import uuid
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -33,6 +34,7 @@ from app.storage.trials import (
 from app.storage.visits import tests_in
 from app.web.chance import FIELD, chance_view, read_percent
 from app.web.dates import day_words
+from app.web.deficits import DeficitLine, named_by
 from app.web.deps import (
     Form,
     FormDep,
@@ -252,6 +254,7 @@ def _page(
         mind=_mind(request, session, judged),
         safe=make_safe,
         open_visit=open_visit_of(request, session, patient.id),
+        named=_named(request, session, judged),
         **_result(judged, form),
         **_of_kind(request, session, judged, patient),
     )
@@ -263,6 +266,16 @@ def _result(judged: Judged, form: Form | None) -> dict[str, Any]:
         return {"view": None, "chance": None}
     chance = chance_view(judged.result, form or Form())
     return {"view": result_view(judged), "chance": chance}
+
+
+def _named(request: Request, session: Session, judged: Judged) -> Sequence[DeficitLine]:
+    """What this result asks work for, while its stretch of care goes on."""
+    visit = session.get_one(Visit, judged.round.visit_id)
+    if session.get_one(Episode, visit.episode_id).closed_on is not None:
+        return ()
+    site = site_of(request)
+    today = site.clock().astimezone(site.zone).date()
+    return named_by(site.catalogue, judged, today)
 
 
 def _of_kind(
