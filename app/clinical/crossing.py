@@ -10,7 +10,7 @@ from decimal import Decimal
 from typing import Final
 
 from app.clinical.clauses import DIRECTION_WORDS
-from app.clinical.deficit import Rule, Tested
+from app.clinical.deficit import Rule, Scored
 from app.clinical.lead import sex_guessed
 from app.clinical.measure import Cutoff, Measure, Norm
 from app.clinical.quantities import beyond, shown, words
@@ -40,7 +40,7 @@ class Crossing:
     says: str
 
 
-def beyond_says(rule: Rule, tested: Tested) -> tuple[int, str] | None:
+def beyond_says(rule: Rule, tested: Scored) -> tuple[int, str] | None:
     """Weight and sentence of what a result crosses; None when it crosses nothing."""
     found = crossed(rule, tested.result)
     if not found:
@@ -219,7 +219,7 @@ def _assumed(first: Reading) -> str:
     return f"Assumed: {'; '.join(guessed)}." if guessed else ""
 
 
-def _easier_says(rule: Rule, tested: Tested) -> tuple[int, str] | None:
+def _easier_says(rule: Rule, tested: Scored) -> tuple[int, str] | None:
     """An easier set-up that still lies beyond a limit: reasoning, and said to be."""
     result = tested.result
     off = deviations(result.measure, result.score.facts)
@@ -239,7 +239,7 @@ def _easier_says(rule: Rule, tested: Tested) -> tuple[int, str] | None:
     return None
 
 
-def _head(tested: Tested, r: Reading) -> str:
+def _head(tested: Scored, r: Reading) -> str:
     """Test, value as it was compared, and day: `Functional reach 9.5 in (24.1 cm)`."""
     score, name = tested.result.score, named(tested)
     part = score.parts.get(r.row.fit.quantity) if r.row else None
@@ -254,7 +254,7 @@ def _head(tested: Tested, r: Reading) -> str:
     return f"{name} {value}{' ' + noun if noun else ''} on {tested.origin.said}"
 
 
-def named(tested: Tested) -> str:
+def named(tested: Scored) -> str:
     """The test's name, with what sets this result apart from others of it."""
     result, told = tested.result, []
     for key in tested.apart:

@@ -118,7 +118,7 @@ class Origin:
 
 
 @dataclass(frozen=True, slots=True)
-class Tested:
+class Scored:
     """A judged result of a test; `apart` is filled in by who picks the latest."""
 
     result: Result
@@ -156,7 +156,7 @@ class Answered:
 class Evidence:
     """All that is known of one stretch of care. `setting`: where they are."""
 
-    tests: tuple[Tested, ...] = ()
+    tests: tuple[Scored, ...] = ()
     tasks: tuple[TaskSeen, ...] = ()
     precautions: tuple[InForce, ...] = ()
     answers: tuple[Answered, ...] = ()

@@ -28,7 +28,7 @@ from app.clinical.deficit import (
     Finding,
     Origin,
     Rule,
-    Tested,
+    Scored,
 )
 from app.clinical.measure import UnableRow
 from app.clinical.precautions import PRECAUTIONS
@@ -86,9 +86,9 @@ def tells(score: Score) -> bool:
     return score.outcome == "unable" and score.reason in WEAK_REASONS
 
 
-def latest(shelf: Deficits, tests: Iterable[Tested]) -> tuple[Tested, ...]:
+def latest(shelf: Deficits, tests: Iterable[Scored]) -> tuple[Scored, ...]:
     """Of each test, and of each side or way of it, the latest result that tells."""
-    newest: dict[tuple[str, ...], Tested] = {}
+    newest: dict[tuple[str, ...], Scored] = {}
     for tested in tests:
         score = tested.result.score
         apart = shelf.apart.get(score.measure, ())
@@ -99,19 +99,19 @@ def latest(shelf: Deficits, tests: Iterable[Tested]) -> tuple[Tested, ...]:
     return tuple(newest.values())
 
 
-def _time(tested: Tested) -> tuple[int, int, str]:
+def _time(tested: Scored) -> tuple[int, int, str]:
     kind, key = tested.origin.ref
     return tested.origin.day.toordinal(), int(key) if key.isdigit() else 0, kind
 
 
-def _usual(tested: Tested, key: str) -> str:
+def _usual(tested: Scored, key: str) -> str:
     """A set-up fact as it was stated, else as it usually is."""
     fact = tested.result.measure.fact(key)
     usual = fact.default if fact else None
     return tested.result.score.facts.get(key, usual or "")
 
 
-def _of(rule: Rule, known: Evidence) -> Iterator[Tested]:
+def _of(rule: Rule, known: Evidence) -> Iterator[Scored]:
     """Results of the rule's test, done the way the rule asks."""
     for tested in known.tests:
         if tested.result.measure.id == rule.measure and all(
@@ -145,7 +145,7 @@ def _unable(rule: Rule, known: Evidence) -> Met:
         yield (NOT_MANAGED if weak else OTHER_LINE, text), origin
 
 
-def _published(tested: Tested) -> str:
+def _published(tested: Scored) -> str:
     """What a source found of people who could not do it."""
     for r in tested.result.readings:
         if isinstance(r.row, UnableRow) and r.matched and r.confirmed:
@@ -180,7 +180,7 @@ def _held(rule: Rule, known: Evidence) -> Met:
         if not asked or score.outcome != "completed" or score.value != number:
             continue
         stage, part = measure.stages[number], score.parts.get(rule.stage)
-        whole = words(stage.hold, "s")
+        whole = words(shown(stage.hold, "s"), "s")
         how = f"held {words(shown(part.value, 's'), 's')} of {whole}" if part else ""
         text = f"{named(tested)} on {tested.origin.said}: {stage.label.lower()} "
         text += f"{how or 'could not be taken up'}."

@@ -15,8 +15,8 @@ from app.clinical.deficit import (
     Evidence,
     InForce,
     Origin,
+    Scored,
     TaskSeen,
-    Tested,
 )
 from app.storage.deficits import tasks_seen, visit_ids
 from app.storage.episodes import Episode
@@ -61,7 +61,7 @@ def _tests(
     episode: Episode,
     details: PatientDetails,
     today: date,
-) -> Iterator[Tested]:
+) -> Iterator[Scored]:
     visits, measures = visit_ids(session, episode), shelf.deficits.measures
 
     def asked(round: Round) -> bool:
@@ -69,10 +69,10 @@ def _tests(
 
     for judged in judged_all(session, shelf, patient, asked, details):
         if judged.result is not None:
-            yield tested(judged, today)
+            yield scored(judged, today)
 
 
-def tested(judged: Judged, today: date) -> Tested:
+def scored(judged: Judged, today: date) -> Scored:
     """A judged round as evidence; `judged.result` must be there.
 
     It was written down when the last of its trials was, voided ones apart.
@@ -81,7 +81,7 @@ def tested(judged: Judged, today: date) -> Tested:
     taken = [t.recorded_at for t in judged.trials if t.voided_at is None]
     ref, said = ("round", str(judged.round.id)), day_words(judged.on_date, today)
     at = max(taken, default=judged.round.created_at)
-    return Tested(judged.result, Origin(ref, judged.on_date, said, at))
+    return Scored(judged.result, Origin(ref, judged.on_date, said, at))
 
 
 def _tasks(

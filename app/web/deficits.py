@@ -11,7 +11,7 @@ from sqlmodel import Session
 
 from app.catalogue.load import Catalogue
 from app.clinical.crossing import AVERAGE_ONLY, DISPUTED, REASONED
-from app.clinical.deficit import Evidence, Finding, Tested
+from app.clinical.deficit import Evidence, Finding, Scored
 from app.clinical.deficits import Line, Word, findings, latest, lines, tells
 from app.clinical.quantities import words as with_unit
 from app.clinical.vocabulary import HOWS, OUTCOMES, UNABLE_REASONS
@@ -20,7 +20,7 @@ from app.storage.episodes import episode_or_none
 from app.storage.patients import Patient
 from app.storage.people import Person
 from app.web.dates import day_words
-from app.web.deficit_evidence import Gathered, gather, tested
+from app.web.deficit_evidence import Gathered, gather, scored
 from app.web.judging import Judged
 from app.web.result_view import Chip
 
@@ -136,7 +136,7 @@ def _quiet(
     return [Because(_why_not(t), known.hrefs[t.origin.ref]) for t in (*silent, *untold)]
 
 
-def _why_not(tested: Tested) -> str:
+def _why_not(tested: Scored) -> str:
     result, score = tested.result, tested.result.score
     name = f"{result.measure.name} on {tested.origin.said}"
     if not tells(score):
@@ -157,6 +157,6 @@ def named_by(shelf: Catalogue, judged: Judged, today: date) -> list[DeficitLine]
     """What one result names by itself, for its own page; strikes are not asked."""
     if judged.result is None:
         return []
-    evidence = Evidence(tests=(tested(judged, today),))
+    evidence = Evidence(tests=(scored(judged, today),))
     made = lines(shelf.deficits, findings(shelf.deficits, evidence), ())
     return [_shown(shelf, line, Gathered(evidence, {})) for line in made]

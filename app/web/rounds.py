@@ -254,7 +254,6 @@ def _page(
         mind=_mind(request, session, judged),
         safe=make_safe,
         open_visit=open_visit_of(request, session, patient.id),
-        named=_named(request, session, judged),
         **_result(judged, form),
         **_of_kind(request, session, judged, patient),
     )
@@ -281,7 +280,7 @@ def _named(request: Request, session: Session, judged: Judged) -> Sequence[Defic
 def _of_kind(
     request: Request, session: Session, judged: Judged, patient: Patient
 ) -> dict[str, Any]:
-    """What a test made from others shows, the way back to it, and the other side."""
+    """What a test made from others shows, ways on and back, what it asks work for."""
     measure, shelf = judged.measure, site_of(request).catalogue
     return {
         "parts": part_lines(session, shelf, patient, judged),
@@ -290,6 +289,7 @@ def _of_kind(
         "wholes": wholes_of(session, shelf, patient, judged) if judged.result else [],
         "other_side": other_side(measure, judged.round.facts),
         "other_uid": uuid.uuid4().hex,
+        "named": _named(request, session, judged),
     }
 
 
