@@ -21,6 +21,7 @@ from app.web.deficits import DeficitsView, deficits_of
 from app.web.deps import (
     Form,
     FormDep,
+    FormProblem,
     Now,
     ReadSession,
     RowId,
@@ -69,10 +70,10 @@ def speak(
 
 def _errors(form: Form, shelf: Catalogue) -> dict[str, str]:
     errors, word = {}, form.text("word")
+    if word not in WORDS:  # no form of ours sends this
+        raise FormProblem("Open the page again and choose what to do.")
     if form.text("deficit") not in shelf.deficits.named:
         errors["deficit"] = "Choose what work is asked for."
-    if word not in WORDS:
-        errors["deficit"] = "Choose what to do with it."
     length = len(form.text("reason"))
     if length > LONGEST_REASON:
         errors["reason"] = f"At most {LONGEST_REASON} letters."
