@@ -17,6 +17,7 @@ from app.clinical.quantities import beyond, shown, words
 from app.clinical.reading import EDGE_SAYS, Result, disagreement, plain_limit
 from app.clinical.readings import Reading, worse_word
 from app.clinical.setup import deviations, fact_words
+from app.clinical.vocabulary import OUTCOME_TYPES
 
 ABOUT_DAILY_LIFE: Final = ("falls", "function", "help_needed")
 #: How telling each kind of evidence is, 0 the strongest. Common practice: what was
@@ -193,8 +194,19 @@ def _more(first: Crossing, found: list[Crossing]) -> str:
 
 
 def _disputed(result: Result, first: Reading) -> tuple[str, ...]:
-    """Sources about the same thing that see it otherwise."""
-    return tuple(disagreement(result.measure, list(result.readings), first))
+    """Sources about the same thing that see it otherwise, and the one that leads."""
+    said = list(disagreement(result.measure, list(result.readings), first))
+    lead = result.leading
+    if lead is None or not isinstance(lead.row, Cutoff) or lead.crossed is not False:
+        return tuple(said)
+    if lead.outcome_type != first.outcome_type:
+        short = result.measure.sources[lead.row.source].short
+        limit = words(lead.row.value, lead.row.unit)
+        said.append(
+            f"The limit that leads is about {OUTCOME_TYPES[lead.row.outcome_type]}: "
+            f"not beyond {limit} ({short})."
+        )
+    return tuple(said)
 
 
 def _beside(rule: Rule, result: Result, first: Reading) -> str:

@@ -6,6 +6,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from typing import Final
 
 from sqlmodel import Session
 
@@ -24,14 +25,25 @@ from app.web.deficit_evidence import Gathered, gather, scored
 from app.web.judging import Judged
 from app.web.result_view import Chip
 
+#: What the page is called that a piece of evidence was written on.
+WHERE: Final = {
+    "round": "The result",
+    "task": "The visit",
+    "precaution": "Precautions",
+    "answer": "The answer",
+}
+
 
 @dataclass(frozen=True, slots=True)
 class Because:
-    """One sentence that names a deficit, where it was written, and how the rule that
-    asks for it is known."""
+    """One sentence that names a deficit, and the page it was written on.
+
+    `rule`: whose the rule is, where it is more than common practice.
+    """
 
     says: str
     href: str = ""
+    where: str = ""
     rule: str = ""
 
 
@@ -99,11 +111,14 @@ def _shown(shelf: Catalogue, line: Line, known: Gathered) -> DeficitLine:
 
 
 def _because(shelf: Catalogue, finding: Finding, known: Gathered) -> Because:
-    short = shelf.deficits.sources[finding.source].short
-    rule = (
-        short if finding.how == "common practice" else f"{short}, {HOWS[finding.how]}"
+    kind, short = finding.origin.ref[0], shelf.deficits.sources[finding.source].short
+    known_by = f"{short}, {HOWS[finding.how]}"
+    return Because(
+        finding.because,
+        known.hrefs.get(finding.origin.ref, ""),
+        WHERE[kind],
+        "" if finding.how == "common practice" else known_by,
     )
-    return Because(finding.because, known.hrefs.get(finding.origin.ref, ""), rule)
 
 
 def _chip(line: Line) -> Chip:

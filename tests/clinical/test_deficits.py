@@ -188,6 +188,19 @@ class TestSentence:
         assert "13.5 s (Barry 2014)" in found.because
         assert found.weight == 3
 
+    def test_says_that_the_lead_is_not_crossed(self) -> None:
+        """The result page leads with Buatois 2008, 15 s, which 14.6 s is not beyond."""
+        found = only(
+            named(result("five_times_sit_to_stand", "14.6s", **WOMAN)),
+            "slow_sit_to_stand",
+        )
+
+        assert "at or above 13.7 s" in found.because
+        assert (
+            "leads is about falls: not beyond 15.0 s (Buatois 2008)." in found.because
+        )
+        assert found.weight == 3
+
     def test_says_what_is_close(self) -> None:
         found = only(named(result("single_leg_stance", "4.9s", **WOMAN)),
                      "poor_single_leg")  # fmt: skip
