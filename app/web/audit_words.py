@@ -4,6 +4,7 @@ from typing import Final
 
 #: What somebody did, after their name. A test holds that every deed has its words.
 DEEDS: Final = {
+    "added_deficit": "added what work is asked for",
     "added_patient": "added a patient",
     "added_person": "added somebody who works here",
     "answered_pathway": "answered a screening question",
@@ -73,8 +74,10 @@ DEEDS: Final = {
     "signed_visit": "signed a visit",
     "started_round": "began a test",
     "started_visit": "began a visit",
+    "struck_deficit": "struck what a rule asks work for",
     "switched_off": "ended somebody's right to sign in",
     "switched_on": "let somebody sign in again",
+    "took_back_deficit": "took back a word on what work is asked for",
     "unassigned": "took a patient off somebody's list",
     "unlocked": "unlocked a session",
     "used_link": "used a link",
@@ -86,6 +89,7 @@ DEEDS: Final = {
 SUBJECTS: Final = {
     "assignment": "an assignment",
     "cover": "a cover",
+    "deficit_word": "a word on what work is asked for",
     "device": "a phone with a PIN",
     "episode": "a stretch of care",
     "held_request": "a form that was kept",

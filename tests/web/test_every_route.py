@@ -148,6 +148,8 @@ ROWS: dict[tuple[str, str], str] = {
     ("GET", OF_PATIENT + "/pathways"): BEDSIDE,
     ("GET", OF_PATIENT + "/pathways/{pathway_id}"): BEDSIDE,
     ("POST", OF_PATIENT + "/pathways/{pathway_id}"): BEDSIDE,
+    ("GET", OF_PATIENT + "/deficits"): BEDSIDE,
+    ("POST", OF_PATIENT + "/deficits"): BEDSIDE,
     ("GET", "/rounds/{round_id}"): BEDSIDE,
     ("POST", "/rounds/{round_id}/trials"): BEDSIDE,
     ("POST", "/rounds/{round_id}/chance"): BEDSIDE,
