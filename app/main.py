@@ -42,6 +42,7 @@ from app.web import (
     patients,
     people,
     picture,
+    plans,
     precautions,
     profile,
     responsible,
@@ -50,6 +51,7 @@ from app.web import (
     safety,
     sign_in,
     sources,
+    treat,
     visits,
 )
 from app.web.assets import Assets
@@ -88,6 +90,8 @@ SIGNED_IN: Sequence[APIRouter] = (
     picture.router,
     measures.router,
     sources.router,
+    treat.router,
+    plans.router,
     kit.router,
     pathways.router,
     rounds.router,
