@@ -98,7 +98,7 @@ def add(
         against=risks,
     )
     if not plan.has(item.activity.id):
-        return _kept(Plan((*plan.items, made)), in_force)
+        return unblocked(Plan((*plan.items, made)), in_force)
 
     def again(old: Item) -> Item:
         return replace(old, override=made.override, against=risks) if risks else old
@@ -108,7 +108,7 @@ def add(
 
 def remove(plan: Plan, activity_id: str, tags: Iterable[str]) -> Plan:
     rest = tuple(i for i in plan.items if i.activity.id != activity_id)
-    return _kept(Plan(rest), tags)
+    return unblocked(Plan(rest), tags)
 
 
 def move(plan: Plan, activity_id: str, by: int, tags: Iterable[str]) -> Plan:
@@ -118,7 +118,7 @@ def move(plan: Plan, activity_id: str, by: int, tags: Iterable[str]) -> Plan:
     if at is not None:
         one = items.pop(at)
         items.insert(min(len(items), max(0, at + by)), one)
-    return _kept(Plan(tuple(items)), tags)
+    return unblocked(Plan(tuple(items)), tags)
 
 
 def with_grade(
@@ -166,7 +166,7 @@ def copied(
             plan = add(plan, fresh, in_force, may_override=may_override, reason=reason)
         except Refused as no:
             left.append(LeftOut(fresh, no.sentence, no.needs_reason))
-    return Standing(_kept(plan, in_force), tuple(left))
+    return Standing(unblocked(plan, in_force), tuple(left))
 
 
 def standing(plan: Plan, tags: Iterable[str]) -> Standing:
@@ -229,10 +229,10 @@ def _changed(
     plan: Plan, activity_id: str, change: Callable[[Item], Item], tags: Iterable[str]
 ) -> Plan:
     made = tuple(change(i) if i.activity.id == activity_id else i for i in plan.items)
-    return _kept(Plan(made), tags)
+    return unblocked(Plan(made), tags)
 
 
-def _kept(plan: Plan, tags: Iterable[str]) -> Plan:
+def unblocked(plan: Plan, tags: Iterable[str]) -> Plan:
     """Without what an order in force blocks, whatever way it came in."""
     in_force = tuple(tags)
     return Plan(

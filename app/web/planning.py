@@ -15,7 +15,14 @@ from app.clinical.allowing import permit
 from app.clinical.doing import DoneSet
 from app.clinical.grading import Proposal, propose, sessions_of
 from app.clinical.precautions import Precaution
-from app.clinical.session_plan import Item, Plan, Standing, item_of, standing
+from app.clinical.session_plan import (
+    Item,
+    Plan,
+    Standing,
+    item_of,
+    standing,
+    unblocked,
+)
 from app.storage.episodes import Episode, Visit
 from app.storage.errors import NotFound
 from app.storage.patients import Patient
@@ -38,7 +45,7 @@ _GRADE = re.compile(r"-?\d{1,5}([.,]\d{1,4})?", re.ASCII)
 
 @dataclass(frozen=True, slots=True)
 class Planned:
-    """Today's plan of somebody as it stands, and the version it was read at."""
+    """Today's plan of somebody: without what is blocked, and as it stands now."""
 
     row: SessionPlan | None
     plan: Plan
@@ -100,7 +107,7 @@ def planned(
 ) -> Planned:
     row = plan_on(session, me, episode, day)
     plan = plan_of(shelf, lines_of(session, row))
-    return Planned(row, plan, standing(plan, tags))
+    return Planned(row, unblocked(plan, tags), standing(plan, tags))
 
 
 def plan_of_visit(session: Session, shelf: Catalogue, visit: Visit) -> Standing:

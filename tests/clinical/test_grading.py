@@ -193,8 +193,7 @@ def test_trouble_of_an_earlier_session_is_no_clean_session() -> None:
 
 
 def test_hardest_stays_and_names_another_thing_to_change() -> None:
-    top = {"grade": Decimal(19)}
-    found = after(*(replace(s, **top) for s in two_sessions()))
+    found = after(*(replace(s, grade=Decimal(19)) for s in two_sessions()))
 
     assert (found.value, found.direction) == (Decimal(19), "stay")
     assert "change one other thing" in found.because
