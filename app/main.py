@@ -44,6 +44,7 @@ from app.web import (
     patients,
     people,
     picture,
+    plans,
     precautions,
     profile,
     responsible,
@@ -52,6 +53,7 @@ from app.web import (
     safety,
     sign_in,
     sources,
+    treat,
     visits,
 )
 from app.web.assets import Assets
@@ -90,6 +92,8 @@ SIGNED_IN: Sequence[APIRouter] = (
     picture.router,
     measures.router,
     sources.router,
+    treat.router,
+    plans.router,
     kit.router,
     pathways.router,
     deficit_pages.router,

@@ -32,17 +32,13 @@ from app.storage.tables import (
     length,
     number_text,
     one_of,
+    signed_number_text,
     uid,
 )
 from app.storage.trials import DISTANCE_UNITS, LONGEST_MS
 
 LONGEST_NOTE: Final = 300
 LONGEST_LOG: Final = 8000
-#: A grade may lie below zero: a seat lower than the knee.
-_SIGNED_GRADE: Final = (
-    number_text("replace(grade, '-', '')")
-    + " AND substr(grade, 2) = replace(substr(grade, 2), '-', '')"
-)
 
 
 class ActivitySet(Numbered, table=True):
@@ -56,7 +52,7 @@ class ActivitySet(Numbered, table=True):
     __table_args__ = (
         uid(),
         length("activity", 3, 8),
-        check("grade", _SIGNED_GRADE),
+        check("grade", signed_number_text("grade")),
         one_of("outcome", OUTCOMES),
         one_of("reason", NOT_DONE),
         check("reason_when", "reason IS NULL OR outcome = 'not_done'"),
