@@ -223,13 +223,17 @@ def record_set(
         recorded_by=person.id,
         body_hash=body_hash,
     )
+    _add(session, row, body.symptoms)
+    return row, True
+
+
+def _add(session: Session, row: ActivitySet, symptoms: Sequence[str]) -> None:
     session.add(row)
     session.flush()
-    session.add_all(SetSymptom(set_id=row.id, symptom=s) for s in {*body.symptoms})
+    session.add_all(SetSymptom(set_id=row.id, symptom=s) for s in {*symptoms})
     session.flush()
-    did = "recorded_set_against" if against else "recorded_set"
-    audit.deed(session, did, row, by=person.id, now=now)
-    return row, True
+    did = "recorded_set_against" if row.against else "recorded_set"
+    audit.deed(session, did, row, by=row.recorded_by, now=row.recorded_at)
 
 
 def _hash(patient_id: int, activity: str, said: dict[str, Any]) -> str:

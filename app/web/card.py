@@ -73,10 +73,7 @@ def card_page(
     today = site.clock().astimezone(site.zone).date()
     rows = sets_of(session, patient.id, activity=activity.id, voided=True)
     mine = [row for row, visit in rows if visit.local_date == today]
-    grade = grade_for(activity, rows, today, asked)
     closed = stands.blocked or (stands.needs_reason and not may_override)
-    me: Person = request.state.me
-    found = stops_of_activity(session, patient.id, activity.id, today)
     return page(
         request,
         "activities/card.html",
@@ -86,30 +83,66 @@ def card_page(
         activity=activity,
         stands=stands,
         closed=closed,
-        grade=grade,
-        grade_words=activity.grade.words(grade),
-        choices_of_grade=tuple(_choices(activity.grade, grade)),
-        layouts=[lay.at(grade) for lay in activity.layouts],
-        laid=[w for lay in activity.layouts if (w := layout_words(lay.at(grade)))],
-        first=not any_set_on(session, patient.id, today),
-        lines=_lines(session, mine, activity),
-        done=_done(mine),
-        last_time=_last_time(activity, rows, today),
-        before=_remembered(mine, form),
-        uid=(form.text("uid") if form else "") or uuid.uuid4().hex,
-        other_uid=uuid.uuid4().hex,
         typed=form or Form(),
         errors=errors or {},
         saved=saved,
-        stops=stop_views(found, me, site.catalogue, site.zone, today),
-        safe=make_safe,
-        rules=bedside_rules,
-        lists=doing,
-        help=assistance,
-        reasons=visiting.NOT_DONE,
+        uid=(form.text("uid") if form else "") or uuid.uuid4().hex,
+        other_uid=uuid.uuid4().hex,
+        before=_remembered(mine, form),
         open_visit=open_visit_of(request, session, patient.id),
-        **_who(session, patient, today),
+        **_at_grade(activity, grade_for(activity, rows, today, asked)),
+        **_so_far(session, patient, activity, rows, mine, today),
+        **_stops(request, session, patient, activity, today),
+        **LISTS,
     )
+
+
+#: Closed words that the card's templates choose from.
+LISTS: Final = {
+    "safe": make_safe,
+    "rules": bedside_rules,
+    "lists": doing,
+    "help": assistance,
+    "reasons": visiting.NOT_DONE,
+}
+
+
+def _at_grade(activity: Activity, grade: Decimal) -> dict[str, Any]:
+    layouts = [lay.at(grade) for lay in activity.layouts]
+    return {
+        "grade": grade,
+        "grade_words": activity.grade.words(grade),
+        "choices_of_grade": tuple(_choices(activity.grade, grade)),
+        "layouts": layouts,
+        "laid": [words for lay in layouts if (words := layout_words(lay))],
+    }
+
+
+def _so_far(
+    session: Session,
+    patient: Patient,
+    activity: Activity,
+    rows: Rows,
+    mine: Sequence[ActivitySet],
+    today: date,
+) -> dict[str, Any]:
+    """What was done of it today and the last time, and whether anything was today."""
+    return {
+        "first": not any_set_on(session, patient.id, today),
+        "lines": _lines(session, mine, activity),
+        "done": _done(mine),
+        "last_time": _last_time(activity, rows, today),
+        **_who(session, patient, today),
+    }
+
+
+def _stops(
+    request: Request, session: Session, patient: Patient, activity: Activity, day: date
+) -> dict[str, Any]:
+    site = site_of(request)
+    me: Person = request.state.me
+    found = stops_of_activity(session, patient.id, activity.id, day)
+    return {"stops": stop_views(found, me, site.catalogue, site.zone, day)}
 
 
 def _who(session: Session, patient: Patient, today: date) -> dict[str, Any]:

@@ -51,9 +51,8 @@ from app.web.deps import (
     site_of,
     wants_fragment,
 )
-from app.web.rounds import SAVED
 from app.web.set_form import read_set
-from app.web.trial_form import taken_at
+from app.web.trial_form import SAVED, taken_at
 
 router = APIRouter()
 #: Outcomes of which something was really done.
