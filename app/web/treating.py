@@ -48,12 +48,8 @@ class Treat:
 
 
 def deficit_words(shelf: Catalogue) -> Mapping[str, str]:
-    """Every deficit that an activity answers, in words, in the catalogue's order."""
-    named = getattr(getattr(shelf, "deficits", None), "named", None)
-    if named is not None:
-        return {key: deficit.words for key, deficit in named.items()}
-    keys = sorted({key for a in shelf.activities.values() for key in a.answers})
-    return {key: key.replace("_", " ").capitalize() for key in keys}
+    """Every deficit in words, in the catalogue's order."""
+    return {key: deficit.words for key, deficit in shelf.deficits.named.items()}
 
 
 def treat(

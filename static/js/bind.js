@@ -20,6 +20,7 @@ import { taps } from "./taps.js";
 import { watchTrouble } from "./trouble.js";
 import { fillUid } from "./uid.js";
 import { bindUndo } from "./undo.js";
+import { undoKept } from "./undo_kept.js";
 import { watchWaiting } from "./waiting.js";
 import { watchWakeLock } from "./wake_lock.js";
 import { watchWithdrawn } from "./withdraw.js";
@@ -37,6 +38,7 @@ const BEHAVIOURS = [
   ["form[data-stages]", stages],
   ["[data-standing]", standing],
   ["[data-undo-stop]", bindUndo],
+  ["[data-undo-kept]", undoKept],
   ["[data-running-bar]", showRunning],
   ["[data-stepper]", bindStepper],
   ["[data-counter]", bindCounter],
