@@ -4,7 +4,6 @@ import { watchBusy } from "./busy.js";
 import { bindCounter } from "./counter.js";
 import { applyHand, bindPref } from "./hand.js";
 import { forgetSaved } from "./kept.js";
-import { heldRun } from "./held_run.js";
 import { watchLock } from "./lock.js";
 import { watchOutbox } from "./outbox_form.js";
 import { minutes } from "./minutes.js";
@@ -21,6 +20,7 @@ import { watchTrouble } from "./trouble.js";
 import { fillUid } from "./uid.js";
 import { bindUndo } from "./undo.js";
 import { watchWaiting } from "./waiting.js";
+import { showWaits } from "./waits.js";
 import { watchWakeLock } from "./wake_lock.js";
 import { watchWithdrawn } from "./withdraw.js";
 import { stages } from "./stages.js";
@@ -42,12 +42,13 @@ const BEHAVIOURS = [
   ["[data-counter]", bindCounter],
   ["[data-ready]", bindReadyRow],
   ["[data-reveal]", reveal],
-  ["[data-held-run]", heldRun],
   ["[data-tick-all]", bindTickAll],
   ["form[data-taps]", taps],
   ["[data-minutes]", minutes],
+  ["[data-waits]", showWaits],
+  // Only some pages have these; app/web/assets.py names the file that holds each.
+  ["[data-held-run]", (e) => import("./held_run.js").then((m) => m.heldRun(e))],
   ["[data-bedside]", (e) => import("./bedside.js").then((m) => m.bedside(e))],
-  ["[data-waits]", (e) => import("./bedside_kept.js").then((m) => m.showWaits(e))],
   ["[data-attach]", (e) => import("./attach.js").then((m) => m.attach(e))],
   ["[data-attached]", (e) => import("./attach.js").then((m) => m.forgetAttached(e))],
 ];
