@@ -128,6 +128,7 @@ TABLE: Final[Mapping[str, Mapping[str, Rule]]] = MappingProxyType(
         "manage_episode": _JUDGEMENT,
         "transfer_patient": _JUDGEMENT,
         "look_into_stop": _JUDGEMENT,
+        "go_against_risk": _JUDGEMENT,
         "sign_evaluation": _JUDGEMENT,
         "sign_interpretation": _JUDGEMENT,
         "sign_goals": _JUDGEMENT,

@@ -42,6 +42,12 @@ REAL = {
         "student": "no no no",
         "supervisor": "yes yes no",
     },
+    "go_against_risk": {
+        "therapist": "yes no no",
+        "assistant": "no no no",
+        "student": "no no no",
+        "supervisor": "yes yes no",
+    },
     "co_sign": {
         "therapist": "no no no",
         "assistant": "no no no",

@@ -14,14 +14,16 @@ from pathlib import Path
 from typing import Any
 
 from app.catalogue import rows
+from app.catalogue.activities import activity
 from app.catalogue.agreement import sources_agree
 from app.catalogue.base_rates import BaseRates, base_rates
 from app.catalogue.composites import check_kind, check_parts, parts_of
 from app.catalogue.conditions import check_limits, check_unit, check_warns
+from app.catalogue.facts import KINDS, fact, spans
 from app.catalogue.fields import CatalogueError, Table
 from app.catalogue.needs import check_needs, followed, needs_of
 from app.catalogue.pathways import pathway
-from app.clinical import vocabulary as words
+from app.clinical.activity import Activity
 from app.clinical.guide import Guide
 from app.clinical.measure import (
     Fact,
@@ -30,7 +32,6 @@ from app.clinical.measure import (
     Measure,
     Pair,
     Row,
-    Span,
     Variant,
     Zero,
 )
@@ -40,7 +41,6 @@ from app.clinical.precautions import PRECAUTIONS
 FOLDER = Path(__file__).parent
 #: A count of nothing is a result, and so is a sum of no points.
 MAY_BE_ZERO = ("count", "composite", "stages", "pressure")
-KINDS = ("time", "distance", "count", "speed", "stages", "pressure", "composite")
 DOMAINS = (
     "standing balance", "sitting balance", "transfers", "mobility", "stepping",
     "circulation", "several",
@@ -49,12 +49,13 @@ DOMAINS = (
 
 @dataclass(frozen=True, slots=True)
 class Catalogue:
-    """All tests and pathways by id, the base rates, and the edition of all files."""
+    """All tests, pathways and activities by id, base rates, the edition."""
 
     measures: Mapping[str, Measure]
     edition: str
     base: BaseRates = field(default_factory=BaseRates)
     pathways: Mapping[str, Pathway] = field(default_factory=dict)
+    activities: Mapping[str, Activity] = field(default_factory=dict)
 
 
 @cache
@@ -66,11 +67,11 @@ def catalogue() -> Catalogue:
 def load(folder: Path) -> Catalogue:
     """Read every file of `folder`; raise CatalogueError.
 
-    facts.toml and measures/*.toml; base_rates.toml and pathways/*.toml where there.
+    facts.toml and measures/*.toml; the others where they are there.
     """
     digest = hashlib.sha256()
     shared = Table(_read(folder / "facts.toml", digest), "facts.toml")
-    facts = {f.key: f for f in map(_fact, shared.tables("fact"))}
+    facts = {f.key: f for f in map(fact, shared.tables("fact"))}
     shared.done()
     measures: dict[str, Measure] = {}
     for path in sorted((folder / "measures").glob("*.toml")):
@@ -82,6 +83,7 @@ def load(folder: Path) -> Catalogue:
         path.stem: pathway(_read(path, digest), f"pathways/{path.name}")
         for path in sorted((folder / "pathways").glob("*.toml"))
     }
+    activities = _activities(folder / "activities", digest)
     cited = {f"{m.id}.toml": m.sources for m in measures.values()}
     cited |= {f"pathways/{p.id}.toml": p.sources for p in pathways.values()}
     sources_agree(cited | {"base_rates.toml": base.sources})
@@ -93,7 +95,20 @@ def load(folder: Path) -> Catalogue:
                 raise CatalogueError(
                     f"{measure.id}.toml: pair: no measure {pair.measure!r}"
                 )
-    return Catalogue(measures, digest.hexdigest()[:12], base, pathways)
+    edition = digest.hexdigest()[:12]
+    return Catalogue(measures, edition, base, pathways, activities)
+
+
+def _activities(folder: Path, digest: Any) -> dict[str, Activity]:
+    found: dict[str, Activity] = {}
+    for path in sorted(folder.glob("*.toml")):
+        made = activity(_read(path, digest), path)
+        if made.id in found:
+            raise CatalogueError(
+                f"activities/{path.name}: id: {made.id} is there twice"
+            )
+        found[made.id] = made
+    return found
 
 
 def _read(path: Path, digest: Any) -> dict[str, Any]:
@@ -103,44 +118,6 @@ def _read(path: Path, digest: Any) -> dict[str, Any]:
         return tomllib.loads(content.decode(), parse_float=Decimal)
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
         raise CatalogueError(f"{path.name}: {fault}") from fault
-
-
-def _spans(t: Table, key: str) -> dict[str, Span]:
-    inner = Table(t.table(key), f"{t.where}: {key}")
-    spans = {}
-    for unit in rows.UNITS:
-        pair = inner.interval(unit)
-        if pair:
-            spans[unit] = Span(*pair)
-    inner.done()
-    return spans
-
-
-def _fact(t: Table) -> Fact:
-    options = {k: v[0] for k, v in t.lists("options").items()}
-    made = Fact(
-        key=t.text("key"),
-        label=t.text("label"),
-        kind=t.word("kind", ("choice", "length", "number")),  # type: ignore[arg-type]
-        options=options,
-        default=t.word("default", options) if t.has("default") else None,
-        standard=t.words("standard", options),
-        spans=_spans(t, "spans"),
-        standard_says=t.text("standard_says", ""),
-        for_change=t.flag("for_change", True),
-        easier=t.words("easier", (*options, "over", "under")),
-        when_condition=t.words("when_condition", words.CONDITIONS),
-        main=t.flag("main"),
-        needed=t.flag("needed"),
-        kinds=t.words("kinds", KINDS),
-        help=t.text("help", ""),
-    )
-    if (made.kind == "choice") != bool(options):
-        raise t.wrong("options", "a choice has options, a length or number has none")
-    if (made.standard or made.spans) and not made.standard_says:
-        raise t.wrong("standard_says", "say the published set-up in words")
-    t.done()
-    return made
 
 
 def _guide(content: Mapping[str, object], where: str) -> Guide:
@@ -232,7 +209,7 @@ def _zero(t: Table) -> Zero:
 
 def _measure(content: dict[str, Any], name: str, shared: Mapping[str, Fact]) -> Measure:
     t = Table(content, name)
-    own = {f.key: f for f in map(_fact, t.tables("fact"))}
+    own = {f.key: f for f in map(fact, t.tables("fact"))}
     card = _card(t)
     made = Measure(
         **card,
@@ -273,7 +250,7 @@ def _card(t: Table) -> dict[str, Any]:
         "better": t.word("better", ("lower", "higher")),
         "lowest": lowest,
         "highest": highest,
-        "tape": _spans(t, "tape"),
+        "tape": spans(t, "tape"),
         "posture": t.word("posture", ("standing", "seated")),
         "minutes": t.whole("minutes") or 0,
         **needs_of(t),
