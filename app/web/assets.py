@@ -32,6 +32,11 @@ ON_DEMAND: Final = {
     "attach": "sheet",
     "bedside": "sheet",
     "held_run": "sheet",
+    "rest_tool": "treat",
+    "stages": "watch",
+    "standing": "watch",
+    "stopwatch_bind": "watch",
+    "tools": "treat",
 }
 #: What shrinks; pictures are compressed in themselves.
 TEXTS: Final = {
