@@ -20,6 +20,7 @@ from app.storage.database import make_engine, migrate
 from app.version import VERSION
 from app.web import (
     account,
+    activity_tools,
     audit,
     bedside,
     caseload,
@@ -74,6 +75,7 @@ PUBLIC: Sequence[APIRouter] = (
 SIGNED_IN: Sequence[APIRouter] = (
     sign_in.router,
     account.router,
+    activity_tools.router,
     people.router,
     caseload.router,
     cover.router,

@@ -57,6 +57,7 @@ ROWS: dict[tuple[str, str], str] = {
     ("GET", "/join/{token}"): NOT_HERE,
     ("POST", "/join/{token}"): NOT_HERE,
     ("GET", "/account"): SIGNED_IN,
+    ("GET", "/activities/tools"): SIGNED_IN,
     ("GET", "/kit"): SIGNED_IN,
     ("GET", "/kit/scale"): SIGNED_IN,
     ("GET", "/measures/{measure_id}/sources"): SIGNED_IN,
