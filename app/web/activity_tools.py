@@ -1,4 +1,4 @@
-"""The tools for doing an activity, each on its own, to try: no patient, nothing kept."""
+"""The tools for doing an activity, each on its own, to try: nothing is kept."""
 
 from dataclasses import dataclass
 from decimal import Decimal

@@ -12,7 +12,7 @@ from fastapi.responses import HTMLResponse
 from sqlmodel import Session
 
 from app.clinical import assistance, bedside_rules, doing, make_safe, visiting
-from app.clinical.activity import Activity, Grade
+from app.clinical.activity import CALLERS, Activity, Grade
 from app.clinical.allowing import Permit
 from app.clinical.strip import SIZES, Layout
 from app.storage.activity_sets import ActivitySet, any_set_on, sets_of, symptoms_of
@@ -85,18 +85,27 @@ def card_page(
         activity=activity,
         stands=stands,
         closed=closed,
-        typed=form or Form(),
-        errors=errors or {},
         saved=saved,
-        uid=(form.text("uid") if form else "") or uuid.uuid4().hex,
-        other_uid=uuid.uuid4().hex,
-        before=_remembered(mine, form),
+        **_form(mine, form, errors),
         open_visit=open_visit_of(request, session, patient.id),
         **_at_grade(activity, grade_for(activity, rows, today, asked, planned)),
         **_so_far(session, patient, activity, rows, mine, today),
         **_stops(request, session, patient, activity, today),
         **LISTS,
     )
+
+
+def _form(
+    mine: Sequence[ActivitySet], form: Form | None, errors: dict[str, str] | None
+) -> dict[str, Any]:
+    """What the form of the next set begins with: as it was refused, or as the last."""
+    return {
+        "typed": form or Form(),
+        "errors": errors or {},
+        "uid": (form.text("uid") if form else "") or uuid.uuid4().hex,
+        "other_uid": uuid.uuid4().hex,
+        "before": _remembered(mine, form),
+    }
 
 
 #: Closed words that the card's templates choose from.
@@ -106,6 +115,7 @@ LISTS: Final = {
     "lists": doing,
     "help": assistance,
     "reasons": visiting.NOT_DONE,
+    "callers": CALLERS,
 }
 
 
