@@ -4,6 +4,7 @@ import asyncio
 from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
 from datetime import UTC, date, datetime
+from functools import cache
 
 import jinja2
 from fastapi import APIRouter, Depends, FastAPI
@@ -19,12 +20,14 @@ from app.storage.database import make_engine, migrate
 from app.version import VERSION
 from app.web import (
     account,
+    activity_tools,
     audit,
     bedside,
     caseload,
     caseload_files,
     clocks,
     cover,
+    deficit_pages,
     desk,
     desk_table,
     editing,
@@ -42,6 +45,7 @@ from app.web import (
     patients,
     people,
     picture,
+    plans,
     precautions,
     profile,
     responsible,
@@ -51,6 +55,7 @@ from app.web import (
     sets,
     sign_in,
     sources,
+    treat,
     visits,
 )
 from app.web.assets import Assets
@@ -70,6 +75,7 @@ PUBLIC: Sequence[APIRouter] = (
 SIGNED_IN: Sequence[APIRouter] = (
     sign_in.router,
     account.router,
+    activity_tools.router,
     people.router,
     caseload.router,
     cover.router,
@@ -89,8 +95,11 @@ SIGNED_IN: Sequence[APIRouter] = (
     picture.router,
     measures.router,
     sources.router,
+    treat.router,
+    plans.router,
     kit.router,
     pathways.router,
+    deficit_pages.router,
     rounds.router,
     safety.router,
     sets.router,
@@ -106,20 +115,17 @@ def create_app(settings: Settings) -> FastAPI:
     """A site ready to serve: its folder, log, catalogue and database are in order."""
     _make_data_dir(settings)
     start_log(settings.data_dir)
-    assets = Assets(folder("static"))
+    assets = _shipped_assets()
     app = FastAPI(
         docs_url=None,
         redoc_url=None,
         openapi_url=None,
         redirect_slashes=False,
         lifespan=_lifespan,
+        routes=_pages().routes,
     )
     app.state.site = _make_site(settings, assets)
     app.state.assets = assets
-    for router in PUBLIC:
-        app.include_router(router)
-    for router in SIGNED_IN:
-        app.include_router(router, dependencies=[Depends(signed_in)])
     app.mount("/static", assets)
     errors.install(app)
     app.add_middleware(GZipMiddleware, minimum_size=1024, compresslevel=5)
@@ -158,6 +164,24 @@ def _make_site(settings: Settings, assets: Assets) -> Site:
     return site
 
 
+@cache
+def _pages() -> APIRouter:
+    """Every route; what each depends on is worked out at the first request, once."""
+    pages = APIRouter()
+    for router in PUBLIC:
+        pages.include_router(router)
+    for router in SIGNED_IN:
+        pages.include_router(router, dependencies=[Depends(signed_in)])
+    return pages
+
+
+@cache
+def _shipped_assets() -> Assets:
+    """Joined and hashed once, also where one program makes many sites: the tests do."""
+    return Assets(folder("static"))
+
+
+@cache
 def make_templates(assets: Assets) -> jinja2.Environment:
     """Escaping always on; a name a template misspells is a fault, never a blank."""
     templates = jinja2.Environment(

@@ -14,16 +14,18 @@ from pathlib import Path
 from typing import Any
 
 from app.catalogue import rows
-from app.catalogue.activities import activity
+from app.catalogue.activities import activity, check_answers
 from app.catalogue.agreement import sources_agree
 from app.catalogue.base_rates import BaseRates, base_rates
 from app.catalogue.composites import check_kind, check_parts, parts_of
-from app.catalogue.conditions import check_limits, check_unit, check_warns
+from app.catalogue.conditions import check_limits, check_phases, check_unit, check_warns
+from app.catalogue.deficits import deficits
 from app.catalogue.facts import KINDS, fact, spans
 from app.catalogue.fields import CatalogueError, Table
 from app.catalogue.needs import check_needs, followed, needs_of
 from app.catalogue.pathways import pathway
 from app.clinical.activity import Activity
+from app.clinical.deficit import Deficits
 from app.clinical.guide import Guide
 from app.clinical.measure import (
     Fact,
@@ -49,13 +51,14 @@ DOMAINS = (
 
 @dataclass(frozen=True, slots=True)
 class Catalogue:
-    """All tests, pathways and activities by id, base rates, the edition."""
+    """All tests, pathways and activities by id, base rates, deficits, the edition."""
 
     measures: Mapping[str, Measure]
     edition: str
     base: BaseRates = field(default_factory=BaseRates)
     pathways: Mapping[str, Pathway] = field(default_factory=dict)
     activities: Mapping[str, Activity] = field(default_factory=dict)
+    deficits: Deficits = field(default_factory=Deficits)
 
 
 @cache
@@ -84,8 +87,10 @@ def load(folder: Path) -> Catalogue:
         for path in sorted((folder / "pathways").glob("*.toml"))
     }
     activities = _activities(folder / "activities", digest)
+    asked = _deficits(folder / "deficits.toml", digest, measures, activities)
     cited = {f"{m.id}.toml": m.sources for m in measures.values()}
     cited |= {f"pathways/{p.id}.toml": p.sources for p in pathways.values()}
+    cited |= {"deficits.toml": asked.sources}
     sources_agree(cited | {"base_rates.toml": base.sources})
     for measure in list(measures.values()):
         check_parts(measure, f"{measure.id}.toml", measures)
@@ -96,7 +101,22 @@ def load(folder: Path) -> Catalogue:
                     f"{measure.id}.toml: pair: no measure {pair.measure!r}"
                 )
     edition = digest.hexdigest()[:12]
-    return Catalogue(measures, edition, base, pathways, activities)
+    return Catalogue(measures, edition, base, pathways, activities, asked)
+
+
+def _deficits(
+    path: Path,
+    digest: Any,
+    measures: Mapping[str, Measure],
+    activities: Mapping[str, Activity],
+) -> Deficits:
+    """The rules, if the file is there; activities then answer what they name."""
+    if not path.exists():
+        return Deficits()
+    made = deficits(_read(path, digest), path.name, measures)
+    if activities:
+        check_answers(activities, made.named)
+    return made
 
 
 def _activities(folder: Path, digest: Any) -> dict[str, Activity]:
@@ -258,6 +278,7 @@ def _card(t: Table) -> dict[str, Any]:
         "must_not": t.words("must_not", PRECAUTIONS),
         "caution": t.words("caution", PRECAUTIONS),
         "splits": t.words("splits"),
+        "phases": tuple(map(rows.phase, t.tables("phase"))),
         "window_seconds": _seconds(t, "window_seconds"),
         "ceiling_seconds": _seconds(t, "ceiling_seconds"),
         "counted": t.words("counted"),
@@ -297,6 +318,7 @@ def _consistent(m: Measure, name: str) -> None:
     check_kind(m, name)
     check_needs(m, name)
     _count_is_whole(m, name)
+    check_phases(m, name)
     check_warns(m, name)
     variants = {v.id for v in m.variants}
     used = {p.source for p in m.protocol} | {c.source for c in m.checks}

@@ -34,6 +34,7 @@ from app.storage.tables import (
     length,
     number_text,
     one_of,
+    signed_number_text,
     uid,
 )
 from app.storage.trials import DISTANCE_UNITS, LONGEST_MS
@@ -44,11 +45,6 @@ LONGEST_AGAINST: Final = 400
 _TAGS: Final = is_only("against", f"{WORD} ")
 #: What somebody looks into: see `safety.to_look_into`.
 _LOOK_INTO: Final = "outcome = 'stopped' OR against <> ''"
-#: A grade may lie below zero: a seat lower than the knee.
-_SIGNED_GRADE: Final = (
-    number_text("replace(grade, '-', '')")
-    + " AND substr(grade, 2) = replace(substr(grade, 2), '-', '')"
-)
 
 
 class ActivitySet(Numbered, table=True):
@@ -63,7 +59,7 @@ class ActivitySet(Numbered, table=True):
     __table_args__ = (
         uid(),
         length("activity", 3, 8),
-        check("grade", _SIGNED_GRADE),
+        check("grade", signed_number_text("grade")),
         one_of("outcome", OUTCOMES),
         one_of("reason", NOT_DONE),
         check("reason_when", "reason IS NULL OR outcome = 'not_done'"),

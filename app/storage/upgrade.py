@@ -8,6 +8,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from datetime import datetime
+from functools import cache
 from pathlib import Path
 from typing import Final
 
@@ -30,6 +31,7 @@ def config(connection: Connection) -> Config:
     return told
 
 
+@cache
 def newest() -> str:
     """The revision this program was written for."""
     return str(ScriptDirectory(MIGRATIONS).get_current_head())
@@ -41,10 +43,16 @@ def revision_of(connection: Connection) -> str | None:
     Raise SchemaTooNew when this program has never heard of it.
     """
     found = MigrationContext.configure(connection).get_current_revision()
-    known = {script.revision for script in ScriptDirectory(MIGRATIONS).walk_revisions()}
-    if found is not None and found not in known:
+    if found is not None and found not in _known():
         raise SchemaTooNew
     return found
+
+
+@cache
+def _known() -> frozenset[str]:
+    """Every revision of this program."""
+    steps = ScriptDirectory(MIGRATIONS).walk_revisions()
+    return frozenset(script.revision for script in steps)
 
 
 def to_newest(connection: Connection) -> None:

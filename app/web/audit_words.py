@@ -4,6 +4,7 @@ from typing import Final
 
 #: What somebody did, after their name. A test holds that every deed has its words.
 DEEDS: Final = {
+    "added_deficit": "added what work is asked for",
     "added_patient": "added a patient",
     "added_person": "added somebody who works here",
     "answered_pathway": "answered a screening question",
@@ -45,6 +46,8 @@ DEEDS: Final = {
     "missed_visit": "noted a missed visit",
     "opened_episode": "opened a stretch of care",
     "paused_visit": "paused a visit",
+    "planned_against_risk": "planned an activity against a risk, with a reason",
+    "planned_session": "planned a session",
     "purged_asked_for": "purged a patient: it was asked for",
     "purged_for_practice": "purged a patient: made to try the program out",
     "purged_kept_long_enough": "purged a patient: kept as long as it had to be",
@@ -74,8 +77,10 @@ DEEDS: Final = {
     "signed_visit": "signed a visit",
     "started_round": "began a test",
     "started_visit": "began a visit",
+    "struck_deficit": "struck what a rule asks work for",
     "switched_off": "ended somebody's right to sign in",
     "switched_on": "let somebody sign in again",
+    "took_back_deficit": "took back a word on what work is asked for",
     "unassigned": "took a patient off somebody's list",
     "unlocked": "unlocked a session",
     "used_link": "used a link",
@@ -87,6 +92,7 @@ DEEDS: Final = {
 SUBJECTS: Final = {
     "assignment": "an assignment",
     "cover": "a cover",
+    "deficit_word": "a word on what work is asked for",
     "device": "a phone with a PIN",
     "episode": "a stretch of care",
     "held_request": "a form that was kept",
@@ -102,6 +108,7 @@ SUBJECTS: Final = {
     "round": "a round of a test",
     "safety_event": "what followed a stop",
     "safety_seen": "a look into a stop",
+    "session_plan": "a plan of a session",
     "sign_in": "a sign-in",
     "site": "the site",
     "symptom_check": "symptoms",

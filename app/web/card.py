@@ -16,9 +16,10 @@ from app.clinical.activity import Activity, Grade
 from app.clinical.allowing import Permit
 from app.clinical.strip import SIZES, Layout
 from app.storage.activity_sets import ActivitySet, any_set_on, sets_of, symptoms_of
-from app.storage.episodes import Visit
+from app.storage.episodes import Visit, episode_or_none
 from app.storage.patients import Patient, details_of
 from app.storage.people import Person
+from app.storage.plans import lines_of, plan_on
 from app.storage.safety import stops_of_activity
 from app.web.deps import Form, page, site_of
 from app.web.open_visit import open_visit_of
@@ -74,6 +75,7 @@ def card_page(
     rows = sets_of(session, patient.id, activity=activity.id, voided=True)
     mine = [row for row, visit in rows if visit.local_date == today]
     closed = stands.blocked or (stands.needs_reason and not may_override)
+    planned = _planned(session, request.state.me, patient, activity, today)
     return page(
         request,
         "activities/card.html",
@@ -90,7 +92,7 @@ def card_page(
         other_uid=uuid.uuid4().hex,
         before=_remembered(mine, form),
         open_visit=open_visit_of(request, session, patient.id),
-        **_at_grade(activity, grade_for(activity, rows, today, asked)),
+        **_at_grade(activity, grade_for(activity, rows, today, asked, planned)),
         **_so_far(session, patient, activity, rows, mine, today),
         **_stops(request, session, patient, activity, today),
         **LISTS,
@@ -150,7 +152,20 @@ def _who(session: Session, patient: Patient, today: date) -> dict[str, Any]:
     return {"who": age_words(told.birth_date, told.birth_year, told.sex, today)}
 
 
-def grade_for(activity: Activity, rows: Rows, today: date, asked: str) -> Decimal:
+def _planned(
+    session: Session, me: Person, patient: Patient, activity: Activity, today: date
+) -> str:
+    """The grade in somebody's own plan of today; empty when it is not in it."""
+    episode = episode_or_none(session, patient)
+    if episode is None:
+        return ""
+    lines = lines_of(session, plan_on(session, me, episode, today))
+    return next((line.grade for line in lines if line.activity == activity.id), "")
+
+
+def grade_for(
+    activity: Activity, rows: Rows, today: date, asked: str, planned: str = ""
+) -> Decimal:
     """The grade to begin with: asked for, today's last, planned, last done, the start.
 
     One that the activity does not have is passed over.
@@ -160,7 +175,7 @@ def grade_for(activity: Activity, rows: Rows, today: date, asked: str) -> Decima
     told = [
         asked,
         *(row.grade or "" for row in reversed(of_today)),
-        # Today's plan item comes here.
+        planned,
         *(row.grade or "" for row, _ in reversed(counted) if row.outcome == "done"),
     ]
     found = (read_grade(activity, text) for text in told if text)

@@ -83,7 +83,7 @@ def choose_for_today(
     """What the person can do now, and the room: kept for today, never a finding."""
     patient = patient_for(session, me, patient_id, "record_trial")
     today = now.astimezone(zone).date()
-    said, errors = today_from(form)
+    said, errors = today_from(form, said_today(site, me, patient, today))
     if errors:
         return _choose_page(request, session, site, patient, said, today, errors)
     keep_for_today(site, me, patient, today, said)

@@ -49,6 +49,7 @@ from app.web.deps import (
     site_of,
     wants_fragment,
 )
+from app.web.planning import plan_of_visit
 from app.web.visit_deeds import DEEDS, Asked
 from app.web.visit_events import Event, events_of, symptom_words
 
@@ -135,6 +136,7 @@ def _page(
         may_look=may(actor(me), "review", Subject(patient.is_demo))
         and is_left_open(session, visit),
         part=part,
+        planned=plan_of_visit(session, site_of(request).catalogue, visit),
         typed=typed or Form(),
         errors=errors or {},
         uid=(typed.text("uid") if typed else "") or uuid.uuid4().hex,

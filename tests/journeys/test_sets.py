@@ -210,6 +210,8 @@ def test_card_works_without_script(
 ) -> None:
     phone = open_phone(java_script_enabled=False)
     page = open_card(phone, patient_id, "B01")
+    for fold in page.get_by_text("Type it instead").all():
+        fold.click()
     page.get_by_label("Seconds held").fill("10, 12.5")
     page.get_by_label("Errors", exact=True).fill("1")
     page.get_by_role("button", name="Save this set").click()
