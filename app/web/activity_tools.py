@@ -1,4 +1,4 @@
-"""The tools for doing an activity, each on its own, to try: no patient, nothing kept."""
+"""The tools for doing an activity, each on its own to try: no patient, nothing kept."""
 
 from dataclasses import dataclass
 from decimal import Decimal
@@ -7,7 +7,7 @@ from typing import Annotated, Final
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse
 
-from app.clinical.activity import CALLERS, Caller
+from app.clinical.activity import Caller
 from app.storage.errors import NotFound
 from app.web.deps import SignedIn, page
 
@@ -82,6 +82,4 @@ def show(
     chosen = next((each for each in TOOLS if each.key == tool), None)
     if tool and chosen is None:
         raise NotFound("There is no such tool.")
-    return page(
-        request, "activities/tools.html", tools=TOOLS, tool=chosen, callers=CALLERS
-    )
+    return page(request, "activities/tools.html", tools=TOOLS, tool=chosen)
