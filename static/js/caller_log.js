@@ -86,7 +86,7 @@ export class CallerLog {
     while (list.children.length > calls.length) list.lastElementChild?.remove();
     calls.forEach((call, place) => {
       const button = list.children[place]?.querySelector("button") ?? this.made(place);
-      button.textContent = `${place + 1}. ${call}${wrong.has(place) ? ": wrong" : ""}`;
+      button.textContent = `${place + 1} · ${call}${wrong.has(place) ? ": wrong" : ""}`;
       button.setAttribute("aria-pressed", String(wrong.has(place)));
     });
   }

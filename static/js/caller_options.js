@@ -1,11 +1,22 @@
 // @ts-check
-/** What a `[data-caller]` was told to call, from its `[data-option=NAME]` fields. */
+/**
+ * What a `[data-caller]` was told to call, from its `[data-option=NAME]` fields, and in
+ * which size a call is shown.
+ */
 
 /** A number as typed, within its limits; what is none is as usual.
  * @param {string} text @param {number} low @param {number} high @param {number} usual */
 export function within(text, low, high, usual) {
   const typed = Number.parseFloat(text.replace(",", "."));
   return Number.isFinite(typed) ? Math.min(high, Math.max(low, typed)) : usual;
+}
+
+const SIZES = /** @type {[number, string][]} */ ([[2, "short"], [5, "no"], [9, "yes"]]);
+
+/** Longer words in smaller letters, so that they fit a phone. @param {string} words */
+export function sizeOf(words) {
+  const longest = Math.max(...words.split(/\s/).map(({ length }) => length));
+  return SIZES.find(([letters]) => longest <= letters)?.[1] ?? "very";
 }
 
 /** @param {HTMLElement} place @param {string} name */

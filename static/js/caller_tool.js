@@ -9,7 +9,7 @@
 import { onSecondTap } from "./asking.js";
 import { BY, chain, script } from "./calls.js";
 import { CallerLog } from "./caller_log.js";
-import { optionsOf } from "./caller_options.js";
+import { optionsOf, sizeOf } from "./caller_options.js";
 import { makeReady, tick } from "./cues.js";
 import { show } from "./face.js";
 import { onPress } from "./press.js";
@@ -19,6 +19,7 @@ const RULES = /** @type {Record<string, string>} */ ({
   same: "Step to the side that is called. On stop, hold still.",
   opposite: "Opposite rule: step to the side that is not called. On stop, hold still.",
 });
+const OUT_OF_SIGHT = "Paused: the page was out of sight.";
 /** From the tap to the first call. */
 const READY_MS = 2_000;
 
@@ -92,7 +93,7 @@ export class Caller {
 
   call() {
     const away = document.hidden || document.body.classList.contains("locked");
-    if (away) return this.pause("Paused: the page was out of sight.");
+    if (away) return this.pause(OUT_OF_SIGHT);
     const cue = this.cues[this.at];
     if (!cue) return this.stop();
     this.at += 1;
@@ -106,10 +107,9 @@ export class Caller {
     this.wait();
   }
 
-  /** Long words in smaller letters, so that they fit. @param {string} words */
+  /** @param {string} words */
   show(words) {
-    const longest = Math.max(...words.split(/\s/).map(({ length }) => length));
-    this.part("call").dataset.long = longest > 9 ? "very" : longest > 5 ? "yes" : "no";
+    this.part("call").dataset.long = sizeOf(words);
     this.say("call", words);
   }
 
@@ -144,7 +144,7 @@ export function caller(place, bout) {
   press("call-on", () => { caller.say("rule", ""); caller.go("Ready"); });
   press("call-stop", () => caller.stop());
   document.addEventListener("visibilitychange", () => {
-    if (document.hidden && caller.log.open) caller.pause("Paused: the page was out of sight.");
+    if (document.hidden && caller.log.open) caller.pause(OUT_OF_SIGHT);
   });
   bout.form.addEventListener("bout:clear", () => { caller.log.read(); caller.become("idle"); });
 }

@@ -105,7 +105,7 @@ def test_same_order_calls_the_same_and_wrong_ones_are_marked(clocked: Phone) -> 
 
     assert len(first) == 10
     assert again == first != other
-    assert shown == [f"{place}. {call}" for place, call in enumerate(first, 1)]
+    assert shown == [f"{place} · {call}" for place, call in enumerate(first, 1)]
 
 
 def test_calls_are_shown_spoken_and_paced(clocked: Phone) -> None:
@@ -301,7 +301,7 @@ def test_tools_are_accessible_and_fit(open_phone: OpenPhone, width: int) -> None
 
 #: A call, and what the caller says of its longest word.
 LONG_WORDS = (
-    ("12", "no"),
+    ("12", "short"),
     ("right front", "no"),
     ("backward", "yes"),
     ("right backwards", "yes"),

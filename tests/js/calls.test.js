@@ -2,7 +2,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 import { chain, drawn, randoms, script, sideOf } from "../../static/js/calls.js";
-import { within } from "../../static/js/caller_options.js";
+import { sizeOf, within } from "../../static/js/caller_options.js";
 
 const SIDES = ["right front", "left front", "right back", "left back"];
 const HOURS = Array.from({ length: 12 }, (_, hour) => String(hour + 1));
@@ -114,4 +114,9 @@ test("no choices, no calls, and no endless search", () => {
 test("what is typed stays within its limits; what is no number is as usual", () => {
   const rows = [["2,5", 2.5], ["0", 1], ["99", 10], ["", 2], ["fast", 2]];
   for (const [text, is] of rows) assert.equal(within(text, 1, 10, 2), is, text);
+});
+
+test("longer words are shown smaller", () => {
+  const rows = [["12", "short"], ["right front", "no"], ["backward", "yes"], ["diagonally", "very"]];
+  for (const [words, size] of rows) assert.equal(sizeOf(words), size, words);
 });
