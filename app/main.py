@@ -20,6 +20,7 @@ from app.storage.database import make_engine, migrate
 from app.version import VERSION
 from app.web import (
     account,
+    activity_tools,
     audit,
     bedside,
     caseload,
@@ -51,6 +52,7 @@ from app.web import (
     review,
     rounds,
     safety,
+    sets,
     sign_in,
     sources,
     treat,
@@ -73,6 +75,7 @@ PUBLIC: Sequence[APIRouter] = (
 SIGNED_IN: Sequence[APIRouter] = (
     sign_in.router,
     account.router,
+    activity_tools.router,
     people.router,
     caseload.router,
     cover.router,
@@ -99,6 +102,7 @@ SIGNED_IN: Sequence[APIRouter] = (
     deficit_pages.router,
     rounds.router,
     safety.router,
+    sets.router,
     held.router,
     audit.router,
     caseload_files.router,

@@ -7,7 +7,16 @@ from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
 
-from app.storage import episodes, patients, people, precautions, scores, trials
+from app.storage import (
+    activity_sets,
+    episodes,
+    patients,
+    people,
+    precautions,
+    scores,
+    trials,
+)
+from app.storage.activity_sets import ActivitySet, SetBody
 from app.storage.episodes import Episode, Plan, Visit
 from app.storage.patients import Patient, PatientDetails
 from app.storage.people import Person
@@ -20,6 +29,7 @@ TODAY = NOW.date()
 ZONE = ZoneInfo("Europe/Vienna")
 PASSPHRASE = "four tired horses rest"
 TIMED = TrialBody(raw_ms=16_240, splits_ms=[4_100, 9_300])
+TEN_REPS = SetBody(grade="12", reps=10, errors=1)
 SCORED = DerivedScore(
     outcome="completed", value="16.2", unit="s", variant="", edition="edition-1"
 )
@@ -160,6 +170,31 @@ def make_trial(
         session, person, round, uid=uid or new_uid(), body=body, now=now
     )
     return trial
+
+
+def make_set(
+    session: Session,
+    person: Person,
+    visit: Visit,
+    body: SetBody = TEN_REPS,
+    *,
+    activity: str = "T01",
+    uid: str | None = None,
+    against: str = "",
+    now: datetime = NOW,
+) -> ActivitySet:
+    made, _ = activity_sets.record_set(
+        session,
+        person,
+        visit,
+        activity,
+        uid=uid or new_uid(),
+        body=body,
+        at=now,
+        now=now,
+        against=against,
+    )
+    return made
 
 
 def make_score(

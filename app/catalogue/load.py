@@ -18,7 +18,7 @@ from app.catalogue.activities import activity, check_answers
 from app.catalogue.agreement import sources_agree
 from app.catalogue.base_rates import BaseRates, base_rates
 from app.catalogue.composites import check_kind, check_parts, parts_of
-from app.catalogue.conditions import check_limits, check_unit, check_warns
+from app.catalogue.conditions import check_limits, check_phases, check_unit, check_warns
 from app.catalogue.deficits import deficits
 from app.catalogue.facts import KINDS, fact, spans
 from app.catalogue.fields import CatalogueError, Table
@@ -278,6 +278,7 @@ def _card(t: Table) -> dict[str, Any]:
         "must_not": t.words("must_not", PRECAUTIONS),
         "caution": t.words("caution", PRECAUTIONS),
         "splits": t.words("splits"),
+        "phases": tuple(map(rows.phase, t.tables("phase"))),
         "window_seconds": _seconds(t, "window_seconds"),
         "ceiling_seconds": _seconds(t, "ceiling_seconds"),
         "counted": t.words("counted"),
@@ -317,6 +318,7 @@ def _consistent(m: Measure, name: str) -> None:
     check_kind(m, name)
     check_needs(m, name)
     _count_is_whole(m, name)
+    check_phases(m, name)
     check_warns(m, name)
     variants = {v.id for v in m.variants}
     used = {p.source for p in m.protocol} | {c.source for c in m.checks}

@@ -176,8 +176,8 @@ def _part_dose(activity: Activity, done: DoneSet) -> str:
     if dose.target is None:
         return f"a full set here is {dose.amount}, which is not counted: you decide"
     target = Decimal(dose.target)
-    if dose.target_of == "hold_s" and activity.grade.unit == "s":
-        target = max(target, done.grade or target)  # the grade is the time to hold
+    if dose.target_of == "hold_s" and activity.grade.dimension == "hold":
+        target = done.grade or target  # the grade is the time to hold
     what = COUNTS.get(dose.target_of, dose.target_of)
     had = amount_of(done, dose.target_of)
     if had is None:

@@ -55,6 +55,7 @@ DEEDS: Final = {
     "purged_patient": "purged a patient",
     "recorded_safety_event": "noted what followed a stop",
     "recorded_set": "recorded a set of an activity",
+    "recorded_set_against": "recorded a set that an order or a risk stood against",
     "recorded_symptom_check": "noted symptoms",
     "recorded_task_observation": "noted a task of the day",
     "recorded_trial": "recorded a trial",

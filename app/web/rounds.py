@@ -60,12 +60,10 @@ from app.web.open_visit import open_visit_of
 from app.web.result_view import result_view
 from app.web.setup_form import other_side, setup_words
 from app.web.stops import StopView, stop_views
-from app.web.trial_form import FieldProblem, taken_at, trial_body
+from app.web.trial_form import SAVED, FieldProblem, taken_at, trial_body
 from app.web.trial_words import trial_words
 
 router = APIRouter()
-#: In the answer to a trial: the id it was made under, so that the phone may let it go.
-SAVED = "tapeline-saved"
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,7 +208,8 @@ def _stored(request: Request, trial: Trial) -> HTMLResponse:
         "rounds/stored.html",
         "rounds/_stored.html",
         saved=trial.uid,
-        trial_id=trial.id,
+        of="trial",
+        id=trial.id,
         stopped=trial.outcome == "stopped",
         safe=make_safe,
         next=f"/rounds/{trial.round_id}",

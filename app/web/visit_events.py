@@ -26,6 +26,7 @@ from app.clinical.visiting import (
     outside,
     postural,
 )
+from app.storage.activity_sets import ActivitySet, sets_in, symptoms_of
 from app.storage.episodes import Episode, Visit
 from app.storage.observations import (
     SymptomCheck,
@@ -38,8 +39,9 @@ from app.storage.observations import (
 )
 from app.storage.trials import Round, Trial
 from app.storage.visits import ExitItem, exit_rows, pauses_of
+from app.web.set_words import set_words
 from app.web.trial_words import trial_words
-from app.web.visit_stops import Told, stop_events, void_events
+from app.web.visit_stops import Told, against_events, stop_events, void_events
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,14 +60,17 @@ class Event:
 def events_of(session: Session, shelf: Catalogue, visit: Visit) -> list[Event]:
     """Everything, the oldest first."""
     trials = _trial_rows(session, visit)
+    sets = sets_in(session, visit)
     tasks = recorded(session, visit, TaskObservation)
     found = [
         *_symptoms(session, visit),
         *_vitals(session, visit),
         *_trials(shelf, trials),
+        *_sets(session, shelf, sets),
         *_tasks(session, visit, tasks),
         *_own("stop", stop_events(session, shelf, visit)),
-        *_own("void", void_events(shelf, trials, tasks)),
+        *_own("against", against_events(session, shelf, visit)),
+        *_own("void", void_events(shelf, trials, sets, tasks)),
         *_pauses(session, visit),
         *_exit(session, visit),
     ]
@@ -188,6 +193,20 @@ def _trials(shelf: Catalogue, trials: Sequence[tuple[Trial, Round]]) -> Iterator
         yield Event(
             trial.recorded_at, "trial", f"{name}: {trial_words(trial, known)}",
             trial.recorded_by, voided=trial.void_reason or "", id=round.id,
+        )  # fmt: skip
+
+
+def _sets(
+    session: Session, shelf: Catalogue, sets: Sequence[ActivitySet]
+) -> Iterator[Event]:
+    symptoms = symptoms_of(session, sets)
+    for row in sets:
+        mind: tuple[str, ...] = ()
+        if row.level and row.helpers is not None and not row.voided_at:
+            mind = contradictions(row.level, row.helpers, bool(row.cue_kind))
+        yield Event(
+            row.done_at, "set", set_words(shelf, row, symptoms.get(row.id, ())),
+            row.recorded_by, mind, row.void_reason or "", row.id,
         )  # fmt: skip
 
 

@@ -10,6 +10,7 @@ import pytest
 from fastapi import FastAPI
 from starlette.testclient import TestClient
 
+from app.storage.activity_sets import SetBody
 from app.storage.database import write_session
 from app.storage.episodes import open_episode
 from app.storage.observations import TaskObservation, record
@@ -24,6 +25,7 @@ from tests.make import (
     make_person,
     make_precaution,
     make_round,
+    make_set,
     make_trial,
     make_visit,
     new_uid,
@@ -55,6 +57,7 @@ ROWS: dict[tuple[str, str], str] = {
     ("GET", "/join/{token}"): NOT_HERE,
     ("POST", "/join/{token}"): NOT_HERE,
     ("GET", "/account"): SIGNED_IN,
+    ("GET", "/activities/tools"): SIGNED_IN,
     ("GET", "/kit"): SIGNED_IN,
     ("GET", "/kit/scale"): SIGNED_IN,
     ("GET", "/measures/{measure_id}/sources"): SIGNED_IN,
@@ -162,6 +165,12 @@ ROWS: dict[tuple[str, str], str] = {
     ("POST", "/rounds/{round_id}/trials"): BEDSIDE,
     ("POST", "/rounds/{round_id}/chance"): BEDSIDE,
     ("POST", "/trials/{trial_id}/void"): BEDSIDE,
+    ("GET", OF_PATIENT + "/activities/{activity_id}"): BEDSIDE,
+    ("POST", OF_PATIENT + "/activities/{activity_id}/sets"): BEDSIDE,
+    ("POST", "/sets/{set_id}/void"): BEDSIDE,
+    ("GET", "/sets/{set_id}/safety"): BEDSIDE,
+    ("POST", "/sets/{set_id}/safety"): BEDSIDE,
+    ("POST", "/sets/{set_id}/seen"): "snnnfnyy",
     ("GET", "/trials/{trial_id}/safety"): BEDSIDE,
     ("POST", "/trials/{trial_id}/safety"): BEDSIDE,
     ("POST", "/trials/{trial_id}/seen"): "snnnfnyy",
@@ -171,6 +180,8 @@ IN_PATH = {
     "patient_id": "1",
     "round_id": "1",
     "trial_id": "1",
+    "activity_id": "T01",
+    "set_id": "1",
     "measure_id": "timed_up_and_go",
     "pathway_id": "cdc",
     "held_id": "1",
@@ -223,6 +234,7 @@ def world(site: Site, patient_id: int) -> None:
         )
         round = make_round(session, owner, visit)
         make_trial(session, owner, round, TrialBody(outcome="stopped"))
+        make_set(session, owner, visit, SetBody(outcome="stopped"))
 
 
 def filled(path: str) -> str:
