@@ -160,12 +160,11 @@ def copied(
     for item in earlier:
         if plan.has(item.activity.id):
             continue
-        fresh = replace(item, override="", against=())
         reason = reasons.get(item.activity.id, "")
         try:
-            plan = add(plan, fresh, in_force, may_override=may_override, reason=reason)
+            plan = add(plan, item, in_force, may_override=may_override, reason=reason)
         except Refused as no:
-            left.append(LeftOut(fresh, no.sentence, no.needs_reason))
+            left.append(LeftOut(item, no.sentence, no.needs_reason))
     return Standing(unblocked(plan, in_force), tuple(left))
 
 

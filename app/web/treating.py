@@ -52,6 +52,14 @@ def deficit_words(shelf: Catalogue) -> Mapping[str, str]:
     return {key: deficit.words for key, deficit in shelf.deficits.named.items()}
 
 
+def _searched(shelf: Catalogue) -> Mapping[str, str]:
+    """All words by which somebody may look for what a deficit asks for."""
+    return {
+        key: " ".join((deficit.words, deficit.shown_by, *deficit.other_words))
+        for key, deficit in shelf.deficits.named.items()
+    }
+
+
 def treat(
     session: Session,
     shelf: Catalogue,
@@ -75,7 +83,7 @@ def treat(
     asked = {only: named[only]} if only else held
     found = _suggested(session, shelf, me, patient, said, asked, view.because, tags)
     if only or typed:
-        found = _narrowed(found, only, typed, named)
+        found = _narrowed(found, only, typed, _searched(shelf))
     return Treat(
         tuple(Shown(k, w, tuple(view.because.get(k, ()))) for k, w in held.items()),
         named,
@@ -109,14 +117,14 @@ def _suggested(
 
 
 def _narrowed(
-    found: Suggestions, only: str, typed: str, named: Mapping[str, str]
+    found: Suggestions, only: str, typed: str, words: Mapping[str, str]
 ) -> Suggestions:
     def kept(offers: tuple[Offer, ...]) -> tuple[Offer, ...]:
         return tuple(
             o
             for o in offers
             if (not only or only in o.activity.answers)
-            and matches(o.activity, typed, named)
+            and matches(o.activity, typed, words)
         )
 
     return Suggestions(kept(found.offered), kept(found.hidden))
@@ -155,7 +163,7 @@ def today_words(said: Today) -> str:
     missing = [item for item in ROOM_ITEMS if item not in said.kit]
     parts = [
         ABILITIES.get(said.can, ""),
-        LEVELS[said.help].words if said.help else "",
+        f"help: {LEVELS[said.help].words}" if said.help else "",
         f"{PEOPLE[said.people]} to guard" if said.people else "",
         f"{said.minutes} min" if said.minutes else "",
         "not all kit" if missing else "",

@@ -82,7 +82,9 @@ def test_grade_and_sets_are_kept_with_any_button(
     page = plan(three, patient_id)
 
     assert chosen(three, patient_id) == ["S01", "T01", "R01"]
-    assert f"ring radius 14 in · 3 × {RING.dose.amount} · about 5 min" in words(page)
+    minutes = RING.dose.minutes(3)
+    said = f"ring radius 14 in · 3 × {RING.dose.amount} · about {minutes} min"
+    assert said in words(page)
     assert found(page.html or "", "#grade-S01").attributes["value"] == "2.5"
 
 

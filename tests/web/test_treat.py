@@ -1,6 +1,7 @@
 """The treat page: offers with their reasons, nothing hidden, orders past nobody."""
 
 from collections.abc import Callable
+from decimal import Decimal
 
 import pytest
 from selectolax.lexbor import LexborHTMLParser
@@ -12,6 +13,7 @@ from app.clinical.vocabulary import ROOM_ITEMS
 from app.web.deps import Site
 from app.web.treating import deficit_words
 from tests.conftest import Clock, found
+from tests.web.bedside import a_round, send
 from tests.web.treating import (
     add,
     chosen,
@@ -71,6 +73,42 @@ def test_deficit_leads_to_all_that_answer_it(
         if key in a.answers
     }
     assert found(page.html or "", "h1").text() == NAMED[key]
+
+
+def test_result_leads_to_every_activity_that_answers_it_in_three_touches(
+    therapist: TestClient, patient_id: int
+) -> None:
+    url = a_round(therapist, patient_id, "five_times_sit_to_stand")
+    send(therapist, url, typed="24.0")
+    result = LexborHTMLParser(therapist.get(url).text)
+    touch = f"/patients/{patient_id}/treat?deficit=slow_sit_to_stand"
+    links = [(n.attributes["href"] or "").partition("#")[0] for n in result.css("a")]
+    assert touch in links
+
+    page = treat(therapist, patient_id, "?deficit=slow_sit_to_stand")
+    cards = {n.attributes["href"] for n in page.css("ul.acts a.act")}
+    assert cards == {
+        f"/patients/{patient_id}/activities/{key}"
+        for key, a in SHELF.activities.items()
+        if "slow_sit_to_stand" in a.answers
+    }
+    assert "24.0 s" in words(page)
+
+
+def test_what_a_test_showed_is_offered_with_its_because(
+    therapist: TestClient, patient_id: int
+) -> None:
+    url = a_round(therapist, patient_id, "five_times_sit_to_stand")
+    send(therapist, url, typed="24.0")
+    page = treat(therapist, patient_id)
+
+    shown = [n.text() for n in page.css("ol.shown a")]
+    assert NAMED["slow_sit_to_stand"] in shown
+    first = page.css(".body > ul.acts > li")
+    assert 3 <= len(first) <= 6
+    for row in first:
+        assert words(row.css_first("details.why summary") or row).startswith("For: ")
+    assert "Answers “Slow or few stands”: Five times sit to stand 24.0 s" in words(page)
 
 
 def test_each_deficit_is_a_link_from_the_page(
@@ -165,8 +203,13 @@ def test_today_is_folded_once_said_and_sorts(
     page = treat(therapist, patient_id, "?deficit=slow_sit_to_stand")
 
     assert not page.css_first("details[open] select[name=help]")
-    assert "Today: stands alone, contact guard, one to guard, 5 min" in words(page)
-    assert "takes about 6 min, 5 are left" in words(line(page, "R01"))
+    assert "Today: stands alone, help: contact guard, one to guard, 5 min" in words(
+        page
+    )
+    for key, a in SHELF.activities.items():
+        if "slow_sit_to_stand" in a.answers:
+            told = f"takes about {a.minutes} min, 5 are left" in words(line(page, key))
+            assert told == (a.minutes > 5)
 
 
 def test_today_is_kept_beside_that_of_the_tests(
@@ -264,9 +307,9 @@ def test_what_was_done_lately_says_how_to_go_on(
 ) -> None:
     did(site, patient_id, "S01", "3", days_ago=2)
 
-    assert "Done on 28 February: go on at shoulder travel past hip edge 3 in" in words(
-        line(treat(therapist, patient_id), "S01")
-    )
+    row = words(line(treat(therapist, patient_id), "S01"))
+    grade = SHELF.activities["S01"].grade.words(Decimal(3))
+    assert f"Done on 28 February: go on at {grade}" in row
 
 
 def test_offered_first_are_six_at_most(therapist: TestClient, patient_id: int) -> None:
@@ -290,7 +333,8 @@ def test_added_says_so_and_comes_back_to_the_same_place(
     assert answer.headers["location"] == f"{back}#R01"
     page = treat(therapist, patient_id, "?deficit=slow_sit_to_stand")
     assert "✓ in the plan" in words(line(page, "R01"))
-    assert "Plan: 1 chosen, 6 of 30 min" in words(page)
+    minutes = SHELF.activities["R01"].minutes
+    assert f"Plan: 1 chosen, {minutes} of 30 min" in words(page)
 
 
 def test_way_back_is_never_somebodys_words(
