@@ -16,7 +16,7 @@ from app.clinical.strip import Layout, Point
 
 WIDE: Final = 200.0
 #: The most that the strip itself takes of the view, across and up.
-LONG, ROUND_HIGH, LANE_LONG = 170.0, 104.0, 118.0
+LONG, ROUND_HIGH, LANE_LONG = 170.0, 92.0, 118.0
 #: Half the strip's breadth, a line of letters, and the room between numbers.
 HALF, LINE, APART = 5.0, 20.0, 22.0
 EVERY_IN: Final = 6.0
