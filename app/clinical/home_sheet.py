@@ -48,15 +48,30 @@ FOR_ONE: Final = (
 )
 WITH_HELPER: Final = "Do this only with {helper} who was shown how. Never do it alone."
 BEFORE: Final = "Shoes and glasses on. Floor clear. Chair by a wall."
+#: What to do, and the signs that ask for it.
 CALL_NOW: Final = (
     "Stop, sit down and call for emergency help now:",
-    "chest pain or pressure, hard to breathe, faint, gray or sweaty, a new weak arm or "
-    "leg, a face that droops, slurred or mixed-up speech, a blow to the head.",
+    (
+        "chest pain or pressure",
+        "hard to breathe",
+        "faint, pale or sweaty",
+        "a new weak arm or leg",
+        "a face that droops",
+        "slurred speech",
+        "mixed up",
+        "a blow to the head",
+    ),
 )
 CALL_US: Final = (
     "Stop, sit down and call your nurse or therapist:",
-    "dizzy for more than one minute, sharp pain or much more pain, a knee that gives "
-    "way two times, a fall or near fall, bleeding, a change in a wound or tube.",
+    (
+        "dizzy for more than one minute",
+        "sharp pain or much more pain",
+        "a knee that gives way two times",
+        "a fall or near fall",
+        "bleeding",
+        "a change in a wound or tube",
+    ),
 )
 OR_WANT_TO: Final = "Stop if you want to stop. Call if a step does not feel safe."
 STRIP: Final = (
