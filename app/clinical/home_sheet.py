@@ -13,7 +13,7 @@ from app.clinical.activity import UNSUPERVISED, Activity
 from app.clinical.allowing import permit
 from app.clinical.precautions import PRECAUTIONS
 
-#: A sheet is one page of large print.
+#: Two fit one page of large print with their drawings; four both sides of it.
 MOST_ACTIVITIES: Final = 4
 LONGEST_CHANGE: Final = 120
 MOST_SETS: Final = 9
@@ -39,9 +39,8 @@ CHANGES: Final[Mapping[str, str]] = MappingProxyType(
         "other": "Something else, in words",
     }
 )
-#: While one of these is in force, no strip stays that the person would hold.
+#: While one of these is in force, no strip is left or handed over.
 NO_STRIP_STAYS: Final = ("ligature_risk", "entanglement")
-HELD_SHAPES: Final = ("loop", "held")
 
 FOR_ONE: Final = (
     "This sheet was made for one person by their therapist. It is for no one else."
@@ -75,13 +74,10 @@ CALL_US: Final = (
 )
 OR_WANT_TO: Final = "Stop if you want to stop. Call if a step does not feel safe."
 STRIP: Final = (
-    "Soft and flat, no metal. Never put it round a neck. Never tie it to a person or "
-    "a thing. Put it away after each use."
+    "Lay it flat. Never put it round a neck. Never tie it to a person or a thing. Put "
+    "it away or peel it off after each use."
 )
-NO_STRIP: Final = (
-    "No strip stays here. Mark the spots with flat paper tape. Peel it off after each "
-    "use. Never put it round a neck."
-)
+NO_STRIP: Final = f"No strip stays here. {STRIP}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,21 +121,27 @@ def against(activity: Activity, in_force: Iterable[str]) -> tuple[str, ...]:
     said = [f"Order in force: {p.label}." for p in stands.orders]
     said += [f"{p.label}: only with a therapist." for p in stands.risks]
     known = {p.tag for p in (*stands.orders, *stands.risks)}
-    if holds_strip_alone(activity):
+    if strip_at_home(activity):
         left = [t for t in NO_STRIP_STAYS if t in tags - known]
-        said += [f"{PRECAUTIONS[t].label}: no strip may stay to be held." for t in left]
+        said += [f"{PRECAUTIONS[t].label}: no strip may stay." for t in left]
     return tuple(said)
 
 
-def holds_strip_alone(activity: Activity) -> bool:
-    """Whether the person would have the strip in the hand, with nobody of us there."""
-    return activity.holds_strip or any(
-        lay.where == "hand" or lay.shape in HELD_SHAPES for lay in activity.layouts
-    )
+def strip_at_home(activity: Activity) -> bool:
+    """Whether it leaves a strip at home: its own home words name one.
+
+    Elsewhere they name tape stuck flat, which nobody holds.
+    """
+    return activity.holds_strip or "strip" in _home_words(activity)
+
+
+def _home_words(activity: Activity) -> str:
+    return " ".join(activity.home.steps).lower() if activity.home else ""
 
 
 def strip_words(activities: Iterable[Activity], in_force: Iterable[str]) -> str:
-    """What the sheet says of the strip; empty when nothing on it needs one."""
-    if not any("strip" in activity.needs for activity in activities):
+    """What the sheet says of strip and tape; empty when its words name neither."""
+    said = " ".join(map(_home_words, activities))
+    if "strip" not in said and "tape" not in said:
         return ""
     return NO_STRIP if set(in_force) & set(NO_STRIP_STAYS) else STRIP

@@ -146,7 +146,7 @@ def outline(layout: Layout) -> Outline:
     """The strip from its zero end on, as one path in inches; empty when none is laid.
 
     The path is as long as `used` says. From above: the person faces upward. A vertical
-    strip rises from its zero; a loop hangs down from the hand at the origin.
+    strip rises from its zero or `hangs` from it; a loop hangs from the hand there.
     """
     if used(layout) == 0:
         return ()
@@ -158,7 +158,7 @@ def outline(layout: Layout) -> Outline:
         case "square":
             corners = ((0, 0), (0, side), (side, side), (side, 0), (0, 0))
         case "vertical":
-            corners = ((0, 0), (0, length))
+            corners = ((0, 0), (0, -length if hangs(layout) else length))
         case "ring":
             return _round(float(layout.size("radius")))
         case "loop":
@@ -166,6 +166,12 @@ def outline(layout: Layout) -> Outline:
         case _:
             corners = ((0, 0), (length, 0))
     return tuple(Point(x, y) for x, y in corners)
+
+
+def hangs(layout: Layout) -> bool:
+    """An upright strip in the hand with its zero at shoulder or chest goes down."""
+    from_above = layout.where == "hand" and layout.zero in ("shoulder", "chest")
+    return layout.shape == "vertical" and from_above
 
 
 def _round(radius: float, narrow: float = 1.0) -> Outline:
@@ -253,6 +259,8 @@ def _shape_words(layout: Layout) -> str:
         "held": "Held in the hands, {length}; not on the floor",
         "none": "The strip is not laid out",
     }
+    if hangs(layout):
+        return "Hanging from the hand, {length}".format(**sized)
     return words[layout.shape].format(takes=takes, where=where, **sized)
 
 

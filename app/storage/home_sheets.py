@@ -16,7 +16,6 @@ from app.clinical.home_sheet import (
     CHANGES,
     HELPERS,
     LONGEST_CHANGE,
-    MOST_ACTIVITIES,
     MOST_SETS,
     MOST_TIMES_A_WEEK,
 )
@@ -72,7 +71,7 @@ class HomeSheetItem(Table, table=True):
 
     __tablename__ = "home_sheet_item"
     __table_args__ = (
-        between("place", 1, MOST_ACTIVITIES),
+        between("place", 1, 9),
         length("activity", 3, 8),
         check("grade", signed_number_text("grade")),
         between("sets", 1, MOST_SETS),

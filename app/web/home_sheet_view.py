@@ -82,7 +82,7 @@ def practice(activity: Activity, grade: Decimal, sets: int, times: int) -> Pract
         steps=activity.home.steps,
         how_much=how_much(activity.dose.amount, sets, times),
         set_at=f"{said[:1].upper()}{said[1:]}.",
-        pictures=strip_pictures(activity, grade),
+        pictures=strip_pictures(activity, grade, noted=False),
     )
 
 

@@ -5,7 +5,7 @@ counted. Positions are units of a view 200 wide; letters are 18 of them.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from math import dist
 from typing import Final, Literal, NamedTuple
@@ -20,12 +20,14 @@ LONG, ROUND_HIGH, LANE_LONG = 170.0, 92.0, 118.0
 #: Half the strip's breadth, a line of letters, and the room between numbers.
 HALF, LINE, APART = 5.0, 20.0, 22.0
 EVERY_IN: Final = 6.0
+#: A lane is never drawn narrower than this, or its two lines would be one.
+NARROWEST: Final = 17.0
 _SEEN: Final = {
     "vertical": "from the side",
     "loop": "as it is held",
     "held": "as it is held",
 }
-Kind = Literal["feet", "hand", "wall", "floor", "chair", "table"]
+Kind = Literal["feet", "hand", "wall", "floor", "chair"]
 
 
 class Words(NamedTuple):
@@ -59,14 +61,18 @@ class StripPicture:
 
 
 class _Frame(NamedTuple):
-    """Inches to units: `scale` of them to an inch, the origin at `x`, `y`."""
+    """Inches to units: `scale` of them to an inch, the origin at `x`, `y`.
+
+    `wider` draws a narrow lane wide enough that its two lines can be told apart.
+    """
 
     scale: float
     x: float
     y: float
+    wider: float = 1.0
 
     def at(self, p: Point) -> Point:
-        x, y = self.x + p.x * self.scale, self.y - p.y * self.scale
+        x, y = self.x + p.x * self.scale, self.y - p.y * self.scale * self.wider
         return Point(round(x, 1), round(y, 1))
 
 
@@ -81,9 +87,16 @@ class _Sketch:
     things: tuple[Thing, ...] = ()
 
 
-def strip_pictures(activity: Activity, grade: Decimal) -> list[StripPicture]:
-    """One drawing for each lay of the strip at that grade; none where none is laid."""
+def strip_pictures(
+    activity: Activity, grade: Decimal, *, noted: bool = True
+) -> list[StripPicture]:
+    """One drawing for each lay of the strip at that grade; none where none is laid.
+
+    `noted`: with the lay's note, which speaks to the therapist.
+    """
     at_grade = [layout.at(grade) for layout in activity.layouts]
+    if not noted:
+        at_grade = [replace(layout, note="") for layout in at_grade]
     return [
         strip_picture(layout, f"{activity.id.lower()}-{number}")
         for number, layout in enumerate(at_grade)
@@ -95,7 +108,8 @@ def strip_picture(layout: Layout, key: str) -> StripPicture:
     """The drawing of one lay, which must take some of the strip."""
     sketch = _SKETCHES[layout.shape](layout)
     path = [sketch.frame.at(p) for p in strip.outline(layout)]
-    seen = _SEEN.get(layout.shape, "from above")
+    lies = layout.where in ("floor", "table", "seat")
+    seen = _SEEN.get(layout.shape, "from above" if lies else "from the front")
     return StripPicture(
         key=key,
         title=f"How the strip lies, seen {seen}",
@@ -186,6 +200,7 @@ def _straight(layout: Layout) -> _Sketch:
     frame = _Frame(LONG / length, (WIDE - LONG) / 2, top)
     left, right = frame.at(Point(0, 0)), frame.at(Point(length, 0))
     below = top + HALF + 10
+    half, inches = WIDE / 2, _inches(layout, "length")
     things: tuple[Thing, ...] = ()
     if layout.shape == "held":
         things = (Thing("hand", left.x, top), Thing("hand", right.x, top))
@@ -194,8 +209,12 @@ def _straight(layout: Layout) -> _Sketch:
         below + LINE + 5,
         _span(Point(left.x, below), Point(right.x, below)),
         (
-            Words(left.x, below + 18, "middle", "0"),
-            Words(WIDE / 2, below + 18, "middle", _inches(layout, "length")),
+            Words(
+                half if layout.zero == "middle" else left.x, below + 18, "middle", "0"
+            ),
+            Words(right.x, below + 18, "end", inches)
+            if layout.zero == "middle"
+            else Words(half, below + 18, "middle", inches),
         ),
         things,
     )
@@ -205,8 +224,8 @@ def _lane(layout: Layout) -> _Sketch:
     """Two lines, folded at the right end; the person walks between them."""
     length, gap = float(layout.size("length")), float(layout.size("gap"))
     scale = min(LANE_LONG / length, 70 / gap) if gap else LANE_LONG / length
-    high = max(gap * scale, 1.0)
-    frame = _Frame(scale, 10, HALF + 4 + high)
+    high = max(gap * scale, NARROWEST)
+    frame = _Frame(scale, 10, HALF + 4 + high, high / (gap * scale or high))
     right = 10 + length * scale
     below = frame.y + HALF + 10
     middle = frame.y - high / 2
@@ -281,28 +300,35 @@ def _loop(layout: Layout) -> _Sketch:
 
 
 def _upright(layout: Layout) -> _Sketch:
-    """Zero below; a floor is drawn where zero lies on it, a seat at the strip's top."""
-    seat = layout.where == "seat"
-    high = ROUND_HIGH - 34 if seat else ROUND_HIGH
-    frame = _Frame(high / float(layout.size("length")), 52, ROUND_HIGH + 10)
-    things = []
-    if layout.where == "wall":
-        things.append(Thing("wall", frame.x - HALF - 3, frame.y))
-    if layout.zero == "floor":
-        things.append(Thing("floor", frame.x, frame.y + 2))
-    if seat:
-        things.append(Thing("chair", frame.x - HALF - 5, frame.y))
-    side, middle = frame.x + 28, frame.y - high / 2
+    """A floor is drawn where zero lies on it, a seat at the strip's top."""
+    down = strip.hangs(layout)
+    high = ROUND_HIGH - 34 if layout.where == "seat" else ROUND_HIGH
+    foot = ROUND_HIGH + 12
+    length = float(layout.size("length"))
+    frame = _Frame(high / length, 52, foot - high if down else foot)
+    side, middle = frame.x + 28, foot - high / 2
+    zero = foot - high + 14 if down else foot - 5
     return _Sketch(
         frame,
-        frame.y + 10,
-        _span(Point(side, frame.y - high), Point(side, frame.y - 2)),
+        foot + 10,
+        _span(Point(side, foot - high), Point(side, foot - 2)),
         (
-            Words(side + 8, middle + 2, "start", _inches(layout, "length")),
-            Words(side + 8, frame.y - 5, "start", f"0 {layout.zero}".strip()),
+            Words(side + 8, middle + 6, "start", _inches(layout, "length")),
+            Words(side + 8, zero, "start", f"0 {layout.zero}".strip()),
         ),
-        tuple(things),
+        tuple(_beside_upright(layout, frame)),
     )
+
+
+def _beside_upright(layout: Layout, frame: _Frame) -> Iterator[Thing]:
+    if layout.where == "wall":
+        yield Thing("wall", frame.x - HALF - 3, frame.y)
+    if layout.zero == "floor":
+        yield Thing("floor", frame.x, frame.y + 2)
+    if layout.where == "seat":
+        yield Thing("chair", frame.x - HALF - 5, frame.y)
+    if strip.hangs(layout):
+        yield Thing("hand", frame.x, frame.y)
 
 
 _SKETCHES: Final = {

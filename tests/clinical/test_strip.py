@@ -124,6 +124,20 @@ def test_lane_is_as_wide_as_its_gap() -> None:
     assert (fold.x - near.x, far.x - end.x) == (54, 54)
 
 
+def test_strip_from_the_shoulder_hangs_in_the_hand_and_rises_on_the_wall() -> None:
+    on_wall = SHAPES["vertical"]
+    in_hand = replace(on_wall, where="hand", marks=(D(6),))
+
+    assert [
+        layout_end.y for layout_end in (outline(on_wall)[-1], outline(in_hand)[-1])
+    ] == [24, -24]
+    assert marks_on(in_hand) == ((D(6), Point(0, -6)),)
+    assert (
+        says(in_hand)
+        == "Hanging from the hand, 24 in; 0 at the shoulder; mark at 6 in."
+    )
+
+
 def test_no_strip_no_outline() -> None:
     assert outline(SHAPES["none"]) == ()
     assert outline(Layout("line", length=D(0))) == ()

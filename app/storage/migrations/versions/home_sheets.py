@@ -86,7 +86,7 @@ def upgrade() -> None:
             "length(activity) BETWEEN 3 AND 8", name=op.f("ck_home_sheet_item_activity")
         ),
         sa.CheckConstraint(
-            "place BETWEEN 1 AND 4 AND place = CAST(place AS INTEGER)",
+            "place BETWEEN 1 AND 9 AND place = CAST(place AS INTEGER)",
             name=op.f("ck_home_sheet_item_place"),
         ),
         sa.CheckConstraint(
