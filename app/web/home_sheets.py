@@ -29,6 +29,7 @@ from app.storage.home_sheets import (
 )
 from app.storage.patients import Patient, patient_for
 from app.storage.people import actor
+from app.storage.plans import planned_for
 from app.storage.precautions import precautions_on
 from app.web.dates import day_words
 from app.web.deps import (
@@ -55,7 +56,7 @@ class Choice:
 
     activity: Activity
     grade: str
-    done: bool
+    known: bool
     mind: tuple[Precaution, ...]
 
     @property
@@ -100,8 +101,8 @@ def _page(
         episode=episode,
         may_make=may(actor(request.state.me), "sign_treatment", whom),
         here=sheet_line(session, shelf, patient.id, today),
-        done=[c for c in choices if c.done],
-        others=[c for c in choices if not c.done],
+        known=[c for c in choices if c.known],
+        others=[c for c in choices if not c.known],
         against=against,
         chosen=chosen(typed),
         typed=typed,
@@ -125,19 +126,20 @@ def _choices(
     patient_id: int,
     tags: set[str],
 ) -> list[Choice]:
-    """Those that may go home, the ones done with this person first."""
+    """Those that may go home, the ones done with or planned for this person first."""
     last = {
         row.activity: row.grade
         for row, _ in sets_of(session, patient_id)
         if row.outcome == "done"
     }
+    known = planned_for(session, patient_id) | last.keys()
     found = []
     for activity in activities.values():
         if not words.against(activity, tags):
             grade = last.get(activity.id) or f"{activity.grade.start.normalize():f}"
             mind = tuple(PRECAUTIONS[t] for t in activity.caution if t in tags)
-            found.append(Choice(activity, grade, activity.id in last, mind))
-    return sorted(found, key=lambda choice: not choice.done)
+            found.append(Choice(activity, grade, activity.id in known, mind))
+    return sorted(found, key=lambda choice: not choice.known)
 
 
 @router.post("/patients/{patient_id}/home-sheet", response_model=None)

@@ -13,6 +13,7 @@ from app.storage.database import read_session, write_session
 from app.storage.episodes import open_episode
 from app.storage.home_sheets import HomeSheet, HomeSheetItem
 from app.storage.patients import Patient, PatientDetails, edit_patient
+from app.storage.plans import PlanLine, write_plan
 from app.storage.responsible import assign
 from app.web.deps import Site
 from tests.conftest import found, person_by
@@ -91,6 +92,20 @@ class TestMaking:
         assert set(offered(html)[:2]) == {"S04", "U04"}
         assert found(html, "#grade-S04").attributes["value"] == "25"
         assert "T01" not in offered(html)
+
+    def test_what_is_planned_stands_among_the_first(
+        self, site: Site, therapist: TestClient, patient_id: int
+    ) -> None:
+        with write_session(site.engine) as session:
+            owner = person_by(session, "therapist")
+            episode = open_episode(session, session.get_one(Patient, patient_id))
+            write_plan(
+                session, owner, episode, site.clock().date(),
+                [PlanLine("U02", "8", 2, 6)], uid=new_uid(), version=0,
+                now=site.clock(),
+            )  # fmt: skip
+
+        assert offered(therapist.get(url_of(patient_id)).text)[0] == "U02"
 
     def test_what_may_not_go_home_says_why(
         self, site: Site, therapist: TestClient, patient_id: int

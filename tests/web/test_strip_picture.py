@@ -6,11 +6,13 @@ from decimal import Decimal
 
 import pytest
 from selectolax.lexbor import LexborHTMLParser
+from starlette.testclient import TestClient
 
 from app.catalogue.load import catalogue
 from app.clinical.strip import Layout
 from app.web.deps import Site
 from app.web.strip_picture import WIDE, StripPicture, strip_picture, strip_pictures
+from tests.conftest import found
 
 D = Decimal
 ACTIVITIES = catalogue().activities
@@ -141,3 +143,16 @@ def test_without_its_note_the_drawing_speaks_to_the_helper() -> None:
     assert noted.startswith(plain)
     assert "therapist" in noted
     assert "therapist" not in plain
+
+
+def test_card_draws_the_lay_at_the_grade_shown(
+    therapist: TestClient, patient_id: int
+) -> None:
+    card = f"/patients/{patient_id}/activities/T01"
+    shown = {
+        grade: found(therapist.get(f"{card}?grade={grade}").text, ".lay figcaption")
+        for grade in (12, 13)
+    }
+
+    assert shown[12].text().startswith("Ring, 12 in radius: 75 in of the strip")
+    assert shown[13].text().startswith("Ring, 13 in radius: 82 in of the strip")
