@@ -18,6 +18,7 @@ from app.storage import (
 )
 from app.storage.activity_sets import ActivitySet, SetBody
 from app.storage.episodes import Episode, Plan, Visit
+from app.storage.home_sheets import HomeSheet, SheetBody, SheetItem, make_sheet
 from app.storage.patients import Patient, PatientDetails
 from app.storage.people import Person
 from app.storage.precautions import PrecautionOnEpisode
@@ -205,3 +206,22 @@ def make_score(
     now: datetime = NOW,
 ) -> Score:
     return scores.keep_score(session, round, derived, now=now)
+
+
+def make_home_sheet(
+    session: Session,
+    person: Person,
+    episode: Episode,
+    *activities: str,
+    helper: str = "family",
+    home_change: str = "light",
+    change_words: str = "",
+    uid: str | None = None,
+    now: datetime = NOW,
+) -> HomeSheet:
+    items = tuple(
+        SheetItem(activity, "3", sets=2, times_a_week=5, taught_back=True)
+        for activity in activities or ("S01",)
+    )
+    body = SheetBody(helper, home_change, change_words, items)
+    return make_sheet(session, person, episode, body, uid=uid or new_uid(), now=now)

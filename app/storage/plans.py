@@ -127,6 +127,17 @@ def plan_before(
     return session.exec(wanted.limit(1)).first()
 
 
+def planned_for(session: Session, patient_id: int) -> frozenset[str]:
+    """Activities that stand in anybody's plan of any day for this patient."""
+    wanted = (
+        select(PlanItem.activity)
+        .join(SessionPlan, col(PlanItem.plan_id) == col(SessionPlan.id))
+        .join(Episode, col(SessionPlan.episode_id) == col(Episode.id))
+        .where(Episode.patient_id == patient_id)
+    )
+    return frozenset(session.exec(wanted))
+
+
 def lines_of(session: Session, plan: SessionPlan | None) -> list[PlanLine]:
     """The items of a plan, in order; of no plan none."""
     if plan is None:

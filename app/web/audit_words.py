@@ -42,6 +42,7 @@ DEEDS: Final = {
     "locked": "locked a session",
     "looked_into_leaving": "looked into a visit left without the exit list",
     "looked_into_stop": "looked into a stop",
+    "made_home_sheet": "handed over a home sheet",
     "made_link": "made a link to choose a passphrase",
     "missed_visit": "noted a missed visit",
     "opened_episode": "opened a stretch of care",
@@ -87,6 +88,7 @@ DEEDS: Final = {
     "voided_set": "took back a set of an activity",
     "voided_task": "voided a task of the day",
     "voided_trial": "voided a trial",
+    "withdrew_home_sheet": "took back a home sheet",
     "wrote_profile": "wrote how a patient lives and manages",
 }
 SUBJECTS: Final = {
@@ -96,6 +98,7 @@ SUBJECTS: Final = {
     "device": "a phone with a PIN",
     "episode": "a stretch of care",
     "held_request": "a form that was kept",
+    "home_sheet": "a home sheet",
     "one_time_link": "a link",
     "pathway_answer": "an answer to a screening question",
     "patient": "a patient",

@@ -14,7 +14,6 @@ from sqlmodel import Session
 from app.clinical import assistance, bedside_rules, doing, make_safe, visiting
 from app.clinical.activity import CALLERS, Activity, Grade
 from app.clinical.allowing import Permit
-from app.clinical.strip import SIZES, Layout
 from app.storage.activity_sets import ActivitySet, any_set_on, sets_of, symptoms_of
 from app.storage.episodes import Visit, episode_or_none
 from app.storage.patients import Patient, details_of
@@ -27,6 +26,7 @@ from app.web.person_words import age_words
 from app.web.set_form import plain, read_grade
 from app.web.set_words import done_words, last_time_words
 from app.web.stops import against_words, stop_views
+from app.web.strip_picture import strip_pictures
 
 #: What stays as it was in the set before; whatever was counted or felt is asked anew.
 REMEMBERED: Final = (
@@ -120,13 +120,11 @@ LISTS: Final = {
 
 
 def _at_grade(activity: Activity, grade: Decimal) -> dict[str, Any]:
-    layouts = [lay.at(grade) for lay in activity.layouts]
     return {
         "grade": grade,
         "grade_words": activity.grade.words(grade),
         "choices_of_grade": tuple(_choices(activity.grade, grade)),
-        "layouts": layouts,
-        "laid": [words for lay in layouts if (words := layout_words(lay))],
+        "pictures": strip_pictures(activity, grade),
     }
 
 
@@ -201,20 +199,6 @@ def _choices(grade: Grade, now: Decimal) -> Iterator[GradeChoice]:
     ):
         if value is not None:
             yield GradeChoice(plain(value), grade.words(value), which)
-
-
-def layout_words(lay: Layout) -> str:
-    """`ring on the floor: radius 12 in`; empty for one that has no size."""
-    sizes = [
-        f"{name if name != 'round' else 'all the way round'} {plain(value)} in"
-        for name in SIZES[lay.shape]
-        if (value := getattr(lay, name)) is not None
-    ]
-    if not sizes:
-        return ""
-    zero = f", zero at the {lay.zero}" if lay.zero else ""
-    place = {"hand": "in the hand"}.get(lay.where, f"on the {lay.where}")
-    return f"{lay.shape} {place}: {', '.join(sizes)}{zero}"
 
 
 def _lines(

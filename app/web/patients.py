@@ -60,6 +60,7 @@ from app.web.deps import (
     site_of,
 )
 from app.web.due import clearance_of, due_tests
+from app.web.home_sheet_view import sheet_line
 from app.web.labels import free_label
 from app.web.last_scores import latest_by_test
 from app.web.open_visit import open_visit_of
@@ -271,6 +272,9 @@ def _around(
         "clocks": clock_lines(session, request, episode, today),
         "open_visit": open_visit_of(request, session, patient.id),
         "visit_uid": uuid.uuid4().hex,
+        "home_sheet": sheet_line(
+            session, site_of(request).catalogue, patient.id, today
+        ),
         "covered": covered_for(session, me, patient.id),
         "profile": profile_of(session, episode) if episode else None,
         "prior": PRIOR_LEVELS,

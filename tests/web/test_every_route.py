@@ -22,6 +22,7 @@ from app.storage.visits import close
 from app.web.deps import Site
 from tests.conftest import person_by
 from tests.make import (
+    make_home_sheet,
     make_person,
     make_precaution,
     make_round,
@@ -148,6 +149,10 @@ ROWS: dict[tuple[str, str], str] = {
     ("POST", OF_PATIENT + "/measures/{measure_id}/not-done"): BEDSIDE,
     ("GET", OF_PATIENT + "/measures/{measure_id}/ready"): BEDSIDE,
     ("POST", OF_PATIENT + "/measures/{measure_id}/ready"): BEDSIDE,
+    ("GET", OF_PATIENT + "/home-sheet"): BEDSIDE,
+    ("POST", OF_PATIENT + "/home-sheet"): BEDSIDE,
+    ("GET", "/home-sheets/{sheet_id}"): BEDSIDE,
+    ("POST", "/home-sheets/{sheet_id}/end"): BEDSIDE,
     ("GET", OF_PATIENT + "/pathways"): BEDSIDE,
     ("GET", OF_PATIENT + "/pathways/{pathway_id}"): BEDSIDE,
     ("POST", OF_PATIENT + "/pathways/{pathway_id}"): BEDSIDE,
@@ -192,6 +197,7 @@ IN_PATH = {
     "visit_id": "1",
     "part": "symptoms",
     "task_id": "1",
+    "sheet_id": "1",
     "view_id": "1",
     "text_id": "1",
     "kind": "report",
@@ -235,6 +241,7 @@ def world(site: Site, patient_id: int) -> None:
         round = make_round(session, owner, visit)
         make_trial(session, owner, round, TrialBody(outcome="stopped"))
         make_set(session, owner, visit, SetBody(outcome="stopped"))
+        make_home_sheet(session, owner, open_episode(session, patient))
 
 
 def filled(path: str) -> str:
