@@ -50,7 +50,10 @@ def to_score(value: str, measure_id: str = STANDS, unit: str = "s") -> Target:
 
 
 def goal(target: Target | None = None, **said: Any) -> Goal:
-    given = {"task": "transfer_toilet", "by": TODAY + timedelta(days=28)} | said
+    given: dict[str, Any] = {
+        "task": "transfer_toilet",
+        "by": TODAY + timedelta(days=28),
+    } | said
     return Goal(target=target or to_score("12.0"), **given)
 
 
