@@ -5,7 +5,7 @@ of helpers tells nothing of the way gained, and is said instead.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
@@ -47,6 +47,7 @@ class Progress:
     says: str
     percent: int | None = None
     value: str = ""
+    number: Decimal | None = None  # the same, where it is a score
     on: date | None = None
     differs: tuple[str, ...] = ()
     change: Change | None = None
@@ -83,10 +84,7 @@ def of_score(
     if not differs:
         return made
     says = f"{made.says} A newer one, {_on(last.day)}, was in another set-up."
-    return Progress(
-        state=made.state, says=says, percent=made.percent, value=made.value, on=made.on,
-        differs=differs, change=made.change, expected=made.expected,
-    )  # fmt: skip
+    return replace(made, says=says, differs=differs)
 
 
 def _without_start(
@@ -130,7 +128,8 @@ def _from_alike(
     return Progress(
         state=state,
         says=_says(measure, state, percent, target, start, at, last.day),
-        percent=percent, value=at, on=last.day, change=change, expected=expected,
+        percent=percent, value=at, number=now, on=last.day, change=change,
+        expected=expected,
     )  # fmt: skip
 
 
