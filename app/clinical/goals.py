@@ -189,7 +189,7 @@ in order to toilet at night.'
         _device(said.device),
         _cues(said),
         WITH_HELP.get(said.help, ""),
-        target_words(goal.target, measure),
+        target_words(goal.target, measure) if _names_a_task(goal) else "",
         _trials(goal.target),
         f"in order to {goal.so_that}" if goal.so_that else "",
     ]
@@ -197,13 +197,32 @@ in order to toilet at night.'
     return f"{text[:1].upper()}{text[1:]}."
 
 
+def one_line(goal: Goal, measure: Measure | None = None) -> str:
+    """The goal in a list: `Climb the stairs: 12.0 s or less, by 20 Dec`."""
+    target, when = target_short(goal.target, measure), ""
+    if goal.by is not None:
+        when = f", by {goal.by.day} {goal.by:%b}"
+    name = measure.name if measure else goal.target.measure
+    act = _act(goal, measure) if _names_a_task(goal) else name
+    return f"{act[:1].upper()}{act[1:]}: {target}{when}"
+
+
 def _act(goal: Goal, measure: Measure | None) -> str:
     if goal.phrase:
         return goal.phrase
     if not goal.task:
-        return f"do the test {measure.name}" if measure else "do it"
+        return _bare_target(goal.target, measure)
     helps = "help the patient " if goal.who == "caregiver" else ""
     return helps + DOES[goal.task]
+
+
+def _names_a_task(goal: Goal) -> bool:
+    return bool(goal.task or goal.phrase)
+
+
+def _bare_target(target: Target, measure: Measure | None) -> str:
+    """Nothing but the number is named: the goal says no more than that."""
+    return target_words(target, measure).replace("shown by", "reach", 1)
 
 
 def _device(device: str) -> str:
@@ -233,13 +252,13 @@ def _trials(target: Target) -> str:
 
 
 def target_words(target: Target, measure: Measure | None = None) -> str:
-    """How well: `with 12.0 s or less in Timed Up and Go`, `with stand-by help`."""
+    """How well: `shown by 12.0 s or less in Timed Up and Go`, `with stand-by help`."""
     if target.kind == "level":
         return WITH_HELP[target.level]
     if target.kind == "times" or target.value is None:
         return ""
     name = measure.name if measure else target.measure
-    return f"with {value_or_better(target, measure)} in {name}"
+    return f"shown by {value_or_better(target, measure)} in {name}"
 
 
 def value_or_better(target: Target, measure: Measure | None) -> str:

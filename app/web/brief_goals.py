@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from sqlmodel import Session
 
 from app.catalogue.load import Catalogue
-from app.clinical.goals import sentence
+from app.clinical.goals import one_line
 from app.clinical.measure import Measure
 from app.storage.episodes import Episode
 from app.storage.goals import body_of, goals_of
@@ -32,7 +32,7 @@ def goal_lines(
     return [
         GoalLine(
             row.number,
-            sentence(goal_of(body_of(row)), shelf.measures.get(row.measure or "")),
+            one_line(goal_of(body_of(row)), shelf.measures.get(row.measure or "")),
             row.signed_at is None,
         )
         for row in goals_of(session, episode)

@@ -4,7 +4,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import Decimal
-from typing import Self
 from zoneinfo import ZoneInfo
 
 from fastapi import Request
@@ -69,19 +68,6 @@ class GoalBook:
     zone: ZoneInfo
     _scored: dict[str, list[Scored]] = field(default_factory=dict)
     _tasks: list[tuple[TaskObservation, date]] | None = None
-
-    @classmethod
-    def of(
-        cls, request: Request, session: Session, patient: Patient, episode: Episode
-    ) -> Self:
-        site = site_of(request)
-        goals = goals_of(session, episode)
-        return cls(
-            session, site.catalogue, patient, details_of(session, patient), episode,
-            plan_end(session, site.settings.clocks, episode), goals,
-            standings_of(session, goals), visit_ids_of(session, episode),
-            site.zone,
-        )  # fmt: skip
 
     def measure(self, body: GoalBody) -> Measure | None:
         """The test of a goal; None for the other kinds and for one no longer here."""
@@ -191,6 +177,31 @@ class GoalBook:
             return {}
         made = [s for s in self.scored(measure.id) if s.here and s.kept.day == on]
         return {"round_id": made[-1].round.id} if made else {}
+
+
+def book_of(
+    request: Request, session: Session, patient: Patient, episode: Episode
+) -> GoalBook:
+    """The book of a page."""
+    site = site_of(request)
+    clocks = site.settings.clocks
+    return open_book(session, site.catalogue, clocks, site.zone, patient, episode)
+
+
+def open_book(
+    session: Session,
+    shelf: Catalogue,
+    clocks: Clocks,
+    zone: ZoneInfo,
+    patient: Patient,
+    episode: Episode,
+) -> GoalBook:
+    goals = goals_of(session, episode)
+    return GoalBook(
+        session, shelf, patient, details_of(session, patient), episode,
+        plan_end(session, clocks, episode), goals, standings_of(session, goals),
+        visit_ids_of(session, episode), zone,
+    )  # fmt: skip
 
 
 def seen(row: TaskObservation, day: date) -> LevelSeen:

@@ -32,6 +32,7 @@ from app.storage.goal_rows import (
     GoalRow,
 )
 from app.storage.goals import (
+    GoalIsClosed,
     GoalIsSigned,
     add_goal,
     body_of,
@@ -46,6 +47,7 @@ from app.web.dates import day_words
 from app.web.deps import (
     Form,
     FormDep,
+    FormProblem,
     Now,
     ReadSession,
     RowId,
@@ -55,7 +57,7 @@ from app.web.deps import (
     page,
     site_of,
 )
-from app.web.goal_book import GoalBook, goal_of
+from app.web.goal_book import GoalBook, book_of, goal_of
 from app.web.goal_form import STEPS, Errors, first_form, read_goal, typed_as
 from app.web.goal_starts import Start, key_of, start_of, starts
 from app.web.goal_view import doubt_views
@@ -102,7 +104,7 @@ def new(
 ) -> HTMLResponse:
     """Choose where it begins, then its form; `instead` of another with that word."""
     patient = patient_for(session, me, patient_id, "record_visit")
-    book = GoalBook.of(request, session, patient, open_episode(session, patient))
+    book = book_of(request, session, patient, open_episode(session, patient))
     today = now.astimezone(zone).date()
     if instead:
         return _instead(
@@ -226,7 +228,7 @@ def preview(
 ) -> HTMLResponse:
     """The sentence while it is built; nothing is stored. By hand: the form again."""
     patient = patient_for(session, me, patient_id, "record_visit")
-    book = GoalBook.of(request, session, patient, open_episode(session, patient))
+    book = book_of(request, session, patient, open_episode(session, patient))
     today = now.astimezone(zone).date()
     begins = start_of(book, form.text("start"))
     goal, replaced = (_named(book, form, name) for name in ("goal", "instead"))
@@ -254,7 +256,7 @@ def add(
 ) -> Response:
     """Keep it, not signed yet. In place of another: that one is closed with it."""
     patient = patient_for(session, me, patient_id, "record_visit")
-    book = GoalBook.of(request, session, patient, open_episode(session, patient))
+    book = book_of(request, session, patient, open_episode(session, patient))
     today = now.astimezone(zone).date()
     key = form.text("start")
     begins, errors = (_known(book, key) if key else None), Errors()
@@ -291,11 +293,14 @@ def _keep(
     uid = form.uid()
     if replaced is None:
         return add_goal(session, me, episode, body, uid=uid, on=today, now=now)
-    return replace_goal(
-        session, me, replaced, body, word=form.text("word"),
-        reason=form.text("reason"), uid=uid, on=today, version=version_in(form),
-        now=now,
-    )  # fmt: skip
+    try:
+        return replace_goal(
+            session, me, replaced, body, word=form.text("word"),
+            reason=form.text("reason"), uid=uid, on=today, version=version_in(form),
+            now=now,
+        )  # fmt: skip
+    except (GoalIsClosed, StaleVersion) as refused:
+        raise FormProblem(refused.sentence) from refused
 
 
 @router.get("/goals/{goal_id}/edit")
@@ -314,9 +319,11 @@ def _unsigned(
 ) -> tuple[GoalBook, GoalRow]:
     goal, episode = goal_for(session, me, goal_id, "record_visit")
     if goal.signed_at is not None:
-        raise GoalIsSigned
+        raise FormProblem(GoalIsSigned.sentence)
+    if goal.closed_on is not None:
+        raise FormProblem(GoalIsClosed.sentence)
     patient = session.get_one(Patient, episode.patient_id)
-    return GoalBook.of(request, session, patient, episode), goal
+    return book_of(request, session, patient, episode), goal
 
 
 @router.post("/goals/{goal_id}/edit", response_model=None)

@@ -49,7 +49,7 @@ from app.web.deps import (
     Zone,
     page,
 )
-from app.web.goal_book import GoalBook, goal_of, may_sign
+from app.web.goal_book import GoalBook, book_of, goal_of, may_sign
 from app.web.goal_form import Errors
 from app.web.versions import version_in
 
@@ -128,7 +128,7 @@ def _page(
 def _views(
     request: Request, session: Session, patient: Patient, episode: Episode
 ) -> tuple[list[ScaleView], list[TView]]:
-    book = GoalBook.of(request, session, patient, episode)
+    book = book_of(request, session, patient, episode)
     scales, levels = scales_of(session, book.goals), levels_of(session, book.goals)
     views = [
         _view(book, goal, scales.get(goal.id), levels.get(goal.id, {}))

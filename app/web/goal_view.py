@@ -1,5 +1,6 @@
 """A goal as its pages show it: words, chips and the tape ready, nothing judged here."""
 
+import uuid
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -62,6 +63,7 @@ class GoalView:
     """One goal, ready to print."""
 
     id: int
+    uid: str
     number: int
     version: int
     term: str
@@ -94,6 +96,7 @@ def goal_view(book: GoalBook, row: GoalRow, today: date) -> GoalView:
     change = progress.change
     return GoalView(
         id=row.id,
+        uid=uuid.uuid4().hex,
         number=row.number,
         version=row.version,
         term=TERMS[row.term],

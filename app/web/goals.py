@@ -14,6 +14,7 @@ from app.storage.episodes import Episode, episodes_of
 from app.storage.errors import NotAllowed, StorageProblem
 from app.storage.goal_rows import LONGEST_REASON, GoalRow, Standing
 from app.storage.goals import (
+    GoalIsClosed,
     body_of,
     close_goal,
     goal_for,
@@ -33,7 +34,7 @@ from app.web.deps import (
     Zone,
     page,
 )
-from app.web.goal_book import GoalBook, goal_of, may_sign
+from app.web.goal_book import GoalBook, book_of, goal_of, may_sign
 from app.web.goal_form import Errors, read_trials
 from app.web.goal_view import goal_view
 from app.web.reauth import PassphraseFault
@@ -55,7 +56,7 @@ def show_all(
     episode = (*episodes_of(session, patient), None)[0]
     views = []
     if episode is not None:
-        book = GoalBook.of(request, session, patient, episode)
+        book = book_of(request, session, patient, episode)
         views = [(row.closed_on, goal_view(book, row, today)) for row in book.goals]
     return page(
         request,
@@ -90,7 +91,7 @@ def _page(
     wrong: str = "",
 ) -> HTMLResponse:
     patient = session.get_one(Patient, episode.patient_id)
-    book = GoalBook.of(request, session, patient, episode)
+    book = book_of(request, session, patient, episode)
     return page(
         request,
         "goals/show.html",
@@ -152,7 +153,7 @@ def close(
         goal_for(session, me, goal_id, "sign_goals")
     today = now.astimezone(zone).date()
     patient = session.get_one(Patient, episode.patient_id)
-    progress = GoalBook.of(request, session, patient, episode).progress(goal)
+    progress = book_of(request, session, patient, episode).progress(goal)
     word, reason, errors = _end(form, progress)
     if goal.signed_at is not None and fault:
         errors["passphrase"] = fault
@@ -198,11 +199,15 @@ def say(
     goal, episode = goal_for(session, me, goal_id, "record_visit")
     today = now.astimezone(zone).date()
     patient = session.get_one(Patient, episode.patient_id)
-    book, errors = GoalBook.of(request, session, patient, episode), Errors()
+    book, errors = book_of(request, session, patient, episode), Errors()
     said = _standing(book, goal, form, today, errors)
     if said is None:
         return _page(request, session, me, goal, episode, today, form, errors)
-    say_standing(session, me, goal, said, uid=form.uid(), on=today, now=now)
+    try:
+        say_standing(session, me, goal, said, uid=form.uid(), on=today, now=now)
+    except GoalIsClosed as refused:
+        wrong = refused.sentence
+        return _page(request, session, me, goal, episode, today, form, wrong=wrong)
     return RedirectResponse(_back(episode, goal), 303)
 
 

@@ -124,13 +124,13 @@ class TestSentence:
                     target=to_score("0.80", GAIT, "m/s"),
                 ),
                 "By 30 June 2026, the patient will walk to the bathroom, on carpet, "
-                "with crutches, with occasional verbal cues, with stand-by help, with "
-                "0.80 m/s or more in Gait speed.",
+                "with crutches, with occasional verbal cues, with stand-by help, "
+                "shown by 0.80 m/s or more in Gait speed.",
             ),
             (
                 Goal(by=None, target=to_score("12", CHAIR, "count"), so_that="shop"),
-                "The patient will do the test 30-second chair stand, with 12 stands "
-                "or more in 30-second chair stand, in order to shop.",
+                "The patient will reach 12 stands or more in 30-second chair stand, in "
+                "order to shop.",
             ),
             (
                 Goal(

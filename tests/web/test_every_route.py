@@ -21,6 +21,7 @@ from app.storage.visits import close
 from app.web.deps import Site
 from tests.conftest import person_by
 from tests.make import (
+    make_goal,
     make_person,
     make_precaution,
     make_round,
@@ -145,6 +146,19 @@ ROWS: dict[tuple[str, str], str] = {
     ("POST", OF_PATIENT + "/measures/{measure_id}/not-done"): BEDSIDE,
     ("GET", OF_PATIENT + "/measures/{measure_id}/ready"): BEDSIDE,
     ("POST", OF_PATIENT + "/measures/{measure_id}/ready"): BEDSIDE,
+    ("GET", OF_PATIENT + "/goals"): BEDSIDE,
+    ("GET", OF_PATIENT + "/goals/new"): BEDSIDE,
+    ("POST", OF_PATIENT + "/goals/new"): BEDSIDE,
+    ("POST", OF_PATIENT + "/goals/preview"): BEDSIDE,
+    ("GET", OF_PATIENT + "/goals/scale"): BEDSIDE,
+    ("GET", "/goals/{goal_id}"): BEDSIDE,
+    ("GET", "/goals/{goal_id}/edit"): BEDSIDE,
+    ("POST", "/goals/{goal_id}/edit"): BEDSIDE,
+    ("POST", "/goals/{goal_id}/words"): BEDSIDE,
+    ("POST", "/goals/{goal_id}/close"): BEDSIDE,
+    ("POST", "/goals/{goal_id}/sign"): JUDGEMENT,
+    ("POST", "/goals/{goal_id}/scale"): JUDGEMENT,
+    ("POST", "/goals/{goal_id}/level"): JUDGEMENT,
     ("GET", OF_PATIENT + "/pathways"): BEDSIDE,
     ("GET", OF_PATIENT + "/pathways/{pathway_id}"): BEDSIDE,
     ("POST", OF_PATIENT + "/pathways/{pathway_id}"): BEDSIDE,
@@ -163,6 +177,7 @@ IN_PATH = {
     "trial_id": "1",
     "measure_id": "timed_up_and_go",
     "pathway_id": "cdc",
+    "goal_id": "1",
     "held_id": "1",
     "person_id": "1",
     "episode_id": "1",
@@ -213,6 +228,7 @@ def world(site: Site, patient_id: int) -> None:
         )
         round = make_round(session, owner, visit)
         make_trial(session, owner, round, TrialBody(outcome="stopped"))
+        make_goal(session, owner, open_episode(session, patient))
 
 
 def filled(path: str) -> str:
