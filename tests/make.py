@@ -1,6 +1,6 @@
 """Plain builders: one row each, with defaults a test overrides when they matter."""
 
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from functools import cache
 from uuid import uuid4
 from zoneinfo import ZoneInfo
@@ -10,6 +10,7 @@ from sqlmodel import Session
 from app.storage import (
     activity_sets,
     episodes,
+    goals,
     patients,
     people,
     precautions,
@@ -18,6 +19,7 @@ from app.storage import (
 )
 from app.storage.activity_sets import ActivitySet, SetBody
 from app.storage.episodes import Episode, Plan, Visit
+from app.storage.goal_rows import GoalBody, GoalRow
 from app.storage.home_sheets import HomeSheet, SheetBody, SheetItem, make_sheet
 from app.storage.patients import Patient, PatientDetails
 from app.storage.people import Person
@@ -118,6 +120,24 @@ def make_precaution(
         set_on=set_on,
         review_on=review_on,
         now=NOW,
+    )
+
+
+def make_goal(
+    session: Session,
+    person: Person,
+    episode: Episode,
+    body: GoalBody | None = None,
+    *,
+    now: datetime = NOW,
+) -> GoalRow:
+    """An unsigned goal without a start."""
+    said = body or GoalBody(
+        term="short", who="patient", kind="level", by_date=TODAY + timedelta(days=28),
+        task="kitchen", target_level="stand_by",
+    )  # fmt: skip
+    return goals.add_goal(
+        session, person, episode, said, uid=new_uid(), on=TODAY, now=now
     )
 
 

@@ -30,6 +30,7 @@ from app.clinical.vocabulary import (
     SEXES,
     UNABLE_REASONS,
 )
+from app.commands.demo_goals import DemoGoal, read_demo_goal
 from app.commands.demo_visits import EACH, DemoContent, read_content
 from app.storage.episodes import PLANS
 from app.storage.trials import TrialBody
@@ -120,6 +121,7 @@ class DemoPatient:
     facts: Mapping[str, str] = field(default_factory=dict)
     precautions: tuple[DemoPrecaution, ...] = ()
     visits: tuple[DemoVisit, ...] = ()
+    goals: tuple[DemoGoal, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,6 +189,9 @@ def _patient(t: Table, shelf: Catalogue, handles: set[str]) -> DemoPatient:
         **_episode(t),
         precautions=tuple(map(_precaution, t.tables("precaution"))),
         visits=tuple(_visit(v, shelf, handles) for v in t.tables("visit")),
+        goals=tuple(
+            read_demo_goal(g, shelf.measures, handles) for g in t.tables("goal")
+        ),
     )
     if not made.assigned:
         raise t.wrong("assigned", "name who is responsible")

@@ -2,6 +2,7 @@
 
 import uuid
 from datetime import date, datetime
+from functools import partial
 from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Request
@@ -18,6 +19,7 @@ from app.storage.precautions import precautions_on
 from app.storage.scores import scores_of
 from app.storage.trials import Round, TrialBody, record_trial, rounds_of, start_round
 from app.storage.visits import visit_ids_of
+from app.web.brief_goals import goal_notches
 from app.web.choosing import (
     keep_for_today,
     last_tries,
@@ -144,7 +146,14 @@ def history(
         "measures/history.html",
         patient=patient,
         measure=measure,
-        view=history_view(measure, rounds, scores, made, here),
+        view=history_view(
+            measure,
+            rounds,
+            scores,
+            made,
+            here,
+            partial(goal_notches, session, episode, measure),
+        ),
         course=over,
         episode=episode,
         open_visit=open_visit_of(request, session, patient.id),

@@ -23,6 +23,7 @@ from app.web.deps import Site
 from tests.conftest import person_by
 from tests.make import (
     make_home_sheet,
+    make_goal,
     make_person,
     make_precaution,
     make_round,
@@ -153,6 +154,19 @@ ROWS: dict[tuple[str, str], str] = {
     ("POST", OF_PATIENT + "/home-sheet"): BEDSIDE,
     ("GET", "/home-sheets/{sheet_id}"): BEDSIDE,
     ("POST", "/home-sheets/{sheet_id}/end"): BEDSIDE,
+    ("GET", OF_PATIENT + "/goals"): BEDSIDE,
+    ("GET", OF_PATIENT + "/goals/new"): BEDSIDE,
+    ("POST", OF_PATIENT + "/goals/new"): BEDSIDE,
+    ("POST", OF_PATIENT + "/goals/preview"): BEDSIDE,
+    ("GET", OF_PATIENT + "/goals/scale"): BEDSIDE,
+    ("GET", "/goals/{goal_id}"): BEDSIDE,
+    ("GET", "/goals/{goal_id}/edit"): BEDSIDE,
+    ("POST", "/goals/{goal_id}/edit"): BEDSIDE,
+    ("POST", "/goals/{goal_id}/words"): BEDSIDE,
+    ("POST", "/goals/{goal_id}/close"): BEDSIDE,
+    ("POST", "/goals/{goal_id}/sign"): JUDGEMENT,
+    ("POST", "/goals/{goal_id}/scale"): JUDGEMENT,
+    ("POST", "/goals/{goal_id}/level"): JUDGEMENT,
     ("GET", OF_PATIENT + "/pathways"): BEDSIDE,
     ("GET", OF_PATIENT + "/pathways/{pathway_id}"): BEDSIDE,
     ("POST", OF_PATIENT + "/pathways/{pathway_id}"): BEDSIDE,
@@ -189,6 +203,7 @@ IN_PATH = {
     "set_id": "1",
     "measure_id": "timed_up_and_go",
     "pathway_id": "cdc",
+    "goal_id": "1",
     "held_id": "1",
     "person_id": "1",
     "episode_id": "1",
@@ -242,6 +257,7 @@ def world(site: Site, patient_id: int) -> None:
         make_trial(session, owner, round, TrialBody(outcome="stopped"))
         make_set(session, owner, visit, SetBody(outcome="stopped"))
         make_home_sheet(session, owner, open_episode(session, patient))
+        make_goal(session, owner, open_episode(session, patient))
 
 
 def filled(path: str) -> str:
