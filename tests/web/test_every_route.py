@@ -22,8 +22,8 @@ from app.storage.visits import close
 from app.web.deps import Site
 from tests.conftest import person_by
 from tests.make import (
-    make_home_sheet,
     make_goal,
+    make_home_sheet,
     make_person,
     make_precaution,
     make_round,
