@@ -19,11 +19,13 @@ from app.catalogue.agreement import sources_agree
 from app.catalogue.base_rates import BaseRates, base_rates
 from app.catalogue.composites import check_kind, check_parts, parts_of
 from app.catalogue.conditions import check_limits, check_unit, check_warns
+from app.catalogue.evidence import Evidence, check_cited, evidence, icf_codes
 from app.catalogue.facts import KINDS, fact, spans
 from app.catalogue.fields import CatalogueError, Table
 from app.catalogue.needs import check_needs, followed, needs_of
 from app.catalogue.pathways import pathway
 from app.clinical.activity import Activity
+from app.clinical.evidence import IcfCode
 from app.clinical.guide import Guide
 from app.clinical.measure import (
     Fact,
@@ -56,6 +58,8 @@ class Catalogue:
     base: BaseRates = field(default_factory=BaseRates)
     pathways: Mapping[str, Pathway] = field(default_factory=dict)
     activities: Mapping[str, Activity] = field(default_factory=dict)
+    evidence: Evidence = field(default_factory=Evidence)
+    icf: Mapping[str, IcfCode] = field(default_factory=dict)
 
 
 @cache
@@ -86,6 +90,9 @@ def load(folder: Path) -> Catalogue:
     activities = _activities(folder / "activities", digest)
     cited = {f"{m.id}.toml": m.sources for m in measures.values()}
     cited |= {f"pathways/{p.id}.toml": p.sources for p in pathways.values()}
+    known, codes = _known(folder, digest)
+    check_cited(activities, known, codes)
+    cited |= {"evidence.toml": known.sources}
     sources_agree(cited | {"base_rates.toml": base.sources})
     for measure in list(measures.values()):
         check_parts(measure, f"{measure.id}.toml", measures)
@@ -96,7 +103,16 @@ def load(folder: Path) -> Catalogue:
                     f"{measure.id}.toml: pair: no measure {pair.measure!r}"
                 )
     edition = digest.hexdigest()[:12]
-    return Catalogue(measures, edition, base, pathways, activities)
+    return Catalogue(measures, edition, base, pathways, activities, known, codes)
+
+
+def _known(folder: Path, digest: Any) -> tuple[Evidence, dict[str, IcfCode]]:
+    """The figures behind the doses and the labels of codes, where they are there."""
+    facts, codes = folder / "evidence.toml", folder / "icf.toml"
+    return (
+        evidence(_read(facts, digest), facts.name) if facts.exists() else Evidence(),
+        icf_codes(_read(codes, digest), codes.name) if codes.exists() else {},
+    )
 
 
 def _activities(folder: Path, digest: Any) -> dict[str, Activity]:
