@@ -1,7 +1,8 @@
 """`evidence.toml` and `icf.toml`: figures behind the doses, and labels of codes."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 from app.catalogue import rows
@@ -23,6 +24,17 @@ class Evidence:
     def of(self, keys: tuple[str, ...]) -> list[EvidenceFact]:
         """The facts that cite any of these sources."""
         return [f for f in self.facts if {*f.sources} & {*keys}]
+
+
+def known_of(
+    folder: Path, read: Callable[[Path], Mapping[str, Any]]
+) -> tuple[Evidence, dict[str, IcfCode]]:
+    """Both files of `folder`, each where it is there; `read` parses one."""
+    facts, codes = folder / "evidence.toml", folder / "icf.toml"
+    return (
+        evidence(read(facts), facts.name) if facts.exists() else Evidence(),
+        icf_codes(read(codes), codes.name) if codes.exists() else {},
+    )
 
 
 def evidence(content: Mapping[str, Any], name: str) -> Evidence:

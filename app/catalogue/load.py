@@ -9,7 +9,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +19,7 @@ from app.catalogue.agreement import sources_agree
 from app.catalogue.base_rates import BaseRates, base_rates
 from app.catalogue.composites import check_kind, check_parts, parts_of
 from app.catalogue.conditions import check_limits, check_unit, check_warns
-from app.catalogue.evidence import Evidence, check_cited, evidence, icf_codes
+from app.catalogue.evidence import Evidence, check_cited, known_of
 from app.catalogue.facts import KINDS, fact, spans
 from app.catalogue.fields import CatalogueError, Table
 from app.catalogue.needs import check_needs, followed, needs_of
@@ -90,7 +90,7 @@ def load(folder: Path) -> Catalogue:
     activities = _activities(folder / "activities", digest)
     cited = {f"{m.id}.toml": m.sources for m in measures.values()}
     cited |= {f"pathways/{p.id}.toml": p.sources for p in pathways.values()}
-    known, codes = _known(folder, digest)
+    known, codes = known_of(folder, partial(_read, digest=digest))
     check_cited(activities, known, codes)
     cited |= {"evidence.toml": known.sources}
     sources_agree(cited | {"base_rates.toml": base.sources})
@@ -103,15 +103,8 @@ def load(folder: Path) -> Catalogue:
                     f"{measure.id}.toml: pair: no measure {pair.measure!r}"
                 )
     edition = digest.hexdigest()[:12]
-    return Catalogue(measures, edition, base, pathways, activities, known, codes)
-
-
-def _known(folder: Path, digest: Any) -> tuple[Evidence, dict[str, IcfCode]]:
-    """The figures behind the doses and the labels of codes, where they are there."""
-    facts, codes = folder / "evidence.toml", folder / "icf.toml"
-    return (
-        evidence(_read(facts, digest), facts.name) if facts.exists() else Evidence(),
-        icf_codes(_read(codes, digest), codes.name) if codes.exists() else {},
+    return Catalogue(
+        measures, edition, base, pathways, activities, evidence=known, icf=codes
     )
 
 

@@ -93,7 +93,7 @@ def test_every_code_has_its_label_and_how_it_is_known() -> None:
 @pytest.mark.parametrize(
     ("name", "old", "new", "says"),
     [
-        ("evidence.toml", 'key = "okubo2017"', 'key = "zz"', "'okubo2017' is cited but not"),
+        ("evidence.toml", 'key = "okubo2017"', 'key = "zz"', "'okubo2017' is cited"),
         ("evidence.toml", 'topic = "rising"', 'topic = "up"', "fact 14: topic"),
         ("evidence.toml", "26746905", '1"\nread = "yes', "unknown key read"),
         ("evidence.toml", 'differs = "falls_dose"', 'differs = "x"', "no fact 'x'"),
