@@ -19,6 +19,7 @@ from app.storage.database import make_engine, migrate
 from app.version import VERSION
 from app.web import (
     account,
+    activities,
     audit,
     bedside,
     caseload,
@@ -97,6 +98,8 @@ SIGNED_IN: Sequence[APIRouter] = (
     caseload_files.router,
     import_pages.router,
     bedside.router,
+    # Last of its kind: /activities/{id} takes whatever stands there.
+    activities.router,
 )
 
 

@@ -15,6 +15,19 @@ from app.clinical.vocabulary import HOWS
 
 #: More rungs than these are told by their ends and the step.
 MOST_RUNGS: Final = 16
+#: When any activity ends at once. Common practice; local policy comes first.
+STOP_SIGNS: Final = (
+    "chest pain or pressure",
+    "new or worse breathlessness",
+    "near-faint, grey or sweating",
+    "dizziness that does not settle within a minute",
+    "new weakness, a drooping face, changed speech, new confusion",
+    "pain up by 3 or more of 10, or sharp joint pain",
+    "a knee that buckles twice",
+    "a fall or a caught fall",
+    "bleeding, a wound or a line that changed",
+    "the person says stop",
+)
 _WHERE: Final = {
     "floor": "on the floor", "table": "on the table", "wall": "on the wall",
     "hand": "in the hand", "seat": "on the seat",
