@@ -102,6 +102,7 @@ def _leave(stage: Stage, end: DemoEnd, now: datetime) -> None:
         set_minutes(stage.session, stage.person, stage.visit, end.minutes, now)
     if not end.left_without:
         states = dict.fromkeys(EXIT_LIST, "done") | {"hand_off": end.hand_off}
+        states["strip"] = end.strip
         set_exit_items(stage.session, stage.person, stage.visit, states, now)
     close(
         stage.session, stage.person, stage.visit, without_list=end.left_without, now=now
