@@ -28,6 +28,7 @@ from app.web import (
     cover,
     desk,
     desk_table,
+    doses,
     editing,
     episode,
     errors,
@@ -100,6 +101,7 @@ SIGNED_IN: Sequence[APIRouter] = (
     bedside.router,
     # Last of its kind: /activities/{id} takes whatever stands there.
     activities.router,
+    doses.router,
 )
 
 

@@ -11,7 +11,9 @@ from sqlmodel import Session
 
 from app.catalogue.load import Catalogue
 from app.clinical.visiting import EXIT_LIST
+from app.commands.demo_sets import DemoSet
 from app.commands.demo_visits import EACH, DemoContent, DemoEnd, DemoTask, Said
+from app.storage.activity_sets import record_set, void_set
 from app.storage.episodes import Visit
 from app.storage.observations import (
     SymptomCheck,
@@ -59,6 +61,16 @@ def hello_deeds(stage: Stage, told: DemoContent, at: datetime) -> Iterator[Deed]
     for place, (table, said) in enumerate(sets, 1):
         at += EACH
         yield at, partial(_note, stage, table, said, f"{stage.name}/seen/{place}")
+
+
+def do_set(stage: Stage, told: DemoSet, name: str, now: datetime) -> None:
+    """One set, and its voiding where it was voided."""
+    row, _ = record_set(
+        stage.session, stage.person, stage.visit, told.activity,
+        uid=stage.uid_of(name), body=told.body, at=now, now=now,
+    )  # fmt: skip
+    if told.voided:
+        void_set(stage.session, stage.person, row.id, reason=told.voided, now=now)
 
 
 def task_deeds(stage: Stage, told: DemoContent, at: datetime) -> Iterator[Deed]:

@@ -136,6 +136,7 @@ ROWS: dict[tuple[str, str], str] = {
     ("POST", OF_PATIENT + "/purge"): OVERSIGHT,
     ("POST", OF_PATIENT + "/visit"): BEDSIDE,
     ("GET", OF_PATIENT + "/visits"): BEDSIDE,
+    ("GET", OF_PATIENT + "/doses"): BEDSIDE,
     ("GET", "/visits/{visit_id}"): BEDSIDE,
     ("GET", "/visits/{visit_id}/picture"): BEDSIDE,
     ("POST", "/visits/{visit_id}/looked"): OVERSIGHT,
