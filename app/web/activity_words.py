@@ -105,7 +105,7 @@ def how_words(how: str) -> str:
 
 
 def layout_words(layout: Layout) -> str:
-    """`ring, radius 12 in, on the floor; the grade sets the radius`."""
+    """`Ring, radius 12 in, on the floor; the grade sets the radius`."""
     if layout.shape == "none":
         return f"No strip is laid. {layout.note}".strip()
     sizes = [
@@ -114,7 +114,7 @@ def layout_words(layout: Layout) -> str:
         if (size := getattr(layout, name)) is not None
     ]
     zero = [f"zero at the {layout.zero}"] if layout.zero else []
-    said = ", ".join((layout.shape, *sizes, _WHERE[layout.where], *zero))
+    said = ", ".join((layout.shape.capitalize(), *sizes, _WHERE[layout.where], *zero))
     graded = f"; the grade sets the {layout.graded}" if layout.graded else ""
     note = f". {layout.note}" if layout.note else ""
     return f"{said}{graded}{note}"

@@ -1,11 +1,11 @@
 """What was done of an activity as a picture: sessions across, the grade up the tape.
 
 Pure geometry, no judgement: harder is always up. Across, positions are percent of the
-picture; down, they are em. Words stand in lanes below; one that holds for several
-sessions in a row is said once for them.
+picture; down, they are em. Each dot has a column of its own. Words stand in lanes
+below, under every session, since of a long course only a part is in sight.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from itertools import groupby
@@ -13,33 +13,39 @@ from math import ceil
 from typing import Final, NamedTuple
 
 from app.clinical.activity import Grade
-from app.web.tape.marks import LETTER_EM, PHONE_EM, plain
+from app.web.tape.marks import plain
 
 #: More sessions than these stand in the table alone: the latest are drawn.
-MOST_SESSIONS: Final = 20
+MOST_SESSIONS: Final = 12
 #: Errors drawn as ticks; above these a plus stands behind them.
 MOST_TICKS: Final = 6
-#: Heights in em: over the plot, the plot, a lane of words, the days under all.
-TOP_EM, PLOT_EM, LANE_EM, FOOT_EM = 2.2, 8.0, 1.6, 1.9
-_LEAST_EM, _ASIDE_EM, _ROWS = 2.4, 0.7, 5
+#: Heights in em: over the plot, the plot, under it, a lane of words, the days.
+TOP_EM, PLOT_EM, UNDER_EM, LINE_EM, FOOT_EM = 2.2, 8.0, 1.6, 1.3, 1.9
+_LEAST_EM, _ASIDE_EM, _ROWS = 2.4, 0.9, 5
+#: The words are bold: wider than those of other pictures.
+_LETTER_EM: Final = 0.62
+_UNITS: Final = {
+    "in": " in inches", "ft": " in feet", "s": " in seconds", "%": " in percent",
+    "deg": " in degrees", "count": "",
+}  # fmt: skip
 
 
 class Bout(NamedTuple):
-    """Sets of one session at one grade. `says` is like `3x10`."""
+    """Sets done alike at one grade. `says` is like `3x10`; `lanes` one word each."""
 
     grade: Decimal
     says: str
+    lanes: tuple[str, ...]
     errors: int = 0
     stopped: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Session:
-    """One visit's sets: its day, and what each lane says of it."""
+    """One visit's sets, in order."""
 
     day: str
     bouts: tuple[Bout, ...]
-    lanes: tuple[str, ...]
 
 
 class Row(NamedTuple):
@@ -59,16 +65,15 @@ class Dot(NamedTuple):
 
 
 class Stretch(NamedTuple):
-    """Words that hold from `x` on for `width` percent."""
+    """Words that hold from `x` on: one to a line."""
 
     x: float
-    width: float
-    words: str
+    words: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Lane:
-    """Words in one line at `y`, parted by strokes from `top` to `bottom`."""
+    """Words from the line at `y` down, parted by strokes from `top` to `bottom`."""
 
     name: str
     y: float
@@ -78,8 +83,11 @@ class Lane:
 
 
 class Day(NamedTuple):
+    """A session's day at its middle; `ends` is where the next session begins."""
+
     x: float
     words: str
+    ends: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,15 +111,15 @@ class DoseView:
 
 
 class _Plot(NamedTuple):
-    """`low` and `high` are steps of the grade's ladder, the easiest step being 0."""
+    """`low` and `high` are steps of the grade's ladder, the easiest being 0."""
 
     grade: Grade
     low: int
     high: int
     columns: int
 
-    def x(self, place: int) -> float:
-        return round((place + 0.5) * 100 / self.columns, 2)
+    def x(self, place: float) -> float:
+        return round(place * 100 / self.columns, 2)
 
     def y(self, grade: Decimal) -> float:
         share = float((_rung(self.grade, grade) - self.low) / (self.high - self.low))
@@ -128,39 +136,39 @@ def dose_picture(
 ) -> DoseView | None:
     """The picture; None without a graded set. `sessions` come oldest first.
 
-    `names` are those of the lanes; `label` says the same as the picture.
+    `names` are those of the lanes; `label` says what the picture is of.
     """
     graded = [s for s in sessions if s.bouts]
     drawn = graded[-MOST_SESSIONS:]
-    if not drawn:
+    bouts = [bout for session in drawn for bout in session.bouts]
+    if not bouts:
         return None
-    plot = _plot(grade, drawn)
-    foot = TOP_EM + PLOT_EM + 1.4
-    lanes = _lanes(drawn, names, foot)
-    end = round(foot + len(lanes) * LANE_EM, 2)
+    plot = _plot(grade, bouts)
+    foot = TOP_EM + PLOT_EM + UNDER_EM
+    lanes = _lanes(plot, drawn, names, foot)
+    end = lanes[-1].bottom if lanes else foot
     return DoseView(
         label=label,
         axis=_axis(grade),
         width=_width(drawn, names),
         height=round(end + FOOT_EM, 2),
-        foot=foot,
-        strip=(TOP_EM - 0.8, PLOT_EM + 1.6),
+        foot=end,
+        strip=(round(TOP_EM - 0.8, 2), round(PLOT_EM + 1.6, 2)),
         rows=_rows(plot),
-        dots=tuple(_dots(plot, drawn)),
+        dots=tuple(_dot(plot, place, bout) for place, bout in enumerate(bouts)),
         lanes=lanes,
-        days=tuple(Day(plot.x(i), s.day) for i, s in enumerate(drawn)),
+        days=tuple(_days(plot, drawn)),
         days_y=round(end + 1.3, 2),
         left_out=len(graded) - len(drawn),
-        any_errors=any(b.errors for s in drawn for b in s.bouts),
-        any_stop=any(b.stopped for s in drawn for b in s.bouts),
+        any_errors=any(bout.errors for bout in bouts),
+        any_stop=any(bout.stopped for bout in bouts),
     )
 
 
-def _plot(grade: Grade, drawn: Sequence[Session]) -> _Plot:
+def _plot(grade: Grade, bouts: Sequence[Bout]) -> _Plot:
     """One step more than was done at both ends, so that a flat course looks flat."""
-    steps = [_rung(grade, bout.grade) for s in drawn for bout in s.bouts]
-    low, high = ceil(min(steps)) - 1, ceil(max(steps)) + 1
-    return _Plot(grade, low, high, len(drawn))
+    steps = [_rung(grade, bout.grade) for bout in bouts]
+    return _Plot(grade, ceil(min(steps)) - 1, ceil(max(steps)) + 1, len(bouts))
 
 
 def _rows(plot: _Plot) -> tuple[Row, ...]:
@@ -173,19 +181,15 @@ def _rows(plot: _Plot) -> tuple[Row, ...]:
     return tuple(Row(plot.y(v), plain(v)) for v in values if plot.grade.within(v))
 
 
-def _dots(plot: _Plot, drawn: Sequence[Session]) -> list[Dot]:
-    return [
-        Dot(
-            plot.x(place),
-            plot.y(bout.grade),
-            bout.says,
-            bout.stopped,
-            _ticks(min(bout.errors, MOST_TICKS)),
-            bout.errors > MOST_TICKS,
-        )
-        for place, session in enumerate(drawn)
-        for bout in session.bouts
-    ]
+def _dot(plot: _Plot, place: int, bout: Bout) -> Dot:
+    return Dot(
+        plot.x(place + 0.5),
+        plot.y(bout.grade),
+        bout.says,
+        bout.stopped,
+        _ticks(min(bout.errors, MOST_TICKS)),
+        bout.errors > MOST_TICKS,
+    )
 
 
 def _ticks(count: int) -> tuple[float, ...]:
@@ -194,49 +198,61 @@ def _ticks(count: int) -> tuple[float, ...]:
 
 
 def _lanes(
-    drawn: Sequence[Session], names: Sequence[str], foot: float
+    plot: _Plot, drawn: Sequence[Session], names: Sequence[str], foot: float
 ) -> tuple[Lane, ...]:
     """A lane nobody said anything for is left out."""
     found: list[Lane] = []
     for which, name in enumerate(names):
-        said = [session.lanes[which] for session in drawn]
-        if any(said):
-            y = round(foot + (len(found) + 1) * LANE_EM - 0.35, 2)
-            ends = round(y - 1.05, 2), round(y + 0.3, 2)
-            found.append(Lane(name, y, *ends, tuple(_stretches(said))))
+        stretches = tuple(
+            Stretch(plot.x(place), tuple(words.split()))
+            for place, words, _ in _runs(drawn, which)
+            if words
+        )
+        if stretches:
+            lines = max(len(stretch.words) for stretch in stretches)
+            top = round(foot + 0.3, 2)
+            foot = round(top + lines * LINE_EM, 2)
+            found.append(Lane(name, round(top + 1, 2), top, foot, stretches))
     return tuple(found)
 
 
-def _stretches(said: Sequence[str]) -> list[Stretch]:
-    share, place, found = 100 / len(said), 0, []
-    for words, same in groupby(said):
-        length = len(list(same))
-        if words:
-            found.append(
-                Stretch(round(place * share, 2), round(length * share, 2), words)
-            )
+def _runs(drawn: Sequence[Session], which: int) -> Iterator[tuple[int, str, int]]:
+    """Where words begin in a lane, the words, and for how many columns: per session."""
+    place = 0
+    for session in drawn:
+        for words, same in groupby(bout.lanes[which] for bout in session.bouts):
+            length = len(list(same))
+            yield place, words, length
+            place += length
+
+
+def _days(plot: _Plot, drawn: Sequence[Session]) -> Iterator[Day]:
+    place = 0
+    for session in drawn:
+        length = len(session.bouts)
+        yield Day(plot.x(place + length / 2), session.day, plot.x(place + length))
         place += length
-    return found
 
 
 def _width(drawn: Sequence[Session], names: Sequence[str]) -> float:
     """Columns wide enough for the days, the dots' words and each lane's words."""
-    wanted = [_LEAST_EM]
-    wanted += [_em(text) for s in drawn for text in (s.day, *(b.says for b in s.bouts))]
+    bouts = [bout for session in drawn for bout in session.bouts]
+    wanted = [_LEAST_EM, *(_em(bout.says) for bout in bouts)]
+    wanted += [_em(session.day) / len(session.bouts) for session in drawn]
+    wanted += [_em("stopped") for bout in bouts if bout.stopped]
     for which in range(len(names)):
-        for words, same in groupby(session.lanes[which] for session in drawn):
-            wanted.append(_em(words) / len(list(same)))
-    width = max(wanted) * len(drawn)
-    return round(width, 1) if width > PHONE_EM - 3 else 0
+        for _, words, columns in _runs(drawn, which):
+            wanted += [_em(word) / columns for word in words.split()]
+    return round(max(wanted) * len(bouts), 1)
 
 
 def _em(words: str) -> float:
-    return len(words) * LETTER_EM + _ASIDE_EM
+    return len(words) * _LETTER_EM + _ASIDE_EM
 
 
 def _axis(grade: Grade) -> str:
     if grade.rungs:
         return f"Up the tape is harder: {grade.what}, by its number on the ladder."
-    unit = f" in {grade.unit}" if grade.unit not in ("count", "") else ""
+    unit = _UNITS.get(grade.unit, f" in {grade.unit}")
     less = " (less is harder)" if grade.step < 0 else ""
     return f"Up the tape is harder: {grade.what}{unit}{less}."

@@ -188,35 +188,27 @@ def _symptoms(sets: Sequence[DoneSet]) -> str:
 
 
 def _session(visit: Sequence[DoneSet], today: date) -> Session:
-    """One column of the picture: what was declined or not done draws nothing."""
-    tried = [done for done in visit if done.outcome in TRIED]
-    graded = [done for done in tried if done.grade is not None]
-    groups = groupby(graded, key=lambda done: (done.grade, done.outcome))
-    efforts = [f"{d.effort}" for d in tried if d.effort is not None]
-    return Session(
-        day_words(visit[0].on, today),
-        tuple(_bout(list(same)) for _, same in groups),
-        (
-            _changes([HAND_SUPPORT.get(d.hand_support, "") for d in tried]),
-            _changes([LEVELS[d.level].words if d.level else "" for d in tried]),
-            _changes(efforts),
-        ),
-    )
-
-
-def _changes(said: Sequence[str]) -> str:
-    """`fingertips to no hands`: each word once for a run of sets."""
-    return " to ".join(word for word, _ in groupby(said) if word)
+    """A part of the picture: what was declined or not done draws nothing."""
+    graded = [d for d in visit if d.outcome in TRIED and d.grade is not None]
+    groups = (list(same) for _, same in groupby(graded, key=_alike))
+    return Session(day_words(visit[0].on, today), tuple(map(_bout, groups)))
 
 
 def _bout(sets: Sequence[DoneSet]) -> Bout:
-    grade = sets[0].grade
-    assert grade is not None
+    first = sets[0]
+    assert first.grade is not None
     amounts = {amount(done) for done in sets}
     same = amounts.pop() if len(amounts) == 1 else ""
+    efforts = [done.effort for done in sets if done.effort is not None]
+    ends = sorted({min(efforts), max(efforts)}) if efforts else []
     return Bout(
-        grade,
+        first.grade,
         f"{len(sets)}\u00d7{same}" if same else _count(len(sets), "set"),
+        (
+            HAND_SUPPORT.get(first.hand_support, ""),
+            LEVELS[first.level].words if first.level else "",
+            "-".join(map(str, ends)),
+        ),
         sum(done.errors or 0 for done in sets),
-        sets[0].outcome == "stopped",
+        first.outcome == "stopped",
     )

@@ -133,19 +133,31 @@ def test_errors_are_ticks_and_a_stop_is_shape_and_word() -> None:
     assert (view.any_errors, view.any_stop) == (True, True)
 
 
-def test_words_that_hold_are_said_once() -> None:
+def test_words_stand_under_each_session_once_for_what_holds() -> None:
     view = picture(
         did(hand_support="two_hands", level="contact"),
         did(1, hand_support="two_hands", level="contact"),
         did(2, hand_support="fingertip", level="contact"),
         did(2, hand_support="none", level="contact"),
     )
-    lanes = {lane.name: [s.words for s in lane.stretches] for lane in view.lanes}
+    lanes = {
+        lane.name: [" ".join(s.words) for s in lane.stretches] for lane in view.lanes
+    }
 
     assert lanes == {
-        "hands": ["two hands", "fingertips to no hands"],
-        "help": ["contact guard"],
+        "hands": ["two hands", "two hands", "fingertips", "no hands"],
+        "help": ["contact guard", "contact guard", "contact guard"],
     }
+
+
+def test_sets_of_one_session_stand_side_by_side() -> None:
+    view = picture(
+        did(), did(1), did(1, outcome="stopped"), did(1, grade=Decimal(20)),
+    )  # fmt: skip
+
+    assert [day.words for day in view.days] == ["1 Jan", "2 Jan"]
+    assert [day.ends for day in view.days] == [25, 100]
+    assert [dot.x for dot in view.dots] == [12.5, 37.5, 62.5, 87.5]
 
 
 def test_what_was_not_done_draws_nothing_and_stands_in_the_table() -> None:
@@ -162,7 +174,7 @@ def test_sixty_sessions_draw_the_latest() -> None:
 
     assert told.picture is not None
     assert len(told.picture.days) == len(told.picture.dots) == MOST_SESSIONS
-    assert told.picture.left_out == 40
+    assert told.picture.left_out == 60 - MOST_SESSIONS
     assert len(told.lines) == 60
     assert told.picture.width > MOST_SESSIONS * 2
 
