@@ -20,6 +20,7 @@ from app.storage.database import make_engine, migrate
 from app.version import VERSION
 from app.web import (
     account,
+    activities,
     activity_tools,
     audit,
     bedside,
@@ -30,6 +31,7 @@ from app.web import (
     deficit_pages,
     desk,
     desk_table,
+    doses,
     editing,
     episode,
     errors,
@@ -116,6 +118,9 @@ SIGNED_IN: Sequence[APIRouter] = (
     caseload_files.router,
     import_pages.router,
     bedside.router,
+    # Last of its kind: /activities/{id} takes whatever stands there.
+    activities.router,
+    doses.router,
 )
 
 

@@ -9,23 +9,24 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
 from app.catalogue import rows
-from app.catalogue.activities import activity, check_answers
 from app.catalogue.agreement import sources_agree
 from app.catalogue.base_rates import BaseRates, base_rates
 from app.catalogue.composites import check_kind, check_parts, parts_of
 from app.catalogue.conditions import check_limits, check_phases, check_unit, check_warns
-from app.catalogue.deficits import deficits
+from app.catalogue.evidence import Evidence
 from app.catalogue.facts import KINDS, fact, spans
 from app.catalogue.fields import CatalogueError, Table
 from app.catalogue.needs import check_needs, followed, needs_of
 from app.catalogue.pathways import pathway
+from app.catalogue.treatment import treatment
 from app.clinical.activity import Activity
 from app.clinical.deficit import Deficits
+from app.clinical.evidence import IcfCode
 from app.clinical.guide import Guide
 from app.clinical.measure import (
     Fact,
@@ -59,6 +60,8 @@ class Catalogue:
     pathways: Mapping[str, Pathway] = field(default_factory=dict)
     activities: Mapping[str, Activity] = field(default_factory=dict)
     deficits: Deficits = field(default_factory=Deficits)
+    evidence: Evidence = field(default_factory=Evidence)
+    icf: Mapping[str, IcfCode] = field(default_factory=dict)
 
 
 @cache
@@ -86,12 +89,26 @@ def load(folder: Path) -> Catalogue:
         path.stem: pathway(_read(path, digest), f"pathways/{path.name}")
         for path in sorted((folder / "pathways").glob("*.toml"))
     }
-    activities = _activities(folder / "activities", digest)
-    asked = _deficits(folder / "deficits.toml", digest, measures, activities)
+    treating = treatment(folder, partial(_read, digest=digest), measures)
     cited = {f"{m.id}.toml": m.sources for m in measures.values()}
     cited |= {f"pathways/{p.id}.toml": p.sources for p in pathways.values()}
-    cited |= {"deficits.toml": asked.sources}
-    sources_agree(cited | {"base_rates.toml": base.sources})
+    sources_agree(cited | treating.cited | {"base_rates.toml": base.sources})
+    _check_together(measures)
+    edition = digest.hexdigest()[:12]
+    return Catalogue(
+        measures,
+        edition,
+        base,
+        pathways,
+        treating.activities,
+        treating.deficits,
+        treating.evidence,
+        treating.icf,
+    )
+
+
+def _check_together(measures: dict[str, Measure]) -> None:
+    """What one test says of another; a composite's needs follow from its parts."""
     for measure in list(measures.values()):
         check_parts(measure, f"{measure.id}.toml", measures)
         measures[measure.id] = followed(measure, measures)
@@ -100,35 +117,6 @@ def load(folder: Path) -> Catalogue:
                 raise CatalogueError(
                     f"{measure.id}.toml: pair: no measure {pair.measure!r}"
                 )
-    edition = digest.hexdigest()[:12]
-    return Catalogue(measures, edition, base, pathways, activities, asked)
-
-
-def _deficits(
-    path: Path,
-    digest: Any,
-    measures: Mapping[str, Measure],
-    activities: Mapping[str, Activity],
-) -> Deficits:
-    """The rules, if the file is there; activities then answer what they name."""
-    if not path.exists():
-        return Deficits()
-    made = deficits(_read(path, digest), path.name, measures)
-    if activities:
-        check_answers(activities, made.named)
-    return made
-
-
-def _activities(folder: Path, digest: Any) -> dict[str, Activity]:
-    found: dict[str, Activity] = {}
-    for path in sorted(folder.glob("*.toml")):
-        made = activity(_read(path, digest), path)
-        if made.id in found:
-            raise CatalogueError(
-                f"activities/{path.name}: id: {made.id} is there twice"
-            )
-        found[made.id] = made
-    return found
 
 
 def _read(path: Path, digest: Any) -> dict[str, Any]:

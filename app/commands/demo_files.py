@@ -13,7 +13,7 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-from app.access import ROLES
+from app.access import ROLES, STUDENT
 from app.catalogue.fields import CatalogueError, Table
 from app.catalogue.load import Catalogue
 from app.clinical.measure import Measure
@@ -31,6 +31,7 @@ from app.clinical.vocabulary import (
     UNABLE_REASONS,
 )
 from app.commands.demo_goals import DemoGoal, read_demo_goal
+from app.commands.demo_sets import DemoSet, check_sets, read_sets
 from app.commands.demo_visits import EACH, DemoContent, read_content
 from app.storage.episodes import PLANS
 from app.storage.trials import TrialBody
@@ -73,6 +74,7 @@ class DemoVisit:
     at: time
     by: str
     rounds: tuple[DemoRound, ...]
+    sets: tuple[DemoSet, ...]
     content: DemoContent
 
     @property
@@ -80,7 +82,7 @@ class DemoVisit:
         """When the last thing told of it was done; a visit ends on its own day."""
         seen = len(self.content.symptoms) + len(self.content.vitals)
         trials = sum(len(round.trials) for round in self.rounds)
-        spent = EACH * (seen + trials + len(self.content.tasks))
+        spent = EACH * (seen + trials + len(self.sets) + len(self.content.tasks))
         return (datetime.combine(date.min, self.at) + spent).time()
 
 
@@ -135,7 +137,7 @@ class DemoStory:
 def read_story(folder: Path, shelf: Catalogue) -> DemoStory:
     """Read `folder`/people.toml and `folder`/patients/*.toml; raise CatalogueError."""
     people = _people(_read(folder / "people.toml"))
-    handles = {person.handle for person in people}
+    handles = {person.handle: person.role for person in people}
     patients: dict[str, DemoPatient] = {}
     for path in sorted((folder / "patients").glob("*.toml")):
         patient = _patient(_read(path), shelf, handles)
@@ -173,7 +175,7 @@ def _days(t: Table, key: str) -> int:
     return days
 
 
-def _patient(t: Table, shelf: Catalogue, handles: set[str]) -> DemoPatient:
+def _patient(t: Table, shelf: Catalogue, handles: Mapping[str, str]) -> DemoPatient:
     t.text("shows")  # for readers of the file
     age, turns = _age(t, "age"), _age(t, "turns")
     if (age is None) == (turns is None):
@@ -196,7 +198,7 @@ def _patient(t: Table, shelf: Catalogue, handles: set[str]) -> DemoPatient:
     if not made.assigned:
         raise t.wrong("assigned", "name who is responsible")
     t.done()
-    _consistent(t, made, shelf)
+    _consistent(t, made, shelf, handles)
     return made
 
 
@@ -255,7 +257,7 @@ def _precaution(t: Table) -> DemoPrecaution:
     return made
 
 
-def _visit(t: Table, shelf: Catalogue, handles: set[str]) -> DemoVisit:
+def _visit(t: Table, shelf: Catalogue, handles: Mapping[str, str]) -> DemoVisit:
     try:
         at = time.fromisoformat(t.text("at"))
     except ValueError as fault:
@@ -265,6 +267,7 @@ def _visit(t: Table, shelf: Catalogue, handles: set[str]) -> DemoVisit:
         at=at,
         by=t.word("by", handles),
         rounds=tuple(_round(r, shelf) for r in t.tables("round")),
+        sets=read_sets(t, shelf),
         content=read_content(t),
     )
     if made.content.end is not None and made.content.end.until <= made.over:
@@ -373,12 +376,17 @@ def _splits(t: Table, measure: Measure, whole_ms: int | None) -> list[int]:
     return splits
 
 
-def _consistent(t: Table, patient: DemoPatient, shelf: Catalogue) -> None:
-    """Nothing before the episode, and no test that an order forbade."""
+def _consistent(
+    t: Table, patient: DemoPatient, shelf: Catalogue, handles: Mapping[str, str]
+) -> None:
+    """Nothing before the episode, and nothing that an order forbade."""
     for place, visit in enumerate(patient.visits, 1):
         if visit.days_ago > patient.opened_days_ago:
             raise t.wrong(f"visit {place}: days_ago", "before the episode opened")
         tags = [p.tag for p in patient.precautions if p.held(visit.days_ago)]
+        where = f"{t.where}: visit {place}"
+        student = handles[visit.by] == STUDENT
+        check_sets(where, visit.sets, shelf, tags, may_override=not student)
         for round in visit.rounds:
             measure = shelf.measures[round.measure]
             blocked = clearance(measure.must_not, (), tags).blocked_by

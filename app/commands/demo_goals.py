@@ -3,7 +3,7 @@
 A goal begins at the newest score of a test, or the newest of a task, by its day.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Final
@@ -61,7 +61,9 @@ class DemoGoal:
     rated: tuple[DemoWord, ...]
 
 
-def read_demo_goal(t: Table, tests: Iterable[str], handles: set[str]) -> DemoGoal:
+def read_demo_goal(
+    t: Table, tests: Iterable[str], handles: Collection[str]
+) -> DemoGoal:
     """One `[[goal]]` of a patient's file; raise CatalogueError."""
     said = {name: t.text(name) for name in TYPED if t.has(name)}
     for name, words in (("task", TASKS), ("place", PLACES), ("term", TERMS)):

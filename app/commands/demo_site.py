@@ -38,7 +38,13 @@ from app.commands.demo_goals import (
     sign_demo_goal,
     tell_demo_goal,
 )
-from app.commands.demo_visiting import Stage, end_deeds, hello_deeds, task_deeds
+from app.commands.demo_visiting import (
+    Stage,
+    do_set,
+    end_deeds,
+    hello_deeds,
+    task_deeds,
+)
 from app.commands.demo_visits import EACH
 from app.commands.refused import Refused
 from app.storage.database import write_session
@@ -332,6 +338,9 @@ def _visit_deeds(
     for place, round in enumerate(told.rounds, 1):
         yield at, partial(_round, making, patient, round, name, place)
         at += EACH * len(round.trials)
+    for place, done in enumerate(told.sets, 1):
+        at += EACH
+        yield at, partial(do_set, stage, done, f"{name}/set/{place}")
     yield from task_deeds(stage, told.content, at)
     end = told.content.end
     if end is not None:

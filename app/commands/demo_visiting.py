@@ -11,7 +11,9 @@ from sqlmodel import Session
 
 from app.catalogue.load import Catalogue
 from app.clinical.visiting import EXIT_LIST
+from app.commands.demo_sets import DemoSet
 from app.commands.demo_visits import EACH, DemoContent, DemoEnd, DemoTask, Said
+from app.storage.activity_sets import record_set, void_set
 from app.storage.episodes import Visit
 from app.storage.observations import (
     SymptomCheck,
@@ -61,6 +63,16 @@ def hello_deeds(stage: Stage, told: DemoContent, at: datetime) -> Iterator[Deed]
         yield at, partial(_note, stage, table, said, f"{stage.name}/seen/{place}")
 
 
+def do_set(stage: Stage, told: DemoSet, name: str, now: datetime) -> None:
+    """One set, and its voiding where it was voided."""
+    row, _ = record_set(
+        stage.session, stage.person, stage.visit, told.activity,
+        uid=stage.uid_of(name), body=told.body, at=now, now=now,
+    )  # fmt: skip
+    if told.voided:
+        void_set(stage.session, stage.person, row.id, reason=told.voided, now=now)
+
+
 def task_deeds(stage: Stage, told: DemoContent, at: datetime) -> Iterator[Deed]:
     """The tasks of the day, after the tests."""
     for place, task in enumerate(told.tasks, 1):
@@ -102,6 +114,7 @@ def _leave(stage: Stage, end: DemoEnd, now: datetime) -> None:
         set_minutes(stage.session, stage.person, stage.visit, end.minutes, now)
     if not end.left_without:
         states = dict.fromkeys(EXIT_LIST, "done") | {"hand_off": end.hand_off}
+        states["strip"] = end.strip
         set_exit_items(stage.session, stage.person, stage.visit, states, now)
     close(
         stage.session, stage.person, stage.visit, without_list=end.left_without, now=now

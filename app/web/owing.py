@@ -92,7 +92,9 @@ def _waiting(session: Session, patient: Patient) -> Iterator[OwedLine]:
 def _left(session: Session, patient: Patient) -> Iterator[OwedLine]:
     """The reason stays in the visit: it is somebody's own words."""
     for visit in left_open(session, patient.id):
-        says = f"Visit of {visit.local_date} left without the exit list"
+        says = f"Visit of {visit.local_date}"
+        says += " left without the exit list" if visit.left_without else ""
+        says += ": strip left in the room, and fetched" if visit.strip_left_at else ""
         yield OwedLine("look_into", visit.local_date, says, LEFT, visit.id)
 
 

@@ -21,6 +21,7 @@ from app.clinical.visiting import (
     PAUSES,
     POSITIONS,
     SET_UPS,
+    STRIP_SAID,
     TASKS,
     VITALS,
     outside,
@@ -269,20 +270,26 @@ def _exit(session: Session, visit: Visit) -> Iterator[Event]:
     order = list(EXIT_LIST)
     rows = sorted(exit_rows(session, visit), key=lambda row: order.index(row.item))
     if rows:
-        done = [exit_words(row) for row in rows if row.state == "done"]
-        none = [EXIT_LIST[r.item] for r in rows if r.state == "not_applicable"]
+        said = [r for r in rows if r.state == "done" or r.strip_state]
+        done = [exit_words(row) for row in said]
+        none = [EXIT_LIST[r.item] for r in rows if r not in said]
         says = "; ".join(done) + (
             f"; not applicable: {', '.join(none)}" if none else ""
         )
         last = max(rows, key=lambda row: row.recorded_at)
         says = says.removeprefix("; ")
         yield Event(last.recorded_at, "exit", f"Left: {says}", last.recorded_by)
+    if visit.strip_left_at:
+        says = STRIP_SAID["retrieved"].capitalize()
+        yield Event(visit.strip_left_at, "exit", says, visit.person_id, (says,))
     if visit.left_without and visit.closed_at:
         says = f"Left without the list: {visit.left_without}"
         yield Event(visit.closed_at, "exit", says, visit.closed_by, (says,))
 
 
 def exit_words(row: ExitItem) -> str:
-    """`bell in reach`, `hand-off given: nurse`."""
+    """`bell in reach`, `hand-off given: nurse`, `strip out of the room ...`."""
+    if row.strip_state:
+        return STRIP_SAID[row.strip_state]
     to = f": {HAND_OFF_TO[row.told_role]}" if row.told_role else ""
     return EXIT_LIST[row.item] + to
