@@ -7,6 +7,7 @@ from typing import NoReturn
 
 from app.catalogue.fields import CatalogueError
 from app.commands import (
+    activities,
     doctor,
     import_export,
     measures,
@@ -32,7 +33,9 @@ def parser() -> argparse.ArgumentParser:
     )
     made.add_argument("--version", action="version", version=VERSION)
     commands = made.add_subparsers(dest="command", required=True, metavar="COMMAND")
-    for module in (site, score, measures, pathway, people, import_export, doctor):
+    for module in (
+        site, score, measures, activities, pathway, people, import_export, doctor,
+    ):  # fmt: skip
         module.add(commands)
     return made
 

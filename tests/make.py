@@ -1,6 +1,6 @@
 """Plain builders: one row each, with defaults a test overrides when they matter."""
 
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from functools import cache
 from uuid import uuid4
 from zoneinfo import ZoneInfo
@@ -8,7 +8,9 @@ from zoneinfo import ZoneInfo
 from sqlmodel import Session
 
 from app.storage import (
+    activity_sets,
     episodes,
+    goals,
     patients,
     people,
     precautions,
@@ -16,7 +18,10 @@ from app.storage import (
     scores,
     trials,
 )
+from app.storage.activity_sets import ActivitySet, SetBody
 from app.storage.episodes import Episode, Plan, Visit
+from app.storage.goal_rows import GoalBody, GoalRow
+from app.storage.home_sheets import HomeSheet, SheetBody, SheetItem, make_sheet
 from app.storage.patients import Patient, PatientDetails
 from app.storage.people import Person
 from app.storage.precautions import PrecautionOnEpisode
@@ -29,6 +34,7 @@ TODAY = NOW.date()
 ZONE = ZoneInfo("Europe/Vienna")
 PASSPHRASE = "four tired horses rest"
 TIMED = TrialBody(raw_ms=16_240, splits_ms=[4_100, 9_300])
+TEN_REPS = SetBody(grade="12", reps=10, errors=1)
 SCORED = DerivedScore(
     outcome="completed", value="16.2", unit="s", variant="", edition="edition-1"
 )
@@ -119,6 +125,24 @@ def make_precaution(
     )
 
 
+def make_goal(
+    session: Session,
+    person: Person,
+    episode: Episode,
+    body: GoalBody | None = None,
+    *,
+    now: datetime = NOW,
+) -> GoalRow:
+    """An unsigned goal without a start."""
+    said = body or GoalBody(
+        term="short", who="patient", kind="level", by_date=TODAY + timedelta(days=28),
+        task="kitchen", target_level="stand_by",
+    )  # fmt: skip
+    return goals.add_goal(
+        session, person, episode, said, uid=new_uid(), on=TODAY, now=now
+    )
+
+
 def make_visit(
     session: Session,
     person: Person,
@@ -171,6 +195,31 @@ def make_trial(
     return trial
 
 
+def make_set(
+    session: Session,
+    person: Person,
+    visit: Visit,
+    body: SetBody = TEN_REPS,
+    *,
+    activity: str = "T01",
+    uid: str | None = None,
+    against: str = "",
+    now: datetime = NOW,
+) -> ActivitySet:
+    made, _ = activity_sets.record_set(
+        session,
+        person,
+        visit,
+        activity,
+        uid=uid or new_uid(),
+        body=body,
+        at=now,
+        now=now,
+        against=against,
+    )
+    return made
+
+
 def make_score(
     session: Session,
     round: Round,
@@ -179,6 +228,25 @@ def make_score(
     now: datetime = NOW,
 ) -> Score:
     return scores.keep_score(session, round, derived, now=now)
+
+
+def make_home_sheet(
+    session: Session,
+    person: Person,
+    episode: Episode,
+    *activities: str,
+    helper: str = "family",
+    home_change: str = "light",
+    change_words: str = "",
+    uid: str | None = None,
+    now: datetime = NOW,
+) -> HomeSheet:
+    items = tuple(
+        SheetItem(activity, "3", sets=2, times_a_week=5, taught_back=True)
+        for activity in activities or ("S01",)
+    )
+    body = SheetBody(helper, home_change, change_words, items)
+    return make_sheet(session, person, episode, body, uid=uid or new_uid(), now=now)
 
 
 def make_room_measure(

@@ -10,8 +10,10 @@ from app.catalogue.fields import CatalogueError
 from app.catalogue.load import catalogue
 from app.clinical.person import ages_on
 from app.commands.demo_files import DemoPatient, read_story
+from app.commands.demo_sets import DemoSet, check_sets
 from app.commands.demo_site import details_of
 from app.resources import folder
+from app.storage.activity_sets import SetBody
 
 FOLDER = folder("demo_data")
 SHELF = catalogue()
@@ -100,3 +102,60 @@ def test_bad_demo_data_names_file_and_key(
         read_story(copied, SHELF)
     assert str(caught.value).startswith(f"{Path(file).name}: ")
     assert says in str(caught.value)
+
+
+WREN = "patients/jade_wren.toml"
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new", "says"),
+    [
+        (WREN, 'activity = "R01"', 'activity = "R99"', "set 1: activity: 'R99' is not"),
+        (WREN, "grade = 22", "grade = 40", "set 1: grade: lies outside the ladder"),
+        (WREN, "reps = 5", "reps = -5", "set 1: reps: must be 0 to 9999"),
+        (WREN, "times = 2", "times = 99", "set 1: times: must be 1 to 10"),
+        (WREN, "effort = 6", "effort = 16", "set 1: effort: must be 0 to 10"),
+        (WREN, '"two_hands"', '"three_hands"', "hand_support: 'three_hands' is not"),
+        (WREN, '["tired"]', '["sad"]', "symptoms: 'sad' is not one of"),
+        (WREN, "reps = 5", "reps = 5\npulse = 80", "unknown key pulse"),
+        ("patients/ivory_newt.toml", 'activity = "S02"', 'activity = "G01"',
+         "visit 3: G01: in force: Safety judgement impaired"),
+    ],
+)  # fmt: skip
+def test_set_that_the_bedside_refuses_is_named(
+    tmp_path: Path, file: str, old: str, new: str, says: str
+) -> None:
+    copytree(FOLDER, tmp_path / "story")
+    path = tmp_path / "story" / file
+    assert old in path.read_text()
+    path.write_text(path.read_text().replace(old, new))
+    with pytest.raises(CatalogueError) as refused:
+        read_story(tmp_path / "story", SHELF)
+
+    assert says in str(refused.value)
+
+
+@pytest.mark.parametrize(
+    ("tag", "reason", "may_override", "refused"),
+    [
+        ("nwb_le", "", True, True),
+        ("nwb_le", "the surgeon said so", True, True),
+        ("bleeding_risk", "", True, True),
+        ("bleeding_risk", "belt on, two of us", True, False),
+        ("bleeding_risk", "belt on, two of us", False, True),
+        ("osteoporosis", "belt on, two of us", True, False),
+        ("neglect", "", False, False),
+    ],
+)
+def test_no_set_goes_against_an_order(
+    tag: str, reason: str, may_override: bool, refused: bool
+) -> None:
+    """A student's goes against no risk either."""
+    sets = [DemoSet("T06", SetBody(override=reason), "")]
+    try:
+        check_sets("story", sets, SHELF, [tag], may_override=may_override)
+        said = ""
+    except CatalogueError as fault:
+        said = str(fault)
+
+    assert said.startswith("story: T06: in force: ") is refused

@@ -161,6 +161,7 @@ def _check(t: Table, made: Activity, path: Path) -> None:
     """What must agree within one file."""
     if not _ID.fullmatch(made.id) or not path.stem.startswith(f"{made.id.lower()}_"):
         raise t.wrong("id", "one letter, two digits, and the file is named for it")
+    _check_lays(t, made)
     for key in ("icf", "steps", "count", "needs", "answers", "layouts"):
         if not getattr(made, key):
             raise t.wrong(key, "is missing")
@@ -174,6 +175,28 @@ def _check(t: Table, made: Activity, path: Path) -> None:
     loads = made.position == "standing" or {*made.must_not} & {*WEIGHT_ORDERS}
     if loads and "wb_unknown" not in made.must_not:
         raise t.wrong("must_not", "wb_unknown, since a leg is loaded")
+
+
+def _check_lays(t: Table, made: Activity) -> None:
+    """One strip is enough at every grade; a grade that sets a size is in inches."""
+    for lay in made.layouts:
+        if lay.graded and made.grade.unit != "in":
+            raise t.wrong(
+                "layout", f"a grade in {made.grade.unit} sets no {lay.graded}"
+            )
+        for grade in (made.grade.easiest, made.grade.hardest):
+            at_grade = lay.at(grade)
+            if not strip.fits(at_grade):
+                raise t.wrong("layout", _too_long(at_grade))
+
+
+def _too_long(lay: Layout) -> str:
+    name = lay.graded or strip.SIZES[lay.shape][0]
+    takes, most = strip.whole(strip.used(lay)), strip.largest(lay, name)
+    return (
+        f"a {lay.shape} of {name} {lay.size(name)} in takes {takes} of "
+        f"{strip.STRIP_IN} in; {most} in is the largest that fits"
+    )
 
 
 def check_answers(

@@ -18,7 +18,8 @@ PART_UNITS = {
     "systolic_drop_sitting": {"mmHg"}, "diastolic_drop_sitting": {"mmHg"},
     "course_seconds": {"s"},
 }  # fmt: skip
-#: Parts of a walk there and back that a source may time.
+#: Parts of a walk there and back that a source timed, by a sensor or on video. A row of
+#: one that no mark of ours gives stays unread.
 PHASES = (
     "phase_sit_to_stand", "phase_turn_180", "phase_turn_before_sit",
     "phase_stand_to_sit", "phase_walk_both_ways", "phase_walk_out",
@@ -32,6 +33,7 @@ def units_of(m: Measure, quantity: str) -> set[str]:
     units = {p.unit for p in m.pairs if p.quantity == quantity}
     units |= set(m.units) if m.zero and m.zero.quantity == quantity else set()
     units |= {"s"} if quantity in PHASES else set()
+    units |= {"s" for phase in m.phases if phase.quantity == quantity}
     units |= {"s" for stage in m.stages if stage.id == quantity}
     units |= {"points" for c in m.components if c.id == quantity}
     units |= {"W/kg" for c in m.components if f"from_{c.measure}" == quantity}
@@ -56,6 +58,18 @@ def check_limits(m: Measure, row: Row, where: str) -> None:
     missing = row.fit.when_missing
     if missing is not None and not units_of(m, missing):
         raise CatalogueError(f"{where}: when_missing: {missing!r} is never measured")
+
+
+def check_phases(m: Measure, name: str) -> None:
+    """A part of a trial lies between moments that are marked."""
+    marks = ["start", *m.splits]
+    for number, phase in enumerate(m.phases, 1):
+        where = f"{name}: phase {number}: stretches"
+        for since, to in phase.stretches:
+            if since not in marks or to not in marks:
+                raise CatalogueError(f"{where}: {since!r} or {to!r} is never marked")
+            if marks.index(since) >= marks.index(to):
+                raise CatalogueError(f"{where}: {to!r} does not come after {since!r}")
 
 
 def check_warns(m: Measure, name: str) -> None:

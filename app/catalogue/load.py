@@ -9,22 +9,25 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
 from app.catalogue import rows
-from app.catalogue.activities import activity
 from app.catalogue.agreement import sources_agree
 from app.catalogue.base_rates import BaseRates, base_rates
 from app.catalogue.composites import check_kind, check_parts, parts_of
-from app.catalogue.conditions import check_limits, check_unit, check_warns
+from app.catalogue.conditions import check_limits, check_phases, check_unit, check_warns
 from app.catalogue.dimensions import Dimensions, dimensions
+from app.catalogue.evidence import Evidence
 from app.catalogue.facts import KINDS, fact, spans
 from app.catalogue.fields import CatalogueError, Table
 from app.catalogue.needs import check_needs, followed, needs_of
 from app.catalogue.pathways import pathway
+from app.catalogue.treatment import treatment
 from app.clinical.activity import Activity
+from app.clinical.deficit import Deficits
+from app.clinical.evidence import IcfCode
 from app.clinical.guide import Guide
 from app.clinical.measure import (
     Fact,
@@ -50,13 +53,16 @@ DOMAINS = (
 
 @dataclass(frozen=True, slots=True)
 class Catalogue:
-    """All tests, pathways and activities by id, base rates, dimensions, the edition."""
+    """All tests, pathways and activities by id, what stands beside, the edition."""
 
     measures: Mapping[str, Measure]
     edition: str
     base: BaseRates = field(default_factory=BaseRates)
     pathways: Mapping[str, Pathway] = field(default_factory=dict)
     activities: Mapping[str, Activity] = field(default_factory=dict)
+    deficits: Deficits = field(default_factory=Deficits)
+    evidence: Evidence = field(default_factory=Evidence)
+    icf: Mapping[str, IcfCode] = field(default_factory=dict)
     dimensions: Dimensions = field(default_factory=Dimensions)
 
 
@@ -85,12 +91,29 @@ def load(folder: Path) -> Catalogue:
         path.stem: pathway(_read(path, digest), f"pathways/{path.name}")
         for path in sorted((folder / "pathways").glob("*.toml"))
     }
-    activities = _activities(folder / "activities", digest)
     sizes = _dimensions(folder / "dimensions.toml", digest)
+    treating = treatment(folder, partial(_read, digest=digest), measures)
     cited = {f"{m.id}.toml": m.sources for m in measures.values()}
     cited |= {f"pathways/{p.id}.toml": p.sources for p in pathways.values()}
     cited |= {"dimensions.toml": sizes.sources}
-    sources_agree(cited | {"base_rates.toml": base.sources})
+    sources_agree(cited | treating.cited | {"base_rates.toml": base.sources})
+    _check_together(measures)
+    edition = digest.hexdigest()[:12]
+    return Catalogue(
+        measures,
+        edition,
+        base,
+        pathways,
+        treating.activities,
+        treating.deficits,
+        treating.evidence,
+        treating.icf,
+        sizes,
+    )
+
+
+def _check_together(measures: dict[str, Measure]) -> None:
+    """What one test says of another; a composite's needs follow from its parts."""
     for measure in list(measures.values()):
         check_parts(measure, f"{measure.id}.toml", measures)
         measures[measure.id] = followed(measure, measures)
@@ -99,20 +122,6 @@ def load(folder: Path) -> Catalogue:
                 raise CatalogueError(
                     f"{measure.id}.toml: pair: no measure {pair.measure!r}"
                 )
-    edition = digest.hexdigest()[:12]
-    return Catalogue(measures, edition, base, pathways, activities, dimensions=sizes)
-
-
-def _activities(folder: Path, digest: Any) -> dict[str, Activity]:
-    found: dict[str, Activity] = {}
-    for path in sorted(folder.glob("*.toml")):
-        made = activity(_read(path, digest), path)
-        if made.id in found:
-            raise CatalogueError(
-                f"activities/{path.name}: id: {made.id} is there twice"
-            )
-        found[made.id] = made
-    return found
 
 
 def _dimensions(path: Path, digest: Any) -> Dimensions:
@@ -266,6 +275,7 @@ def _card(t: Table) -> dict[str, Any]:
         "must_not": t.words("must_not", PRECAUTIONS),
         "caution": t.words("caution", PRECAUTIONS),
         "splits": t.words("splits"),
+        "phases": tuple(map(rows.phase, t.tables("phase"))),
         "window_seconds": _seconds(t, "window_seconds"),
         "ceiling_seconds": _seconds(t, "ceiling_seconds"),
         "counted": t.words("counted"),
@@ -305,6 +315,7 @@ def _consistent(m: Measure, name: str) -> None:
     check_kind(m, name)
     check_needs(m, name)
     _count_is_whole(m, name)
+    check_phases(m, name)
     check_warns(m, name)
     variants = {v.id for v in m.variants}
     used = {p.source for p in m.protocol} | {c.source for c in m.checks}

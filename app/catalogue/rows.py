@@ -16,6 +16,7 @@ from app.clinical.measure import (
     Reliability,
     UnableRow,
 )
+from app.clinical.phases import Phase
 from app.clinical.quantities import SHOWN_PLACES
 from app.clinical.source import Source
 
@@ -273,5 +274,19 @@ def check(t: Table) -> Check:
     )
     if not made.expect:
         raise t.wrong("expect", "a check must expect something")
+    t.done()
+    return made
+
+
+def phase(t: Table) -> Phase:
+    """A part of a timed trial: `stretches = ["up > at the line"]` between two marks."""
+    stretches = [stretch.partition(" > ") for stretch in t.words("stretches")]
+    made = Phase(
+        quantity=t.text("quantity"),
+        label=t.text("label"),
+        stretches=tuple((since, to) for since, _, to in stretches),
+    )
+    if not made.stretches or not all(to for _, to in made.stretches):
+        raise t.wrong("stretches", "each goes from one mark > to another")
     t.done()
     return made

@@ -14,12 +14,13 @@ from app.clinical.composite import most_points
 from app.clinical.measure import Measure
 from app.clinical.precautions import Clearance, clearance
 from app.clinical.quantities import rounded, words
-from app.clinical.vocabulary import ABILITIES, KIT_ITEMS
+from app.clinical.vocabulary import ABILITIES, KIT_ITEMS, ROOM_ITEMS
 
 #: What may be left of a visit, minutes.
 MINUTES: Final = (5, 10, 15, 30)
 _LEAST_FIRST: Final = tuple(ABILITIES)
 _NEEDS: Final = {
+    "sits_held": "needs sitting, with support",
     "sits": "needs sitting",
     "stands_held": "needs standing, with help",
     "stands": "needs standing",
@@ -30,11 +31,18 @@ _NO_KIT: Final = {"stopwatch": "no stopwatch", "sticks": "no canes or sticks"}
 
 @dataclass(frozen=True, slots=True)
 class Today:
-    """What was said of today. `can` empty: nothing; `minutes` None: not asked."""
+    """What was said of today. `can` empty: nothing; `minutes` None: not asked.
+
+    `kit` is what is at hand for tests and for treatment. `help` is the level of help
+    (assistance.LEVELS) in what `can` says; `people` how many there are to guard. Both
+    speak of treatment alone.
+    """
 
     can: str = ""
-    kit: frozenset[str] = frozenset(KIT_ITEMS)
+    kit: frozenset[str] = frozenset((*KIT_ITEMS, *ROOM_ITEMS))
     minutes: int | None = None
+    help: str = ""
+    people: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,6 +121,8 @@ def _not_today(m: Measure, today: Today) -> list[str]:
 def _asks(m: Measure, can: str) -> str:
     if m.needs == "stands" and can == "stands_held":
         return "needs standing alone"
+    if m.needs == "sits" and can == "sits_held":
+        return "needs sitting alone"
     if m.walk_metres is None:
         return _NEEDS[m.needs]
     metres = rounded(m.walk_metres, 1)

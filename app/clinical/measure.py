@@ -13,6 +13,7 @@ from typing import Literal
 from app.clinical.clauses import Caution, Clause
 from app.clinical.composite import Band, Component, Stage
 from app.clinical.guide import Check, Guide
+from app.clinical.phases import Phase
 from app.clinical.source import Source
 from app.clinical.vocabulary import How
 
@@ -317,6 +318,7 @@ class Measure:
     caution: tuple[str, ...]
     guide: Guide
     splits: tuple[str, ...]
+    phases: tuple[Phase, ...]
     variants: tuple[Variant, ...]
     facts: tuple[Fact, ...]
     window_seconds: int | None = None

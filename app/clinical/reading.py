@@ -250,7 +250,7 @@ def _cautions(
         yield from _still_beyond(measure, ranked, all(d.easier for d in off))
     yield from (c.says for c in measure.warns if c.speaks(score))
     if lead is not None:
-        yield from _disagreement(measure, ranked, ranked[lead.index])
+        yield from disagreement(measure, ranked, ranked[lead.index])
         yield from _rests_on_a_guess(ranked, ranked[lead.index])
     if score.outcome == "unable":
         yield "Unable is a result: write down why, and try again another day."
@@ -290,7 +290,7 @@ def _still_beyond(
     measure: Measure, ranked: list[Reading], easier: bool
 ) -> Iterator[str]:
     for r in ranked:
-        if easier and r.crossed and _plain_limit(r) and r.row and r.threshold:
+        if easier and r.crossed and plain_limit(r) and r.row and r.threshold:
             source = measure.sources[r.row.source].short
             yield (
                 "This set-up is easier than the published one and the score still "
@@ -300,7 +300,7 @@ def _still_beyond(
             return
 
 
-def _plain_limit(r: Reading) -> bool:
+def plain_limit(r: Reading) -> bool:
     """A confirmed limit about falls, function or help that the set-up alone parts."""
     about = r.outcome_type in ("falls", "function", "help_needed")
     needs_own_setup = r.row is not None and bool(r.row.fit.requires)
@@ -308,7 +308,7 @@ def _plain_limit(r: Reading) -> bool:
     return about and judged and r.match.only_setup and not needs_own_setup
 
 
-def _disagreement(
+def disagreement(
     measure: Measure, ranked: list[Reading], lead: Reading
 ) -> Iterator[str]:
     if lead.crossed is None or lead.kind != "cutoff":

@@ -32,6 +32,7 @@ class Trial:
     voided: bool = False
     practice: bool = False
     inputs: Mapping[str, str] = field(default_factory=dict)
+    splits: tuple[Decimal, ...] = ()  # seconds from the start to each marked moment
 
 
 @dataclass(frozen=True, slots=True)

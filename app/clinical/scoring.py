@@ -13,6 +13,7 @@ from typing import Final
 
 from app.clinical.composing import OTHER_RULES
 from app.clinical.measure import Measure, Variant
+from app.clinical.phases import phase_seconds
 from app.clinical.quantities import BadNumber, alike, convert, parse
 from app.clinical.quantities import words as with_unit
 from app.clinical.scores import NotScorable, Part, Score, TooFewTrials, Trial
@@ -121,7 +122,8 @@ def _of_like_trials(
         value=value,
         beside=_beside(measure, rule, values),
         parts=_parts(measure, value, paired, facts)
-        | _walked(measure, rule, done, facts),
+        | _walked(measure, rule, done, facts)
+        | _phases(measure, rule, done),
     )
     return by_zero_rule(measure, made)
 
@@ -192,6 +194,17 @@ def _walked(
     mean = sum(seconds, Fraction(0)) / len(seconds)
     taken = min(seconds) if rule.take == "best" else mean
     return {"course_seconds": Part(taken, "s", "time over the course")}
+
+
+def _phases(measure: Measure, rule: Variant, done: Sequence[Trial]) -> dict[str, Part]:
+    """Its parts where every moment was marked, over the trials the score is made of."""
+    taken = list(done[-rule.last :])
+    if rule.take == "best":
+        best = min if measure.better == "lower" else max
+        taken = [best(taken, key=_number)]
+    found = phase_seconds(measure.phases, measure.splits, [t.splits for t in taken])
+    labels = {phase.quantity: phase.label for phase in measure.phases}
+    return {name: Part(value, "s", labels[name]) for name, value in found.items()}
 
 
 def _take(rule: Variant, measure: Measure, values: Sequence[Fraction]) -> Fraction:

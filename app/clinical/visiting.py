@@ -69,6 +69,20 @@ EXIT_LIST: Final = _closed(
     shoes="shoes and clothes in order",
     hand_off="hand-off given",
 )
+#: Where the strip is when the room is left: the answer to the list's line about it.
+STRIP_STATES: Final = _closed(
+    removed="out of the room with me",
+    left_with_helper="left with the helper, by plan",
+    retrieved="left by mistake; I went back for it",
+    none_used="no strip used",
+)
+#: The same as the record says it.
+STRIP_SAID: Final = _closed(
+    removed="strip out of the room with the therapist",
+    left_with_helper="strip left with the helper, by plan",
+    retrieved="strip left by mistake, and fetched",
+    none_used="no strip used",
+)
 #: Who took the hand-off, by role and never by name. Common practice.
 HAND_OFF_TO: Final = _closed(
     nurse="nurse",

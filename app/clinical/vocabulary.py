@@ -48,7 +48,9 @@ HOWS: Final = _closed(
 
 #: What somebody can do today, each including those before it. Common practice.
 ABILITIES: Final = _closed(
-    sits="sits only",
+    lies="lies in bed",
+    sits_held="sits with support",
+    sits="sits alone",
     stands_held="stands with help",
     stands="stands alone",
     walks="walks",
@@ -61,6 +63,24 @@ KIT_ITEMS: Final = _closed(
     tape="tape",
     sticks="canes or sticks",
     cuff="cuff",
+)
+#: What a room may hold for treatment; `chair` is the chair of the tests.
+ROOM_ITEMS: Final = _closed(
+    strip="10 ft soft strip",
+    chair="chair",
+    bed="bed or its edge",
+    bench="bench",
+    table="table",
+    counter="counter or sink",
+    rail="rail",
+    wall="clear wall",
+    corner="clear corner",
+    surfaces="two surfaces side by side",
+    towel="towel",
+    cup="cup",
+    belt="gait belt",
+    stool="low stool",
+    lamp="lamp",
 )
 
 #: Conditions a person may have. `none` and `older_adult` are for catalogue rows only.

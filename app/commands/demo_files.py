@@ -13,7 +13,7 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-from app.access import ROLES
+from app.access import ROLES, STUDENT
 from app.catalogue.fields import CatalogueError, Table
 from app.catalogue.load import Catalogue
 from app.clinical.measure import Measure
@@ -23,14 +23,15 @@ from app.clinical.quantities import BadNumber
 from app.clinical.scoring import Trial, between_marks, read_trial
 from app.clinical.setup import BadFact, read_facts
 from app.clinical.vocabulary import (
-    CONDITIONS,
     OUTCOMES,
-    PERSON_FACTS,
     SETTINGS,
     SEXES,
     UNABLE_REASONS,
 )
-from app.commands.demo_rooms import check_changes, read_sizes
+from app.commands.demo_goals import DemoGoal, read_demo_goal
+from app.commands.demo_person import read_conditions, read_facts_of, read_sizes
+from app.commands.demo_rooms import check_changes
+from app.commands.demo_sets import DemoSet, check_sets, read_sets
 from app.commands.demo_visits import EACH, DemoContent, read_content
 from app.storage.episodes import PLANS
 from app.storage.trials import TrialBody
@@ -73,6 +74,7 @@ class DemoVisit:
     at: time
     by: str
     rounds: tuple[DemoRound, ...]
+    sets: tuple[DemoSet, ...]
     content: DemoContent
 
     @property
@@ -81,7 +83,7 @@ class DemoVisit:
         told = self.content
         things = (told.symptoms, told.vitals, told.tasks, told.rooms, told.changes)
         trials = sum(len(round.trials) for round in self.rounds)
-        spent = EACH * (trials + sum(map(len, things)))
+        spent = EACH * (trials + len(self.sets) + sum(map(len, things)))
         return (datetime.combine(date.min, self.at) + spent).time()
 
 
@@ -123,6 +125,7 @@ class DemoPatient:
     sizes: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     precautions: tuple[DemoPrecaution, ...] = ()
     visits: tuple[DemoVisit, ...] = ()
+    goals: tuple[DemoGoal, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +139,7 @@ class DemoStory:
 def read_story(folder: Path, shelf: Catalogue) -> DemoStory:
     """Read `folder`/people.toml and `folder`/patients/*.toml; raise CatalogueError."""
     people = _people(_read(folder / "people.toml"))
-    handles = {person.handle for person in people}
+    handles = {person.handle: person.role for person in people}
     patients: dict[str, DemoPatient] = {}
     for path in sorted((folder / "patients").glob("*.toml")):
         patient = _patient(_read(path), shelf, handles)
@@ -174,7 +177,7 @@ def _days(t: Table, key: str) -> int:
     return days
 
 
-def _patient(t: Table, shelf: Catalogue, handles: set[str]) -> DemoPatient:
+def _patient(t: Table, shelf: Catalogue, handles: Mapping[str, str]) -> DemoPatient:
     t.text("shows")  # for readers of the file
     age, turns = _age(t, "age"), _age(t, "turns")
     if (age is None) == (turns is None):
@@ -185,17 +188,20 @@ def _patient(t: Table, shelf: Catalogue, handles: set[str]) -> DemoPatient:
         turns=turns,
         sex=t.word("sex", SEXES) if t.has("sex") else None,
         assigned=t.words("assigned", handles),
-        conditions=_conditions(t),
-        facts=_person_facts(t),
+        conditions=read_conditions(t),
+        facts=read_facts_of(t),
         sizes=read_sizes(t),
         **_episode(t),
         precautions=tuple(map(_precaution, t.tables("precaution"))),
         visits=tuple(_visit(v, shelf, handles) for v in t.tables("visit")),
+        goals=tuple(
+            read_demo_goal(g, shelf.measures, handles) for g in t.tables("goal")
+        ),
     )
     if not made.assigned:
         raise t.wrong("assigned", "name who is responsible")
     t.done()
-    _consistent(t, made, shelf)
+    _consistent(t, made, shelf, handles)
     return made
 
 
@@ -204,26 +210,6 @@ def _age(t: Table, key: str) -> int | None:
     if years is not None and not YOUNGEST <= years <= OLDEST:
         raise t.wrong(key, f"must be {YOUNGEST} to {OLDEST}")
     return years
-
-
-def _conditions(t: Table) -> dict[str, int | None]:
-    found = {}
-    for row in t.tables("condition"):
-        name = row.word("name", CONDITIONS)
-        found[name] = _days(row, "since_days") if row.has("since_days") else None
-        row.done()
-    return found
-
-
-def _person_facts(t: Table) -> dict[str, str]:
-    facts = Table(t.table("facts"), f"{t.where}: facts")
-    found = {
-        key: facts.word(key, options)
-        for key, options in PERSON_FACTS.items()
-        if facts.has(key)
-    }
-    facts.done()
-    return found
 
 
 def _episode(t: Table) -> dict[str, Any]:
@@ -254,7 +240,7 @@ def _precaution(t: Table) -> DemoPrecaution:
     return made
 
 
-def _visit(t: Table, shelf: Catalogue, handles: set[str]) -> DemoVisit:
+def _visit(t: Table, shelf: Catalogue, handles: Mapping[str, str]) -> DemoVisit:
     try:
         at = time.fromisoformat(t.text("at"))
     except ValueError as fault:
@@ -264,6 +250,7 @@ def _visit(t: Table, shelf: Catalogue, handles: set[str]) -> DemoVisit:
         at=at,
         by=t.word("by", handles),
         rounds=tuple(_round(r, shelf) for r in t.tables("round")),
+        sets=read_sets(t, shelf),
         content=read_content(t, shelf),
     )
     if made.content.end is not None and made.content.end.until <= made.over:
@@ -372,13 +359,18 @@ def _splits(t: Table, measure: Measure, whole_ms: int | None) -> list[int]:
     return splits
 
 
-def _consistent(t: Table, patient: DemoPatient, shelf: Catalogue) -> None:
-    """Nothing before the episode, no test that an order forbade, no unknown change."""
+def _consistent(
+    t: Table, patient: DemoPatient, shelf: Catalogue, handles: Mapping[str, str]
+) -> None:
+    """Nothing before the episode, and nothing that an order forbade."""
     check_changes(t, [(v.content.rooms, v.content.changes) for v in patient.visits])
     for place, visit in enumerate(patient.visits, 1):
         if visit.days_ago > patient.opened_days_ago:
             raise t.wrong(f"visit {place}: days_ago", "before the episode opened")
         tags = [p.tag for p in patient.precautions if p.held(visit.days_ago)]
+        where = f"{t.where}: visit {place}"
+        student = handles[visit.by] == STUDENT
+        check_sets(where, visit.sets, shelf, tags, may_override=not student)
         for round in visit.rounds:
             measure = shelf.measures[round.measure]
             blocked = clearance(measure.must_not, (), tags).blocked_by

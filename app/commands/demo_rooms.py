@@ -1,21 +1,17 @@
-"""What a demo visit measures in rooms and would change there, and a patient's sizes."""
+"""What a demo visit measures in rooms and would change there."""
 
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass
-from decimal import Decimal
 from typing import Any, Final
 
 from app.catalogue.fields import Table
 from app.catalogue.load import Catalogue
 from app.clinical.room_changes import STATES
-from app.clinical.vocabulary import SIZES
 from app.commands.demo_forms import Said, read_form
 from app.web import room_form
 from app.web.deps import Form
 
 ROOM: Final = ("room", "thing", "value", "unit", "phase", "note")
-_SIZE: Final = re.compile(r"\d{1,3}(?:\.\d{1,2})?", re.ASCII)
 CHANGE: Final = ("room", "change", "who", "words")
 
 
@@ -60,22 +56,6 @@ def read_change(row: Table, rooms: tuple[DemoMeasure, ...]) -> DemoChange:
     )
     row.done()
     return made
-
-
-def read_sizes(t: Table) -> dict[str, tuple[str, str]]:
-    """Body sizes like `lower_leg = "16 in"`, within what people measure."""
-    sizes = Table(t.table("sizes"), f"{t.where}: sizes")
-    found = {}
-    for key, (label, units) in SIZES.items():
-        if not sizes.has(key):
-            continue
-        value, _, unit = sizes.text(key).partition(" ")
-        low, high = units.get(unit, (1, 0))
-        if not _SIZE.fullmatch(value) or not low <= Decimal(value) <= high:
-            raise sizes.wrong(key, f"{label}: write a number and a unit like '16 in'")
-        found[key] = (value, unit)
-    sizes.done()
-    return found
 
 
 def check_changes(

@@ -30,22 +30,30 @@ from app.commands.demo_files import (
     DemoStory,
     DemoVisit,
 )
+from app.commands.demo_goals import (
+    DemoGoal,
+    DemoWord,
+    GoalStage,
+    set_demo_goal,
+    sign_demo_goal,
+    tell_demo_goal,
+)
 from app.commands.demo_visiting import (
     Stage,
+    do_set,
     end_deeds,
     hello_deeds,
-    room_deeds,
     task_deeds,
 )
 from app.commands.demo_visits import EACH
 from app.commands.refused import Refused
 from app.storage.database import write_session
 from app.storage.episodes import Episode, Visit, add_episode, visit_today
+from app.storage.goal_rows import GoalRow
 from app.storage.patients import Patient, PatientDetails, add_patient
 from app.storage.people import Person, add_person
 from app.storage.precautions import PrecautionOnEpisode, add_precaution, end_precaution
 from app.storage.responsible import assign
-from app.storage.room_measurements import RoomChange
 from app.storage.trials import record_trial, start_round, void_trial
 from app.web.judging import keep
 from app.web.owing import keep_owed
@@ -62,6 +70,7 @@ NO_PASSPHRASE: Final = "none"
 NAMES: Final = uuid.uuid5(uuid.NAMESPACE_OID, "tapeline demo site")
 ADMITTED: Final = time(8, 0)
 ORDERS_READ: Final = time(8, 10)
+WRITTEN_UP: Final = time(17, 0)
 
 Deed = tuple[datetime, Callable[[datetime], None]]
 
@@ -115,7 +124,7 @@ class _Making:
     episodes: dict[str, Episode] = field(default_factory=dict)
     precautions: dict[str, PrecautionOnEpisode] = field(default_factory=dict)
     visits: dict[str, Visit] = field(default_factory=dict)
-    changes: dict[str, RoomChange] = field(default_factory=dict)
+    goals: dict[str, GoalRow] = field(default_factory=dict)
 
     def day(self, days_ago: int) -> date:
         return self.now.astimezone(self.zone).date() - timedelta(days=days_ago)
@@ -149,6 +158,60 @@ def _deeds(making: _Making, story: DemoStory) -> Iterator[Deed]:
         for place, visit in enumerate(patient.visits, 1):
             name = f"{patient.label}/{place}"
             yield from _visit_deeds(making, patient, visit, name)
+        for place, goal in enumerate(patient.goals, 1):
+            yield from _goal_deeds(
+                making, patient, goal, f"{patient.label}/goal/{place}"
+            )
+
+
+def _goal_deeds(
+    making: _Making, patient: DemoPatient, told: DemoGoal, name: str
+) -> Iterator[Deed]:
+    """Set in the evening of its day, and signed; then what was said of it."""
+    at = making.instant(told.days_ago, WRITTEN_UP)
+    yield at, partial(_set_goal, making, patient, told, name)
+    if told.signed_by:
+        yield at + EACH, partial(_sign_goal, making, told, name)
+    for place, word in enumerate((*told.words, *told.rated), 1):
+        when = making.instant(word.days_ago, WRITTEN_UP) + 2 * EACH
+        yield when, partial(_tell_goal, making, patient, told, word, name, place)
+
+
+def _goal_stage(making: _Making, patient: DemoPatient) -> GoalStage:
+    return GoalStage(
+        making.session, making.shelf, making.zone, making.patients[patient.label],
+        making.episodes[patient.label],
+    )  # fmt: skip
+
+
+def _set_goal(
+    making: _Making, patient: DemoPatient, told: DemoGoal, name: str, now: datetime
+) -> None:
+    making.goals[name] = set_demo_goal(
+        _goal_stage(making, patient), making.people[told.by], told, uid=uid_of(name),
+        today=making.day(told.days_ago), now=now,
+    )  # fmt: skip
+
+
+def _sign_goal(making: _Making, told: DemoGoal, name: str, now: datetime) -> None:
+    person = making.people[told.signed_by]
+    sign_demo_goal(making.session, person, making.goals[name], now)
+
+
+def _tell_goal(
+    making: _Making,
+    patient: DemoPatient,
+    told: DemoGoal,
+    word: DemoWord,
+    name: str,
+    place: int,
+    now: datetime,
+) -> None:
+    tell_demo_goal(
+        _goal_stage(making, patient), making.people[told.signed_by or told.by],
+        making.goals[name], word, uid=uid_of(f"{name}/{place}"),
+        today=making.day(word.days_ago), now=now,
+    )  # fmt: skip
 
 
 def _precaution_deeds(making: _Making, patient: DemoPatient) -> Iterator[Deed]:
@@ -268,18 +331,17 @@ def _visit_deeds(
     at = making.instant(told.days_ago, told.at)
     yield at, partial(_visit, making, patient, told, name)
     stage = Stage(
-        making.session, making.shelf, making.zone, making.visits, name, uid_of,
-        making.changes,
-    )  # fmt: skip
+        making.session, making.shelf, making.zone, making.visits, name, uid_of
+    )
     for when, do in hello_deeds(stage, told.content, at):
         at = when
         yield when, do
     for place, round in enumerate(told.rounds, 1):
         yield at, partial(_round, making, patient, round, name, place)
         at += EACH * len(round.trials)
-    for when, do in room_deeds(stage, told.content, at):
-        at = when
-        yield when, do
+    for place, done in enumerate(told.sets, 1):
+        at += EACH
+        yield at, partial(do_set, stage, done, f"{name}/set/{place}")
     yield from task_deeds(stage, told.content, at)
     end = told.content.end
     if end is not None:

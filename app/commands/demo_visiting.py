@@ -7,18 +7,15 @@ from functools import partial
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from sqlmodel import Session
+from sqlmodel import Session, select
 
 from app.catalogue.load import Catalogue
 from app.clinical.visiting import EXIT_LIST
 from app.commands.demo_forms import Said
 from app.commands.demo_rooms import DemoChange, DemoMeasure
-from app.commands.demo_visits import (
-    EACH,
-    DemoContent,
-    DemoEnd,
-    DemoTask,
-)
+from app.commands.demo_sets import DemoSet
+from app.commands.demo_visits import EACH, DemoContent, DemoEnd, DemoTask
+from app.storage.activity_sets import record_set, void_set
 from app.storage.episodes import Visit
 from app.storage.observations import (
     SymptomCheck,
@@ -54,15 +51,10 @@ class Stage:
     visits: dict[str, Visit]
     name: str
     uid_of: Callable[[str], str]
-    changes: dict[str, RoomChange]
 
     @property
     def visit(self) -> Visit:
         return self.visits[self.name]
-
-    def change(self, name: str) -> str:
-        """A change of this patient, by a name that no other patient's has."""
-        return f"{self.name.rpartition('/')[0]}/change/{name}"
 
     @property
     def person(self) -> Person:
@@ -80,15 +72,21 @@ def hello_deeds(stage: Stage, told: DemoContent, at: datetime) -> Iterator[Deed]
         yield at, partial(_note, stage, table, said, f"{stage.name}/seen/{place}")
 
 
+def do_set(stage: Stage, told: DemoSet, name: str, now: datetime) -> None:
+    """One set, and its voiding where it was voided."""
+    row, _ = record_set(
+        stage.session, stage.person, stage.visit, told.activity,
+        uid=stage.uid_of(name), body=told.body, at=now, now=now,
+    )  # fmt: skip
+    if told.voided:
+        void_set(stage.session, stage.person, row.id, reason=told.voided, now=now)
+
+
 def task_deeds(stage: Stage, told: DemoContent, at: datetime) -> Iterator[Deed]:
-    """The tasks of the day, after the tests."""
+    """Tasks of the day after the tests; then rooms, and what to change there."""
     for place, task in enumerate(told.tasks, 1):
         at += EACH
         yield at, partial(_task, stage, task, f"{stage.name}/task/{place}")
-
-
-def room_deeds(stage: Stage, told: DemoContent, at: datetime) -> Iterator[Deed]:
-    """What was measured in rooms, then what is to be changed there."""
     for place, measured in enumerate(told.rooms, 1):
         at += EACH
         yield at, partial(_measure, stage, measured, f"{stage.name}/room/{place}")
@@ -126,32 +124,12 @@ def _task(stage: Stage, task: DemoTask, name: str, now: datetime) -> None:
         )  # fmt: skip
 
 
-def _measure(stage: Stage, told: DemoMeasure, name: str, now: datetime) -> None:
-    session, uid = stage.session, stage.uid_of(name)
-    row, _ = record_measure(
-        session, stage.person, stage.visit, told.said, uid=uid, now=now
-    )
-    if told.of:
-        change = stage.changes[stage.change(told.of)]
-        move_change(session, stage.person, change, "done", now=now, after_id=row.id)
-
-
-def _change(stage: Stage, told: DemoChange, now: datetime) -> None:
-    session, name = stage.session, stage.change(told.name)
-    seen = {row.thing: row.id for row in measures_in(session, stage.visit)}
-    said = {**told.said, "before_id": seen[told.before]}
-    row = add_change(
-        session, stage.person, stage.visit, said, uid=stage.uid_of(name), now=now
-    )
-    move_change(session, stage.person, row, told.state, now=now)
-    stage.changes[name] = row
-
-
 def _leave(stage: Stage, end: DemoEnd, now: datetime) -> None:
     if end.minutes:
         set_minutes(stage.session, stage.person, stage.visit, end.minutes, now)
     if not end.left_without:
         states = dict.fromkeys(EXIT_LIST, "done") | {"hand_off": end.hand_off}
+        states["strip"] = end.strip
         set_exit_items(stage.session, stage.person, stage.visit, states, now)
     close(
         stage.session, stage.person, stage.visit, without_list=end.left_without, now=now
@@ -164,3 +142,27 @@ def _write(stage: Stage, own_words: str, now: datetime) -> None:
         text_lines(stage.session, stage.shelf, stage.visit, stage.zone),
         own_words=own_words, edition=stage.shelf.edition, version=VERSION, now=now,
     )  # fmt: skip
+
+
+def _measure(stage: Stage, told: DemoMeasure, name: str, now: datetime) -> None:
+    session, uid = stage.session, stage.uid_of(name)
+    row, _ = record_measure(
+        session, stage.person, stage.visit, told.said, uid=uid, now=now
+    )
+    if told.of:
+        wanted = select(RoomChange).where(RoomChange.uid == _change_uid(stage, told.of))
+        change = session.exec(wanted).one()
+        move_change(session, stage.person, change, "done", now=now, after_id=row.id)
+
+
+def _change(stage: Stage, told: DemoChange, now: datetime) -> None:
+    session, uid = stage.session, _change_uid(stage, told.name)
+    seen = {row.thing: row.id for row in measures_in(session, stage.visit)}
+    said = {**told.said, "before_id": seen[told.before]}
+    row = add_change(session, stage.person, stage.visit, said, uid=uid, now=now)
+    move_change(session, stage.person, row, told.state, now=now)
+
+
+def _change_uid(stage: Stage, name: str) -> str:
+    """Of this patient's change, whichever visit named it."""
+    return stage.uid_of(f"{stage.name.rpartition('/')[0]}/change/{name}")

@@ -11,7 +11,7 @@ from typing import Final
 from app.catalogue.fields import Table
 from app.catalogue.load import Catalogue
 from app.clinical.assistance import FEDERAL
-from app.clinical.visiting import HAND_OFF_TO, KINDS, MINUTES
+from app.clinical.visiting import HAND_OFF_TO, KINDS, MINUTES, STRIP_STATES
 from app.commands.demo_forms import Reader, Said, read_form
 from app.commands.demo_rooms import (
     DemoChange,
@@ -49,6 +49,7 @@ class DemoEnd:
     until: time
     minutes: Mapping[str, int]
     hand_off: str
+    strip: str
     left_without: str
     own_words: str
 
@@ -107,4 +108,5 @@ def _end(t: Table) -> DemoEnd:
     spent.done()
     left = t.text("left_without", "")
     hand_off = "" if left else t.word("hand_off", HAND_OFF_TO)
-    return DemoEnd(until, minutes, hand_off, left, t.text("own_words", ""))
+    strip = t.word("strip", STRIP_STATES, "removed")
+    return DemoEnd(until, minutes, hand_off, strip, left, t.text("own_words", ""))

@@ -8,10 +8,10 @@ import hashlib
 import json
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any, Final
 
-from sqlalchemy import JSON
+from sqlalchemy import JSON, Index, text
 from sqlmodel import Field, Session, col, select
 
 from app.clinical.assistance import CUE_AMOUNTS, CUE_KINDS, LEVELS
@@ -24,39 +24,42 @@ from app.storage.errors import NotFound, SameIdOtherBody
 from app.storage.patients import patient_for
 from app.storage.people import Person
 from app.storage.tables import (
+    WORD,
     Numbered,
     Table,
     between,
     check,
     hexadecimal,
+    is_only,
     length,
     number_text,
     one_of,
+    signed_number_text,
     uid,
 )
 from app.storage.trials import DISTANCE_UNITS, LONGEST_MS
 
 LONGEST_NOTE: Final = 300
 LONGEST_LOG: Final = 8000
-#: A grade may lie below zero: a seat lower than the knee.
-_SIGNED_GRADE: Final = (
-    number_text("replace(grade, '-', '')")
-    + " AND substr(grade, 2) = replace(substr(grade, 2), '-', '')"
-)
+LONGEST_AGAINST: Final = 400
+_TAGS: Final = is_only("against", f"{WORD} ")
+#: What somebody looks into: see `safety.to_look_into`.
+_LOOK_INTO: Final = "outcome = 'stopped' OR against <> ''"
 
 
 class ActivitySet(Numbered, table=True):
     """One bout of an activity in a visit. Written once; only voiding adds to it.
 
     `grade` is a plain decimal in the unit of the activity's grade. `log` is what a
-    caller called; `override` the reason for which a risk was gone against.
+    caller called; `override` the reason for which a risk was gone against. `against`
+    are the orders or risks, as tags, that it was done against all the same.
     """
 
     __tablename__ = "activity_set"
     __table_args__ = (
         uid(),
         length("activity", 3, 8),
-        check("grade", _SIGNED_GRADE),
+        check("grade", signed_number_text("grade")),
         one_of("outcome", OUTCOMES),
         one_of("reason", NOT_DONE),
         check("reason_when", "reason IS NULL OR outcome = 'not_done'"),
@@ -79,6 +82,16 @@ class ActivitySet(Numbered, table=True):
         check("effort_which", "(effort IS NULL) = (effort_scale IS NULL)"),
         length("note", 0, LONGEST_NOTE),
         length("override", 0, LONGEST_NOTE),
+        check(
+            "against",
+            f"length(against) <= {LONGEST_AGAINST} AND {_TAGS}",
+        ),
+        Index(
+            "ix_activity_set_look_into",
+            "recorded_by",
+            sqlite_where=text(_LOOK_INTO),
+            postgresql_where=text(_LOOK_INTO),
+        ),
         hexadecimal("body_hash", 64),
         check(
             "voided",
@@ -116,6 +129,7 @@ class ActivitySet(Numbered, table=True):
     no_symptom: bool = False
     note: str = ""
     override: str = ""
+    against: str = ""
     log: dict[str, Any] = Field(sa_type=JSON)
     done_at: datetime
     recorded_at: datetime
@@ -179,10 +193,12 @@ def record_set(
     body: SetBody,
     at: datetime,
     now: datetime,
+    against: str = "",
 ) -> tuple[ActivitySet, bool]:
     """Keep a set; True says that it is new, False that this id was kept before.
 
-    Whether the activity is allowed is asked by who calls: it needs the catalogue.
+    Whether the activity is allowed is asked by who calls: it needs the catalogue, and
+    says what it was done `against`. What was done is kept in any case.
     """
     episode = session.get_one(Episode, visit.episode_id)
     patient_for(session, person, episode.patient_id, "record_visit")
@@ -197,17 +213,23 @@ def record_set(
         uid=uid,
         visit_id=visit.id,
         activity=activity,
+        against=against,
         done_at=at,
         recorded_at=now,
         recorded_by=person.id,
         body_hash=body_hash,
     )
+    _add(session, row, body.symptoms)
+    return row, True
+
+
+def _add(session: Session, row: ActivitySet, symptoms: Sequence[str]) -> None:
     session.add(row)
     session.flush()
-    session.add_all(SetSymptom(set_id=row.id, symptom=s) for s in {*body.symptoms})
+    session.add_all(SetSymptom(set_id=row.id, symptom=s) for s in {*symptoms})
     session.flush()
-    audit.deed(session, "recorded_set", row, by=person.id, now=now)
-    return row, True
+    did = "recorded_set_against" if row.against else "recorded_set"
+    audit.deed(session, did, row, by=row.recorded_by, now=row.recorded_at)
 
 
 def _hash(patient_id: int, activity: str, said: dict[str, Any]) -> str:
@@ -268,6 +290,17 @@ def sets_in(session: Session, visit: Visit) -> Sequence[ActivitySet]:
     """All sets of one visit in order, the voided ones too."""
     wanted = select(ActivitySet).where(ActivitySet.visit_id == visit.id)
     return session.exec(wanted.order_by(col(ActivitySet.id))).all()
+
+
+def any_set_on(session: Session, patient_id: int, day: date) -> bool:
+    """Whether any set of any activity was recorded on a day, by anybody."""
+    wanted = (
+        select(ActivitySet.id)
+        .join(Visit, col(ActivitySet.visit_id) == col(Visit.id))
+        .join(Episode, col(Visit.episode_id) == col(Episode.id))
+        .where(Episode.patient_id == patient_id, Visit.local_date == day)
+    )
+    return session.exec(wanted.limit(1)).first() is not None
 
 
 def symptoms_of(

@@ -11,6 +11,7 @@ from functools import cache
 from typing import Any, Final, Literal, cast
 
 from sqlalchemy import ColumnElement, FromClause, and_, func, literal, or_, tuple_
+from sqlalchemy import Table as SqlTable
 from sqlalchemy import select as sql_select
 from sqlmodel import Session, col, select
 
@@ -120,25 +121,34 @@ def words_used(session: Session, column: Literal["deed", "subject"]) -> list[str
 
 #: The way from any row to its patient, by the columns that point there.
 STEPS: Final = (
-    "trial_id", "round_id", "visit_id", "text_id", "episode_id", "patient_id",
+    "trial_id", "set_id", "round_id", "visit_id", "text_id", "episode_id",
+    "patient_id",
 )  # fmt: skip
+#: A row about a stop points at one of these; the other is empty.
+EITHER: Final = ("trial_id", "set_id")
 
 
 @cache
-def _way_to_patient(name: str) -> Any:
-    """A query of a table's ids, each with its patient's id and its round's, if any.
+def _ways_to_patient(name: str) -> tuple[Any, ...]:
+    """Queries of a table's ids, each with its patient's id and its round's, if any.
 
     Found by following the schema, so that a new table needs no line here. None when the
     rows of a table belong to no patient.
     """
     table = Table.metadata.tables.get(name)
     if table is None or "id" not in table.c:
-        return None
+        return ()
+    firsts = [word for word in EITHER if word in table.c] or STEPS[:1]
+    return tuple(way for first in firsts if (way := _way(table, first)) is not None)
+
+
+def _way(table: SqlTable, first: str) -> Any:
+    """By `first` where the table has that column; else by its first of the steps."""
     at, joined = table, cast(FromClause, table)
     round_id: Any = literal(None)
     while at.name != "patient":
         round_id = at.c.id if at.name == "round" else round_id
-        step = next((at.c[word] for word in STEPS if word in at.c), None)
+        step = next((at.c[word] for word in (first, *STEPS) if word in at.c), None)
         if step is None:
             return None
         at = next(iter(step.foreign_keys)).column.table
@@ -179,11 +189,13 @@ def _people(session: Session, me: Person, ids: set[int]) -> Sequence[Person]:
 def _owners(
     session: Session, kind: str, ids: set[int]
 ) -> Iterable[tuple[int, int, int | None]]:
-    way = _way_to_patient(kind)
-    if way is None:
-        return []
-    wanted = way.where(Table.metadata.tables[kind].c.id.in_(ids))
-    return [(row[0], row[1], row[2]) for row in session.connection().execute(wanted)]
+    return [
+        (row[0], row[1], row[2])
+        for way in _ways_to_patient(kind)
+        for row in session.connection().execute(
+            way.where(Table.metadata.tables[kind].c.id.in_(ids))
+        )
+    ]
 
 
 def _labels(session: Session, me: Person, ids: set[int]) -> dict[int, str]:

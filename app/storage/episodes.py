@@ -102,6 +102,7 @@ class Visit(Numbered, table=True):
     closed_at: datetime | None = None
     closed_by: int | None = Field(default=None, foreign_key="person.id")
     left_without: str = ""
+    strip_left_at: datetime | None = None
     individual_minutes: int = 0
     concurrent_minutes: int = 0
     group_minutes: int = 0

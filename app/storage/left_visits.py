@@ -1,9 +1,12 @@
-"""Visits closed without their exit list, until somebody has looked into it."""
+"""Visits closed without their exit list, or whose strip had been left in the room.
+
+Each is shown until somebody has looked into it.
+"""
 
 from collections.abc import Sequence
 from datetime import datetime
 
-from sqlalchemy import or_
+from sqlalchemy import and_, or_
 from sqlmodel import Field, Session, col, select
 
 from app.storage import audit
@@ -24,17 +27,23 @@ class LeftSeen(Table, table=True):
 
 
 def left_open(session: Session, patient_id: int) -> Sequence[Visit]:
-    """A patient's visits left without the list that nobody has looked into since."""
+    """A patient's visits to be looked into: nobody has, since they were left so."""
+    seen_at = col(LeftSeen.seen_at)
     wanted = (
         select(Visit)
         .join(Episode, col(Episode.id) == col(Visit.episode_id))
         .outerjoin(LeftSeen, col(LeftSeen.visit_id) == col(Visit.id))
         .where(
             Episode.patient_id == patient_id,
-            Visit.left_without != "",
             or_(
-                col(LeftSeen.seen_at).is_(None),
-                col(LeftSeen.seen_at) < col(Visit.closed_at),
+                and_(
+                    col(Visit.left_without) != "",
+                    or_(seen_at.is_(None), seen_at < col(Visit.closed_at)),
+                ),
+                and_(
+                    col(Visit.strip_left_at).is_not(None),
+                    or_(seen_at.is_(None), seen_at < col(Visit.strip_left_at)),
+                ),
             ),
         )
     )
@@ -43,10 +52,12 @@ def left_open(session: Session, patient_id: int) -> Sequence[Visit]:
 
 def is_left_open(session: Session, visit: Visit) -> bool:
     """One that was gone on with and left so again is looked into again."""
-    if not visit.left_without or visit.closed_at is None:
+    left = [visit.closed_at] if visit.left_without else []
+    moments = [at for at in (*left, visit.strip_left_at) if at is not None]
+    if not moments:
         return False
     seen = session.get(LeftSeen, visit.id)
-    return seen is None or seen.seen_at < visit.closed_at
+    return seen is None or seen.seen_at < max(moments)
 
 
 def look_into(session: Session, person: Person, visit_id: int, now: datetime) -> Visit:

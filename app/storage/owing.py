@@ -26,6 +26,8 @@ LONGER: Final = ("recertify", "reassess")
 SOON: Final = timedelta(days=14)
 #: In place of a test, what a visit left without its exit list is looked into for.
 LEFT: Final = "exit_list"
+#: In place of a test: a set of an activity, by its number.
+SET: Final = "activity_set"
 EVENTS: Final = ("report", "recertify", "reassess")
 
 

@@ -1,8 +1,10 @@
-"""What was done after a trial was stopped for safety, and who has looked into it.
+"""What was done after a stop for safety, and who has looked into it.
 
-Like trials, an answer is never edited: what is said later is a new row that names the
-one it replaces, so that the last row of a trial is what holds. Vital signs and times
-are as the bedside gave them.
+A stop is of a trial or of a set of an activity. A set that was done although an order
+or a risk stood against it is looked into in the same way. Like trials, an answer is
+never edited: what is said later is a new row that names the one it replaces, so that
+the last row of a stop is what holds. Vital signs and times are as the bedside gave
+them.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -10,97 +12,29 @@ from dataclasses import dataclass, field, fields, replace
 from datetime import date, datetime
 from typing import Any, Final
 
-from sqlalchemy import Index, Select, UniqueConstraint, literal_column, text
-from sqlmodel import Field, Session, col, select
+from sqlalchemy import ColumnElement, Select, literal_column, or_, true
+from sqlmodel import Session, col, select
 
-from app.access import SUPERVISOR, THERAPIST, Subject, may
-from app.clinical.make_safe import (
-    LONGEST_CALLED,
-    LONGEST_NOTE,
-    POSITIONS,
-    SYMPTOMS,
-    VITALS,
-    WHATS,
-    YES_NO,
-)
+from app.access import SUPERVISOR, Subject, may
 from app.storage import audit
+from app.storage.activity_sets import ActivitySet, set_for
 from app.storage.episodes import Episode, Visit
 from app.storage.errors import NotFound
 from app.storage.patients import Patient
 from app.storage.people import Person, actor
-from app.storage.tables import Numbered, Table, between, check, length, one_of
+from app.storage.safety_rows import (
+    Of,
+    SafetyEvent,
+    SafetySeen,
+    SafetySymptom,
+    pointer,
+    row_id,
+    seen_ids,
+)
 from app.storage.trials import Round, Trial, trial_for
 
-#: Whose look ends a stop's place on the brief.
-LOOKERS: Final = (THERAPIST, SUPERVISOR)
 #: Said together or not at all.
 PRESSURES: Final = ("systolic", "diastolic")
-
-
-class SafetyEvent(Numbered, table=True):
-    """The answers after one stop as they stood at `recorded_at`; all are optional."""
-
-    __tablename__ = "safety_event"
-    __table_args__ = (
-        Index(
-            "ix_safety_event_first",
-            "trial_id",
-            unique=True,
-            sqlite_where=text("replaces_id IS NULL"),
-            postgresql_where=text("replaces_id IS NULL"),
-        ),
-        one_of("what", WHATS),
-        one_of("head_strike", YES_NO),
-        one_of("blood_thinner", YES_NO),
-        one_of("position", POSITIONS),
-        *(between(name, vital.low, vital.high) for name, vital in VITALS.items()),
-        check("pressures", "diastolic < systolic"),
-        length("called", 0, LONGEST_CALLED),
-        length("note", 0, LONGEST_NOTE),
-    )
-
-    trial_id: int = Field(foreign_key="trial.id", index=True)
-    replaces_id: int | None = Field(
-        default=None, foreign_key="safety_event.id", unique=True
-    )
-    what: str | None = None
-    head_strike: str | None = None
-    blood_thinner: str | None = None
-    called: str = ""
-    called_at: datetime | None = None
-    systolic: int | None = None
-    diastolic: int | None = None
-    heart_rate: int | None = None
-    saturation: int | None = None
-    position: str | None = None
-    note: str = ""
-    recorded_by: int = Field(foreign_key="person.id")
-    recorded_at: datetime
-
-
-class SafetySymptom(Table, table=True):
-    """A symptom in one row of answers. Written with it."""
-
-    __tablename__ = "safety_symptom"
-    __table_args__ = (one_of("symptom", SYMPTOMS),)
-
-    event_id: int = Field(foreign_key="safety_event.id", primary_key=True)
-    symptom: str = Field(primary_key=True)
-
-
-class SafetySeen(Numbered, table=True):
-    """Somebody has looked into a stop, in the role they had then."""
-
-    __tablename__ = "safety_seen"
-    __table_args__ = (
-        UniqueConstraint("trial_id", "person_id"),
-        one_of("role", LOOKERS),
-    )
-
-    trial_id: int = Field(foreign_key="trial.id")
-    person_id: int = Field(foreign_key="person.id")
-    role: str
-    seen_at: datetime
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,13 +57,14 @@ class Answers:
 
 @dataclass(frozen=True, slots=True)
 class Stop:
-    """A trial that was stopped for safety, and what came of it.
+    """A trial or set that was stopped for safety, and what came of it.
 
-    `event_id` is the row the answers are from; `seen` names who has looked into it.
+    `what` is the measure or activity it was of. `event_id` is the row the answers are
+    from; `seen` names who has looked into it.
     """
 
-    trial: Trial
-    measure: str
+    row: Trial | ActivitySet
+    what: str
     on_date: date
     patient_id: int
     label: str
@@ -140,9 +75,27 @@ class Stop:
     seen: tuple[SafetySeen, ...] = ()
 
     @property
+    def of(self) -> Of:
+        return "set" if isinstance(self.row, ActivitySet) else "trial"
+
+    @property
+    def pointers(self) -> tuple[int | None, int | None]:
+        """The trial and the set that a row of this stop points at: one of the two."""
+        return (None, self.row.id) if self.of == "set" else (self.row.id, None)
+
+    @property
+    def against(self) -> str:
+        """The orders or risks that a set was done against, as tags."""
+        return self.row.against if isinstance(self.row, ActivitySet) else ""
+
+    @property
     def is_slip(self) -> bool:
-        """Voided before anything was said of it: a wrong tap."""
-        return self.trial.voided_at is not None and self.event_id is None
+        """Voided before anything was said of it: a wrong tap.
+
+        Never one against an order: a void does not answer for that.
+        """
+        quiet = self.event_id is None and not self.against
+        return self.row.voided_at is not None and quiet
 
     @property
     def is_open(self) -> bool:
@@ -153,9 +106,10 @@ class Stop:
 def record_answers(
     session: Session,
     person: Person,
-    trial_id: int,
+    made_id: int,
     said: Mapping[str, Any],
     *,
+    of: Of = "trial",
     base_id: int | None,
     now: datetime,
 ) -> Stop:
@@ -165,8 +119,8 @@ def record_answers(
     over, so that two people at one bedside do not undo each other. The same again adds
     nothing.
     """
-    stop = stop_for(session, person, trial_id, "record_trial")
-    base = _base(session, trial_id, base_id)
+    stop = stop_for(session, person, made_id, "record_trial", of)
+    base = _base(session, stop, base_id)
     answers = replace(stop.answers, **_changed(base, said))
     if answers == stop.answers:
         return stop
@@ -174,7 +128,8 @@ def record_answers(
     del columns["symptoms"]
     event = SafetyEvent(
         **columns,
-        trial_id=trial_id,
+        trial_id=stop.pointers[0],
+        set_id=stop.pointers[1],
         replaces_id=stop.event_id,
         recorded_by=person.id,
         recorded_at=now,
@@ -188,10 +143,10 @@ def record_answers(
     return replace(stop, answers=answers, event_id=event.id)
 
 
-def _base(session: Session, trial_id: int, base_id: int | None) -> Answers:
+def _base(session: Session, stop: Stop, base_id: int | None) -> Answers:
     """The answers a form was filled from; nothing yet when there was no row."""
     event = session.get(SafetyEvent, base_id) if base_id else None
-    if event is None or event.trial_id != trial_id:
+    if event is None or row_id(event, stop.of) != stop.row.id:
         return Answers()
     wanted = select(SafetySymptom).where(SafetySymptom.event_id == event.id)
     return _said(event, session.exec(wanted))
@@ -215,13 +170,19 @@ def _said(event: SafetyEvent, symptoms: Iterable[SafetySymptom]) -> Answers:
     return Answers(**named)
 
 
-def mark_seen(session: Session, person: Person, trial_id: int, now: datetime) -> Stop:
+def mark_seen(
+    session: Session, person: Person, made_id: int, now: datetime, of: Of = "trial"
+) -> Stop:
     """Say that `person` has looked into a stop; once is enough."""
-    stop = stop_for(session, person, trial_id, "look_into_stop")
+    stop = stop_for(session, person, made_id, "look_into_stop", of)
     if any(row.person_id == person.id for row in stop.seen):
         return stop
     row = SafetySeen(
-        trial_id=trial_id, person_id=person.id, role=person.role, seen_at=now
+        trial_id=stop.pointers[0],
+        set_id=stop.pointers[1],
+        person_id=person.id,
+        role=person.role,
+        seen_at=now,
     )
     session.add(row)
     session.flush()
@@ -230,11 +191,19 @@ def mark_seen(session: Session, person: Person, trial_id: int, now: datetime) ->
 
 
 def stop_for(
-    session: Session, person: Person, trial_id: int, deed: str = "see_patient"
+    session: Session,
+    person: Person,
+    made_id: int,
+    deed: str = "see_patient",
+    of: Of = "trial",
 ) -> Stop:
     """The stop, if `person` may do `deed` to its patient: see `patient_for`."""
-    trial = trial_for(session, person, trial_id, deed)
-    found = _stops(session, _wanted().where(col(Trial.id) == trial.id))
+    if of == "set":
+        set_for(session, person, made_id, deed)
+        found = _stops(session, of, _sets().where(col(ActivitySet.id) == made_id))
+    else:
+        trial_for(session, person, made_id, deed)
+        found = _stops(session, of, _trials().where(col(Trial.id) == made_id))
     if not found:
         raise NotFound
     return found[0]
@@ -242,23 +211,35 @@ def stop_for(
 
 def open_stops_of(session: Session, patient_id: int) -> list[Stop]:
     """A patient's stops that nobody has looked into, oldest first, without slips."""
-    looked = select(SafetySeen.trial_id)
-    wanted = _wanted().where(
-        col(Patient.id) == patient_id, col(Trial.id).not_in(looked)
-    )
-    return [stop for stop in _stops(session, wanted) if not stop.is_slip]
+    wanted = col(Patient.id) == patient_id
+    return _without_slips(_of_both(session, wanted, unless_seen=true()))
 
 
 def stops_in(session: Session, round: Round) -> list[Stop]:
     """The stops of one round, oldest first, without slips."""
-    found = _stops(session, _wanted().where(col(Round.id) == round.id))
-    return [stop for stop in found if not stop.is_slip]
+    wanted = _trials().where(col(Round.id) == round.id)
+    return _without_slips(_stops(session, "trial", wanted))
+
+
+def stops_of_activity(
+    session: Session, patient_id: int, activity: str, day: date
+) -> list[Stop]:
+    """A day's stops of one activity of one patient, oldest first, without slips."""
+    wanted = _sets().where(
+        col(Patient.id) == patient_id,
+        col(ActivitySet.activity) == activity,
+        col(Visit.local_date) == day,
+    )
+    return _without_slips(_stops(session, "set", wanted))
 
 
 def stops_of_visit(session: Session, visit: Visit) -> list[Stop]:
     """The stops of one visit, oldest first, without slips."""
-    found = _stops(session, _wanted().where(col(Visit.id) == visit.id))
-    return [stop for stop in found if not stop.is_slip]
+    return _without_slips(_of_both(session, col(Visit.id) == visit.id))
+
+
+def _without_slips(stops: Iterable[Stop]) -> list[Stop]:
+    return [stop for stop in stops if not stop.is_slip]
 
 
 def students_stops(session: Session, person: Person) -> list[Stop]:
@@ -270,24 +251,34 @@ def students_stops(session: Session, person: Person) -> list[Stop]:
     everyone = Subject(is_demo=person.is_demo, assigned=False)
     if person.role != SUPERVISOR or not may(actor(person), "look_into_stop", everyone):
         return []
-    looked = select(SafetySeen.trial_id).where(SafetySeen.role == SUPERVISOR)
-    wanted = _wanted().where(
+    return _of_both(
+        session,
         col(Person.role) == "student",
         col(Patient.is_demo).is_(person.is_demo),
-        col(Trial.id).not_in(looked),
+        unless_seen=col(SafetySeen.role) == SUPERVISOR,
     )
-    return _stops(session, wanted)
 
 
-Found = tuple[Trial, str, date, int, str, str, str]
+Found = tuple[Trial | ActivitySet, str, date, int, str, str, str]
 
 
-def _wanted() -> Select[Found]:
+def _of_both(
+    session: Session,
+    *where: ColumnElement[bool],
+    unless_seen: ColumnElement[bool] | None = None,
+) -> list[Stop]:
+    """Stops of trials and of sets, oldest first; without those with such a look."""
+    trials, sets = _trials().where(*where), _sets().where(*where)
+    if unless_seen is not None:
+        trials = trials.where(col(Trial.id).not_in(seen_ids("trial", unless_seen)))
+        sets = sets.where(col(ActivitySet.id).not_in(seen_ids("set", unless_seen)))
+    found = [*_stops(session, "trial", trials), *_stops(session, "set", sets)]
+    return sorted(found, key=lambda stop: (stop.on_date, stop.row.recorded_at))
+
+
+def _trials() -> Select[Found]:
     wanted: Any = (
-        select(
-            Trial, Round.measure, Visit.local_date,
-            Patient.id, Patient.label, Person.name, Person.role,
-        )  # type: ignore[call-overload]
+        select(Trial, Round.measure, *_ABOUT)  # type: ignore[call-overload]
         .join(Round, col(Trial.round_id) == col(Round.id))
         .join(Visit, col(Round.visit_id) == col(Visit.id))
         .join(Episode, col(Visit.episode_id) == col(Episode.id))
@@ -296,23 +287,48 @@ def _wanted() -> Select[Found]:
         # In the statement's text: a bound value would not find the small index.
         .where(col(Trial.outcome) == literal_column("'stopped'"))
         .order_by(col(Visit.local_date), col(Trial.id))
-    )  # fmt: skip
+    )
     return wanted  # type: ignore[no-any-return]
 
 
-def _stops(session: Session, wanted: Select[Found]) -> list[Stop]:
+def _sets() -> Select[Found]:
+    wanted: Any = (
+        select(ActivitySet, ActivitySet.activity, *_ABOUT)  # type: ignore[call-overload]
+        .join(Visit, col(ActivitySet.visit_id) == col(Visit.id))
+        .join(Episode, col(Visit.episode_id) == col(Episode.id))
+        .join(Patient, col(Episode.patient_id) == col(Patient.id))
+        .join(Person, col(ActivitySet.recorded_by) == col(Person.id))
+        .where(to_look_into())
+        .order_by(col(Visit.local_date), col(ActivitySet.id))
+    )
+    return wanted  # type: ignore[no-any-return]
+
+
+def to_look_into() -> ColumnElement[bool]:
+    """Of sets: stopped, or done against an order or a risk. As its index has it."""
+    return or_(
+        col(ActivitySet.outcome) == literal_column("'stopped'"),
+        col(ActivitySet.against) != literal_column("''"),
+    )
+
+
+_ABOUT: Final = (
+    Visit.local_date, Patient.id, Patient.label, Person.name, Person.role,
+)  # fmt: skip
+
+
+def _stops(session: Session, of: Of, wanted: Select[Found]) -> list[Stop]:
     rows: Sequence[Any] = session.execute(wanted).all()
     ids = [row[0].id for row in rows]
     if not ids:
         return []
-    events = _last_events(session, ids)
+    events = _last_events(session, of, ids)
     symptoms = _symptoms(session, [event.id for event in events.values()])
-    seen = _seen(session, ids)
+    seen = _seen(session, of, ids)
     stops = []
     for row in rows:
-        trial: Trial = row[0]
-        stop = replace(Stop(*row), seen=tuple(seen.get(trial.id, ())))
-        event = events.get(trial.id)
+        stop = replace(Stop(*row), seen=tuple(seen.get(row[0].id, ())))
+        event = events.get(row[0].id)
         if event is not None:
             said = _said(event, symptoms.get(event.id, ()))
             stop = replace(stop, answers=said, event_id=event.id)
@@ -320,24 +336,27 @@ def _stops(session: Session, wanted: Select[Found]) -> list[Stop]:
     return stops
 
 
-def _last_events(session: Session, trial_ids: list[int]) -> dict[int, SafetyEvent]:
-    """Of each trial, the row that no other replaces: the newest."""
-    wanted = select(SafetyEvent).where(col(SafetyEvent.trial_id).in_(trial_ids))
-    in_order = session.exec(wanted.order_by(col(SafetyEvent.id)))
-    return {event.trial_id: event for event in in_order}
+def _last_events(session: Session, of: Of, ids: list[int]) -> dict[int, SafetyEvent]:
+    """Of each trial or set, the row that no other replaces: the newest."""
+    column = pointer(SafetyEvent, of)
+    wanted = select(SafetyEvent).where(column.in_(ids)).order_by(col(SafetyEvent.id))
+    return {row_id(event, of) or 0: event for event in session.exec(wanted)}
 
 
 def _symptoms(session: Session, event_ids: list[int]) -> dict[int, list[SafetySymptom]]:
     found: dict[int, list[SafetySymptom]] = {}
+    if not event_ids:
+        return found
     wanted = select(SafetySymptom).where(col(SafetySymptom.event_id).in_(event_ids))
     for row in session.exec(wanted):
         found.setdefault(row.event_id, []).append(row)
     return found
 
 
-def _seen(session: Session, trial_ids: list[int]) -> dict[int, list[SafetySeen]]:
+def _seen(session: Session, of: Of, ids: list[int]) -> dict[int, list[SafetySeen]]:
     found: dict[int, list[SafetySeen]] = {}
-    wanted = select(SafetySeen).where(col(SafetySeen.trial_id).in_(trial_ids))
-    for row in session.exec(wanted.order_by(col(SafetySeen.id))):
-        found.setdefault(row.trial_id, []).append(row)
+    column = pointer(SafetySeen, of)
+    wanted = select(SafetySeen).where(column.in_(ids)).order_by(col(SafetySeen.id))
+    for row in session.exec(wanted):
+        found.setdefault(row_id(row, of) or 0, []).append(row)
     return found

@@ -4,7 +4,7 @@ The latest row of a question holds, with its day; an empty value takes an answer
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from sqlmodel import Field, Session, col, select
@@ -32,10 +32,11 @@ class PathwayAnswer(Numbered, table=True):
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """A question's latest answer and the day it was given."""
+    """A question's latest answer, the day it was given and when it was written."""
 
     value: str
     on_date: date
+    at: datetime | None = field(default=None, compare=False)
 
 
 def answers_of(session: Session, patient: Patient) -> dict[str, Answer]:
@@ -46,7 +47,8 @@ def answers_of(session: Session, patient: Patient) -> dict[str, Answer]:
         .order_by(col(PathwayAnswer.id))
     )
     latest = {
-        row.question: Answer(row.value, row.on_date) for row in session.exec(wanted)
+        row.question: Answer(row.value, row.on_date, row.answered_at)
+        for row in session.exec(wanted)
     }
     return {key: given for key, given in latest.items() if given.value}
 

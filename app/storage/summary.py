@@ -5,15 +5,17 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any, Final
 
-from sqlalchemy import ColumnElement, func, literal_column
+from sqlalchemy import ColumnElement, func, literal_column, true
 from sqlmodel import Session, col, select
 
 from app.clinical import change as changes
+from app.storage.activity_sets import ActivitySet
 from app.storage.caseload import visible
 from app.storage.episodes import Episode, Visit
 from app.storage.owing import Owed
 from app.storage.people import Person
-from app.storage.safety import SafetySeen
+from app.storage.safety import to_look_into
+from app.storage.safety_rows import seen_ids
 from app.storage.scores import Score
 from app.storage.trials import Round, Trial
 
@@ -87,11 +89,14 @@ def summary_for(session: Session, person: Person, day: date) -> Summary | None:
 
 
 def _open_stops(session: Session, ids: Any) -> int:
-    wanted = _trials(ids, select(func.count(col(Trial.id)))).where(
+    trials = _trials(ids, select(func.count(col(Trial.id)))).where(
         col(Trial.outcome) == literal_column("'stopped'"),  # as its index has it
-        col(Trial.id).not_in(select(SafetySeen.trial_id)),
+        col(Trial.id).not_in(seen_ids("trial", true())),
     )
-    return int(session.exec(wanted).one())
+    sets = _sets(ids).where(
+        to_look_into(), col(ActivitySet.id).not_in(seen_ids("set", true()))
+    )
+    return int(session.exec(trials).one()) + int(session.exec(sets).one())
 
 
 def _trials(ids: Any, wanted: Any) -> Any:
@@ -99,6 +104,15 @@ def _trials(ids: Any, wanted: Any) -> Any:
         wanted.select_from(Trial)
         .join(Round, col(Round.id) == col(Trial.round_id))
         .join(Visit, col(Visit.id) == col(Round.visit_id))
+        .join(Episode, col(Episode.id) == col(Visit.episode_id))
+        .where(theirs(ids))
+    )
+
+
+def _sets(ids: Any) -> Any:
+    return (
+        select(func.count(col(ActivitySet.id)))
+        .join(Visit, col(Visit.id) == col(ActivitySet.visit_id))
         .join(Episode, col(Episode.id) == col(Visit.episode_id))
         .where(theirs(ids))
     )
@@ -130,9 +144,11 @@ def _week(session: Session, ids: Any, until: date) -> Week:
         .join(Episode, col(Episode.id) == col(Visit.episode_id))
         .where(theirs(ids), inside, Visit.left_without != "")
     )
+    stopped = col(ActivitySet.outcome) == literal_column("'stopped'")
+    sets = _sets(ids).where(inside, stopped)
     return Week(
         until=until,
-        stops=by_outcome.get("stopped", 0),
+        stops=by_outcome.get("stopped", 0) + int(session.exec(sets).one()),
         not_done={k: by_outcome.get(k, 0) for k in ("unable", "declined", "not_done")},
         missed=dict(session.exec(visits).all()),
         left_without=int(session.exec(left).one()),

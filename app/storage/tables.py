@@ -87,3 +87,12 @@ def number_text(column: str) -> str:
         f"length({column}) BETWEEN 1 AND 12 AND {digits} AND {points} <= 1 "
         f"AND {column} <> '.'"
     )
+
+
+def signed_number_text(column: str) -> str:
+    """The same with a minus sign before it or none: a seat lower than the knee."""
+    digits = f"replace({column}, '-', '')"
+    return (
+        f"{number_text(digits)} "
+        f"AND substr({column}, 2) = replace(substr({column}, 2), '-', '')"
+    )

@@ -20,12 +20,14 @@ from app.clinical.visiting import (
     MINUTES,
     NOT_DONE,
     PAUSES,
+    STRIP_STATES,
 )
 from app.storage import audit
 from app.storage.episodes import Episode, Visit
 from app.storage.errors import NotFound, StorageProblem
 from app.storage.patients import Patient, patient_for
 from app.storage.people import Person, actor
+from app.storage.strip_counts import refusal
 from app.storage.tables import Numbered, Table, check, one_of
 from app.storage.trials import Round, Trial
 
@@ -48,7 +50,10 @@ class VisitPause(Numbered, table=True):
 
 
 class ExitItem(Table, table=True):
-    """One line of the exit list, done or not applicable; untouched, it has no row."""
+    """One line of the exit list, done or not applicable; untouched, it has no row.
+
+    `strip_state` says where the strip is; rows from before it was asked have none.
+    """
 
     __tablename__ = "exit_item"
     __table_args__ = (
@@ -59,12 +64,19 @@ class ExitItem(Table, table=True):
             "told_when",
             "told_role IS NULL OR (item = 'hand_off' AND state = 'done')",
         ),
+        one_of("strip_state", STRIP_STATES),
+        check(
+            "strip_when",
+            "strip_state IS NULL OR (item = 'strip' AND "
+            "(state = 'not_applicable') = (strip_state = 'none_used'))",
+        ),
     )
 
     visit_id: int = Field(foreign_key="visit.id", primary_key=True)
     item: str = Field(primary_key=True)
     state: str
     told_role: str | None = None
+    strip_state: str | None = None
     recorded_at: datetime
     recorded_by: int = Field(foreign_key="person.id")
 
@@ -269,9 +281,9 @@ def exit_rows(session: Session, visit: Visit) -> Sequence[ExitItem]:
 
 
 def exit_items(session: Session, visit: Visit) -> dict[str, str]:
-    """Each line that was answered; the hand-off by the role that took it."""
+    """Each line that was answered; the hand-off by its role, the strip by its place."""
     rows = exit_rows(session, visit)
-    return {row.item: row.told_role or row.state for row in rows}
+    return {row.item: row.told_role or row.strip_state or row.state for row in rows}
 
 
 def set_exit_items(
@@ -283,23 +295,38 @@ def set_exit_items(
 ) -> None:
     """What was looked at on leaving; a line said before takes the newer word.
 
-    The hand-off's word is the role it went to, or that there was none to give. A form
-    that is sent again at each of its taps changes what is new in it and nothing else.
+    The hand-off's word is the role it went to, or that there was none to give; the
+    strip's is one of STRIP_STATES, and `refusal` is asked by who calls. A form that is
+    sent again at each of its taps changes what is new in it and nothing else.
     """
     said = exit_items(session, visit)
     fresh = {item: word for item, word in states.items() if said.get(item) != word}
     for item, word in fresh.items():
         role = word if word in HAND_OFF_TO else None
-        state = "done" if role else word
+        place = word if word in STRIP_STATES else None
+        state = "not_applicable" if word == "none_used" else word
+        state = "done" if role or (place and state == word) else state
         row = session.get(ExitItem, (visit.id, item)) or ExitItem(
             visit_id=visit.id, item=item, state=state, recorded_at=now,
             recorded_by=person.id,
         )  # fmt: skip
-        row.state, row.told_role = state, role
+        _strip_moved(visit, row, place, now)
+        row.state, row.told_role, row.strip_state = state, role, place
         row.recorded_at, row.recorded_by = now, person.id
         session.add(row)
     if fresh:
         _done(session, person, visit, "left_room", now)
+
+
+def _strip_moved(visit: Visit, row: ExitItem, place: str | None, now: datetime) -> None:
+    """A strip that was left by mistake stays with the visit, but for a slip of a tap.
+
+    It outlives the list: a visit gone on with answers the list again.
+    """
+    if place == "retrieved":
+        visit.strip_left_at = visit.strip_left_at or now
+    elif row.strip_state == "retrieved" and visit.strip_left_at == row.recorded_at:
+        visit.strip_left_at = None
 
 
 def may_close(person: Person, patient: Patient, kind: str) -> bool:
@@ -326,10 +353,13 @@ def close(
     """
     if visit.closed_at is not None:
         return
-    open_lines = missing(exit_items(session, visit))
+    answered = exit_items(session, visit)
+    open_lines = missing(standing(session, visit, answered))
     if open_lines and not without_list:
         said = ", ".join(EXIT_LIST[item] for item in open_lines)
-        raise NotReady(f"Before you leave: {said}. Or say why you had to go.")
+        why = refusal(session, visit, answered.get("strip", ""))
+        why = f" {why}" if why else ""
+        raise NotReady(f"Before you leave: {said}.{why} Or say why you had to go.")
     row = _open_pause(session, visit)
     if row is not None:
         row.until = max(row.since, now)
@@ -337,6 +367,14 @@ def close(
     visit.closed_at, visit.closed_by = now, person.id
     visit.left_without = without_list if open_lines else ""
     _done(session, person, visit, "closed_visit", now)
+
+
+def standing(
+    session: Session, visit: Visit, answered: Mapping[str, str]
+) -> dict[str, str]:
+    """The answers that may stand: a set or an order since then can undo the strip's."""
+    undone = refusal(session, visit, answered.get("strip", ""))
+    return {i: word for i, word in answered.items() if i != "strip" or not undone}
 
 
 def missing(answered: Collection[str]) -> list[str]:

@@ -2,8 +2,9 @@
 
 One hash stands for the whole folder, so that scripts and styles may name each other by
 relative paths and still never meet another edition's file. The pages' modules are
-served as one file without comments, and all text is compressed once, at start: a phone
-on a poor network pays by the byte and by the request.
+served as one file without comments, and those that only some pages have as another.
+All text is compressed once, at start: a phone on a poor network pays by the byte and by
+the request.
 """
 
 import gzip
@@ -20,13 +21,23 @@ from starlette.responses import Response
 from starlette.staticfiles import StaticFiles
 from starlette.types import Scope
 
-from app.web.joined import joined
+from app.web.joined import Start, joined
 
 FOR_EVER: Final = "public, max-age=31536000, immutable"
-#: Where the pages' modules lie, which of them starts, and what they are served as.
+#: Where the pages' modules lie, and which of them starts, in the file of every page.
 MODULES: Final = "js"
-FIRST: Final = "bind"
-JOINED: Final = "js/pages.js"
+START: Final = Start("bind", "pages")
+#: What bind.js asks for only where a page has it, and the file that holds it.
+ON_DEMAND: Final = {
+    "attach": "sheet",
+    "bedside": "sheet",
+    "held_run": "sheet",
+    "rest_tool": "treat",
+    "stages": "watch",
+    "standing": "watch",
+    "stopwatch_bind": "watch",
+    "tools": "treat",
+}
 #: What shrinks; pictures are compressed in themselves.
 TEXTS: Final = {
     ".js": "text/javascript",
@@ -102,7 +113,8 @@ class Assets(StaticFiles):
 def _texts(folder: Path) -> Iterator[tuple[str, Text]]:
     modules = {file.stem: file.read_text("utf-8") for file in folder.glob("js/*.js")}
     if modules:
-        yield JOINED, Text(joined(modules, FIRST).encode(), TEXTS[".js"])
+        for name, script in joined(modules, START, ON_DEMAND).items():
+            yield f"{MODULES}/{name}.js", Text(script.encode(), TEXTS[".js"])
     for file in folder.rglob("*"):
         if file.suffix in TEXTS and file.parent != folder / MODULES:
             name = file.relative_to(folder).as_posix()

@@ -4,7 +4,7 @@ It is kept in memory for the day, by person and patient: a help to choose, no fi
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 
@@ -44,8 +44,11 @@ def keep_for_today(
     site.today[me.id, patient.id] = (today, said)
 
 
-def today_from(form: Form) -> tuple[Today, dict[str, str]]:
-    """The form as said, with what is wrong beside its field; `can` empty forgets it."""
+def today_from(form: Form, before: Today) -> tuple[Today, dict[str, str]]:
+    """The form as said, with what is wrong beside its field; `can` empty forgets it.
+
+    What was said `before` for treatment alone stays.
+    """
     can, minutes, kit = form.text("can"), form.text("minutes"), form.every("kit")
     errors = {}
     if can not in ("", *ABILITIES):
@@ -56,11 +59,13 @@ def today_from(form: Form) -> tuple[Today, dict[str, str]]:
         errors["kit"] = "Choose from the kit that is listed."
     if not can:
         return Today(), errors
-    return Today(
-        "" if "can" in errors else can,
-        frozenset(kit) & frozenset(KIT_ITEMS),
-        int(minutes) if minutes and "minutes" not in errors else None,
-    ), errors
+    said = replace(
+        before,
+        can="" if "can" in errors else can,
+        kit=(before.kit - {*KIT_ITEMS}) | ({*kit} & {*KIT_ITEMS}),
+        minutes=int(minutes) if minutes and "minutes" not in errors else None,
+    )
+    return said if said.can == before.can else replace(said, help=""), errors
 
 
 def last_tries(

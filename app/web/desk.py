@@ -11,7 +11,7 @@ from sqlmodel import Session
 
 from app.catalogue.load import Catalogue
 from app.storage.caseload import conditions_by_id, last_scores_by_id
-from app.storage.owing import LEFT, SOON, Desk, DeskRow, desk_for, holders_of
+from app.storage.owing import LEFT, SET, SOON, Desk, DeskRow, desk_for, holders_of
 from app.storage.summary import SMALLEST_CELL, summary_for
 from app.web.dates import day_words
 from app.web.deps import (
@@ -102,7 +102,7 @@ def _lines(
         owner = row.owed.patient_id
         known = [s for s in scores.get(owner, []) if s.measure in shelf.measures]
         wanted = [s for s in known if s.measure == row.owed.measure] or known
-        score = wanted[0] if wanted and row.owed.measure != LEFT else None
+        score = wanted[0] if wanted and row.owed.measure not in (LEFT, SET) else None
         measure = shelf.measures[score.measure] if score else None
         found.setdefault(row.owed.kind, []).append(
             DeskLine(

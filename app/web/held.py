@@ -12,6 +12,8 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 from sqlmodel import Session
 
 from app.catalogue.load import Catalogue
+from app.clinical.doing import NUMBERS
+from app.clinical.doing import OUTCOMES as SET_OUTCOMES
 from app.clinical.quantities import shown
 from app.clinical.vocabulary import OUTCOMES
 from app.storage.errors import StorageProblem
@@ -34,12 +36,16 @@ from app.web.holding import pairs_of
 
 router = APIRouter()
 TRIAL = re.compile(r"/rounds/([0-9]{1,9})/trials")
+SET = re.compile(r"/patients/[0-9]+/activities/([A-Z][0-9]{2})/sets")
 READY = re.compile(r"/patients/[0-9]+/measures/([a-z0-9_]+)/ready")
 #: What other forms are called.
 OTHERS = {
     re.compile(r"/trials/[0-9]+/void"): "A trial to be voided",
     re.compile(r"/trials/[0-9]+/safety"): "What was noted after a stop",
     re.compile(r"/trials/[0-9]+/seen"): "A stop that was looked into",
+    re.compile(r"/sets/[0-9]+/void"): "A set to be voided",
+    re.compile(r"/sets/[0-9]+/safety"): "What was noted after a stop",
+    re.compile(r"/sets/[0-9]+/seen"): "A stop that was looked into",
     re.compile(r"/patients/new"): "A new patient",
 }
 
@@ -102,9 +108,10 @@ def _line(
 def _dated(
     held: HeldRequest, fields: Sequence[tuple[str, str]]
 ) -> tuple[tuple[str, str], ...]:
-    """As they were sent; a trial says when, so that it counts for that day."""
+    """As they were sent; a trial or set says when, so that it counts for that day."""
     kept = tuple(pair for pair in fields if pair[0] != "held")
-    if TRIAL.fullmatch(held.path) and "taken_at" not in dict(kept):
+    dated = TRIAL.fullmatch(held.path) or SET.fullmatch(held.path)
+    if dated and "taken_at" not in dict(kept):
         at = int(held.created_at.timestamp() * 1000)
         return (*kept, ("taken_at", str(at)))
     return kept
@@ -119,6 +126,9 @@ def _words(
     ready = READY.fullmatch(path)
     if ready and ready[1] in shelf.measures:
         return f"{shelf.measures[ready[1]].name}: the set-up"
+    done = SET.fullmatch(path)
+    if done and done[1] in shelf.activities:
+        return f"{shelf.activities[done[1]].name}: a set, {set_sent(form)}"
     for pattern, words in OTHERS.items():
         if pattern.fullmatch(path):
             return words
@@ -133,6 +143,15 @@ def _test(session: Session, me: Person, shelf: Catalogue, round_id: int) -> str:
         return "A trial"
     measure = shelf.measures.get(round.measure)
     return measure.name if measure else round.measure
+
+
+def set_sent(form: Form) -> str:
+    """What was counted, or how it ended, as it was sent."""
+    outcome = form.text("outcome") or "done"
+    if outcome != "done":
+        return SET_OUTCOMES.get(outcome, outcome)
+    counted = [f"{name} {form.text(name)}" for name in NUMBERS if form.text(name)]
+    return ", ".join(counted).replace("_", " ") or "done"
 
 
 def value_sent(form: Form) -> str:

@@ -1,6 +1,6 @@
 """A test's history of one patient: the tape with every earlier score, and a table."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
@@ -16,7 +16,7 @@ from app.web.dates import day_words
 from app.web.last_scores import value_words
 from app.web.result_view import CHANGE_CHIP, Chip
 from app.web.setup_form import setup_words
-from app.web.tape import Pin, TapeView, tape
+from app.web.tape import Notch, Pin, TapeView, tape
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,10 +64,12 @@ def history_view(
     scores: Sequence[Score],
     made: Mapping[int, Made],
     here: Collection[int],
+    goals: Callable[[str], Sequence[Notch]] = lambda _: (),
 ) -> HistoryView:
     """`rounds` and `scores` of one patient and this test, oldest first.
 
     `made` holds by round what its trials make; `here` are the visits of this episode.
+    `goals` gives the targets to be marked, in a unit.
     """
     results = [
         made[r.round.id]
@@ -77,7 +79,7 @@ def history_view(
     newest = results[-1] if results else None
     history = _History(measure, {s.round_id: s for s in scores}, made, newest)
     lines = tuple(_line(history, kept, here) for kept in reversed(rounds))
-    return HistoryView(lines, _tape(history, rounds))
+    return HistoryView(lines, _tape(history, rounds, goals))
 
 
 def _how(score: Made) -> HowDone:
@@ -101,7 +103,11 @@ def _line(history: _History, kept: RoundTrials, here: Collection[int]) -> Histor
     )
 
 
-def _tape(history: _History, rounds: Sequence[RoundTrials]) -> TapeView | None:
+def _tape(
+    history: _History,
+    rounds: Sequence[RoundTrials],
+    goals: Callable[[str], Sequence[Notch]],
+) -> TapeView | None:
     stored, measure = history.stored, history.measure
     timed = [
         (kept, stored[kept.round.id])
@@ -128,6 +134,7 @@ def _tape(history: _History, rounds: Sequence[RoundTrials]) -> TapeView | None:
         better=measure.better,
         today=_value(last, unit),
         earlier=pins,
+        notches=goals(unit),
         label=f"{len(timed)} scores, the latest {last.value} {UNIT_WORDS[unit]}",
     )
 

@@ -1,13 +1,18 @@
-"""The pages' own modules as one file, so that a phone asks once instead of forty times.
+"""The pages' own modules as a few files: a phone asks once instead of forty times.
 
 Each module becomes a function called once, in the order in which they need each other;
-what it exports is what the function gives back. Only the plain forms our modules use
-are known (named exports, named and star imports, imports on demand); anything else is
-refused at start, and so is a circle.
+what it exports is what the function gives back. What is needed at once makes the first
+file. A module that is imported on demand goes, with whatever only it needs, into the
+bundle it is told to; a bundle imports from the first file what it shares with it, so
+that there is one instance of everything. Only the plain forms our modules use are known
+(named exports, named and star imports, imports on demand); anything else is refused at
+start, and so is a circle.
 """
 
 import re
-from collections.abc import Iterator, Mapping
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from typing import Final
 
 import rjsmin
@@ -27,23 +32,71 @@ class CannotJoin(Exception):
     """A module in a form that is not known here, or a circle of modules."""
 
 
-def joined(modules: Mapping[str, str], first: str) -> str:
-    """One script that does what loading the module `first` does.
+@dataclass(frozen=True, slots=True)
+class Start:
+    """The module that starts, and the name of the file that holds it."""
 
-    `modules` maps names without ".js" to sources. Raise CannotJoin.
+    module: str
+    file: str
 
-    >>> print(joined({"a": 'import { b } from "./b.js"; b();',
-    ...               "b": 'export function b() {}'}, "a"))
+
+def joined(
+    modules: Mapping[str, str], start: Start, on_demand: Mapping[str, str]
+) -> dict[str, str]:
+    """By name of file, scripts that together do what loading `start.module` does.
+
+    `modules` maps names without ".js" to sources, `on_demand` each module that is
+    imported on demand to its file. What two bundles need stands in the first file.
+    Raise CannotJoin.
+
+    >>> made = joined({"a": 'import("./b.js");', "b": 'export function b() {}'},
+    ...               Start("a", "pages"), {"b": "more"})
+    >>> print(made["pages"])
+    const $a=(()=>{import("./more.js").then(m=>m.$b);
+    return{}})();
+    >>> print(made["more"])
     const $b=(()=>{function b(){}
     return{b}})();
-    const $a=(()=>{const{b}=$b;b();
-    return{}})();
+    export{$b};
     """
     small = {name: rjsmin.jsmin(source) for name, source in modules.items()}
-    return "\n".join(_wrapped(name, small[name]) for name in _in_order(small, first))
+    _check(small, start, on_demand)
+    reached = {
+        file: _in_order(small, [m for m, its in on_demand.items() if its == file])
+        for file in sorted(set(on_demand.values()))
+    }
+    times = Counter(name for names in reached.values() for name in names)
+    shared = [name for name, count in times.items() if count > 1]
+    first = _in_order(small, [*shared, start.module])
+    wrapped = {
+        name: _wrapped(name, source, on_demand) for name, source in small.items()
+    }
+    taken = [n for n in first if times[n]]
+    made = {start.file: _file([wrapped[name] for name in first], gives=taken)}
+    for file, names in reached.items():
+        own = [name for name in names if name not in first]
+        bodies = [wrapped[name] for name in own]
+        entries = [name for name in own if name in on_demand]
+        from_first = [name for name in names if name in first]
+        made[file] = _file(bodies, gives=entries, takes=from_first, at=start.file)
+    return made
 
 
-def _in_order(modules: Mapping[str, str], first: str) -> list[str]:
+def _check(
+    modules: Mapping[str, str], start: Start, on_demand: Mapping[str, str]
+) -> None:
+    """What is asked for on demand has a file, and nobody needs it at once as well."""
+    first = _in_order(modules, [start.module])
+    asked = {m for source in modules.values() for m in _asked(source)}
+    if missing := asked - set(on_demand):
+        raise CannotJoin(f"no file is named for {', '.join(sorted(missing))}")
+    for entry, file in on_demand.items():
+        others = {e for e, its in on_demand.items() if its != file}
+        if entry in first or entry in _in_order(modules, others):
+            raise CannotJoin(f"{entry}.js is needed at once and on demand")
+
+
+def _in_order(modules: Mapping[str, str], names: Iterable[str]) -> list[str]:
     """What a module needs stands before it."""
     done: list[str] = []
 
@@ -52,26 +105,41 @@ def _in_order(modules: Mapping[str, str], first: str) -> list[str]:
             raise CannotJoin(f"modules in a circle: {' -> '.join((*path, name))}")
         if name in done:
             return
-        for needed in _needs(modules[name]):
-            visit(needed, (*path, name))
+        for needed in IMPORT.finditer(modules[name]):
+            visit(needed["module"], (*path, name))
         done.append(name)
 
-    visit(first, ())
+    for name in names:
+        visit(name, ())
     return done
 
 
-def _needs(source: str) -> Iterator[str]:
-    for found in (*IMPORT.finditer(source), *ON_DEMAND.finditer(source)):
+def _asked(source: str) -> Iterator[str]:
+    for found in ON_DEMAND.finditer(source):
         yield found["module"]
 
 
-def _wrapped(name: str, source: str) -> str:
+def _wrapped(name: str, source: str, on_demand: Mapping[str, str]) -> str:
+    def loaded(found: re.Match[str]) -> str:
+        module = found["module"]
+        return f'import("./{on_demand[module]}.js").then(m=>m.${module})'
+
     names = ",".join(found["name"] for found in EXPORT.finditer(source))
     body = EXPORT.sub(r"\g<kind> \g<name>", IMPORT.sub(_taken, source))
-    body = ON_DEMAND.sub(r"Promise.resolve($\g<module>)", body)
-    if LEFT_OVER.search(body):
+    if LEFT_OVER.search(ON_DEMAND.sub("", body)):
         raise CannotJoin(f"{name}.js imports or exports in a form not known here")
+    body = ON_DEMAND.sub(loaded, body)
     return f"const ${name}=(()=>{{{body}\nreturn{{{names}}}}})();"
+
+
+def _file(
+    bodies: Iterable[str], gives: Iterable[str], takes: Iterable[str] = (), at: str = ""
+) -> str:
+    took = ",".join(f"${name}" for name in takes)
+    gave = ",".join(f"${name}" for name in gives)
+    lines = [f'import{{{took}}}from"./{at}.js";' if took else "", *bodies]
+    lines.append(f"export{{{gave}}};" if gave else "")
+    return "\n".join(filter(None, lines))
 
 
 def _taken(found: re.Match[str]) -> str:

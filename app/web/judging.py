@@ -151,6 +151,7 @@ def clinical_trial(trial: Trial) -> scoring.Trial:
         voided=trial.voided_at is not None,
         practice=trial.practice,
         inputs=trial.inputs,
+        splits=tuple(Decimal(ms) / 1000 for ms in trial.splits_ms),
     )
 
 

@@ -2,6 +2,7 @@
 
 import uuid
 from datetime import date, datetime
+from functools import partial
 from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Request
@@ -18,6 +19,7 @@ from app.storage.precautions import precautions_on
 from app.storage.scores import scores_of
 from app.storage.trials import Round, TrialBody, record_trial, rounds_of, start_round
 from app.storage.visits import visit_ids_of
+from app.web.brief_goals import goal_notches
 from app.web.choosing import (
     keep_for_today,
     last_tries,
@@ -83,7 +85,7 @@ def choose_for_today(
     """What the person can do now, and the room: kept for today, never a finding."""
     patient = patient_for(session, me, patient_id, "record_trial")
     today = now.astimezone(zone).date()
-    said, errors = today_from(form)
+    said, errors = today_from(form, said_today(site, me, patient, today))
     if errors:
         return _choose_page(request, session, site, patient, said, today, errors)
     keep_for_today(site, me, patient, today, said)
@@ -144,7 +146,14 @@ def history(
         "measures/history.html",
         patient=patient,
         measure=measure,
-        view=history_view(measure, rounds, scores, made, here),
+        view=history_view(
+            measure,
+            rounds,
+            scores,
+            made,
+            here,
+            partial(goal_notches, session, episode, measure),
+        ),
         course=over,
         episode=episode,
         open_visit=open_visit_of(request, session, patient.id),

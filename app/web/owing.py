@@ -19,6 +19,7 @@ from app.storage.errors import NotFound
 from app.storage.left_visits import left_open
 from app.storage.owing import (
     LEFT,
+    SET,
     OwedLine,
     forget_owed,
     last_events,
@@ -34,6 +35,7 @@ from app.storage.safety import open_stops_of
 from app.storage.scores import Score, scores_of
 from app.web.due import clearance_of
 from app.web.last_scores import value_words
+from app.web.stops import stop_name, stop_sort
 
 #: A latest result that asks for a look before anything else.
 TROUBLE = (changes.REAL_LOSS, changes.NEWLY_UNABLE)
@@ -76,11 +78,9 @@ def owed_lines(
 
 def _stops(session: Session, shelf: Catalogue, patient: Patient) -> Iterator[OwedLine]:
     for stop in open_stops_of(session, patient.id):
-        known = shelf.measures.get(stop.measure)
-        name = known.short if known else stop.measure
-        yield OwedLine(
-            "look_into", stop.on_date, f"{name}: stopped for safety", ref=stop.trial.id
-        )
+        says = f"{stop_name(shelf, stop)}: {stop_sort(stop)}"
+        whose = SET if stop.of == "set" else ""
+        yield OwedLine("look_into", stop.on_date, says, whose, stop.row.id)
 
 
 def _waiting(session: Session, patient: Patient) -> Iterator[OwedLine]:
@@ -92,7 +92,9 @@ def _waiting(session: Session, patient: Patient) -> Iterator[OwedLine]:
 def _left(session: Session, patient: Patient) -> Iterator[OwedLine]:
     """The reason stays in the visit: it is somebody's own words."""
     for visit in left_open(session, patient.id):
-        says = f"Visit of {visit.local_date} left without the exit list"
+        says = f"Visit of {visit.local_date}"
+        says += " left without the exit list" if visit.left_without else ""
+        says += ": strip left in the room, and fetched" if visit.strip_left_at else ""
         yield OwedLine("look_into", visit.local_date, says, LEFT, visit.id)
 
 

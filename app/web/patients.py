@@ -43,6 +43,7 @@ from app.storage.safety import open_stops_of
 from app.storage.scores import NOT_TRIED, Score, scores_of, unfinished_rounds
 from app.storage.trials import rounds_of
 from app.storage.visits import visit_with_several
+from app.web.brief_goals import goal_lines
 from app.web.clock_lines import clock_lines
 from app.web.dates import ago_words, day_words
 from app.web.deps import (
@@ -60,6 +61,7 @@ from app.web.deps import (
     site_of,
 )
 from app.web.due import clearance_of, due_tests
+from app.web.home_sheet_view import sheet_line
 from app.web.labels import free_label
 from app.web.last_scores import latest_by_test
 from app.web.open_visit import open_visit_of
@@ -269,8 +271,12 @@ def _around(
     """What stands beside the tests: the profile, cover, and what may be changed."""
     return {
         "clocks": clock_lines(session, request, episode, today),
+        "goals": goal_lines(session, site_of(request).catalogue, episode),
         "open_visit": open_visit_of(request, session, patient.id),
         "visit_uid": uuid.uuid4().hex,
+        "home_sheet": sheet_line(
+            session, site_of(request).catalogue, patient.id, today
+        ),
         "covered": covered_for(session, me, patient.id),
         "profile": profile_of(session, episode) if episode else None,
         "prior": PRIOR_LEVELS,

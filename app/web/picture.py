@@ -13,6 +13,7 @@ from app.clinical.picture import DOMAINS, Done, names_of, picture_of, repeated
 from app.storage import visits
 from app.storage.episodes import Episode, Visit
 from app.storage.patients import Patient, details_of
+from app.storage.trials import Round
 from app.web.dates import day_words
 from app.web.deps import ReadSession, RowId, SignedIn, SiteDep, page
 from app.web.judging import Judged, person_on
@@ -40,9 +41,13 @@ def show(
     request: Request, me: SignedIn, session: ReadSession, site: SiteDep, visit_id: RowId
 ) -> HTMLResponse:
     visit, patient = visits.visit_for(session, me, visit_id)
+
+    def of_visit(round: Round) -> bool:
+        return round.visit_id == visit.id
+
     rounds = [
         judged
-        for judged in judged_all(session, site.catalogue, patient, visit.id)
+        for judged in judged_all(session, site.catalogue, patient, of_visit)
         if judged.result or judged.completed or judged.measure.components
     ]
     done = _done(rounds)

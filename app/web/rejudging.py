@@ -4,7 +4,7 @@ For what looks at a whole site: checking stored scores, writing them anew, takin
 past scores. It says of a round exactly what `judging.judge` says of it.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Final
@@ -13,7 +13,7 @@ from sqlmodel import Session, col, select
 
 from app.catalogue.load import Catalogue
 from app.storage.episodes import Episode, Visit
-from app.storage.patients import Patient, details_of
+from app.storage.patients import Patient, PatientDetails, details_of
 from app.storage.scores import (
     DerivedScore,
     Score,
@@ -43,21 +43,30 @@ class Compared:
     older: bool
 
 
-def judged_all(
-    session: Session, shelf: Catalogue, patient: Patient, visit_id: int | None = None
-) -> Iterator[Judged]:
-    """Every round that the catalogue still knows, oldest first; of one visit if asked.
+def every(_round: Round) -> bool:
+    return True
 
-    Those of other visits are fetched all the same: a score is read against them.
+
+def judged_all(
+    session: Session,
+    shelf: Catalogue,
+    patient: Patient,
+    wanted: Callable[[Round], bool] = every,
+    details: PatientDetails | None = None,
+) -> Iterator[Judged]:
+    """Every wanted round that the catalogue still knows, oldest first.
+
+    The others are fetched all the same: a score is read against them. `details`: what
+    is known of the patient, where somebody has fetched it already.
     """
     by_test: dict[str, list[RoundTrials]] = {}
     known = [k for k in rounds_of(session, patient.id) if is_known(shelf, k.round)]
     for kept in known:
         by_test.setdefault(kept.round.measure, []).append(kept)
-    details, settings = details_of(session, patient), _settings(session, patient)
-    body = body_of(details)
+    details = details or details_of(session, patient)
+    settings, body = _settings(session, patient), body_of(details)
     for kept in known:
-        if visit_id not in (None, kept.round.visit_id):
+        if not wanted(kept.round):
             continue
         measure = shelf.measures[kept.round.measure]
         person = person_on(details, settings[kept.round.id], kept.on_date)

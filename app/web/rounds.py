@@ -1,6 +1,7 @@
 """A round at the bedside: its trials as they happen, then the reading."""
 
 import uuid
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -33,6 +34,7 @@ from app.storage.trials import (
 from app.storage.visits import tests_in
 from app.web.chance import FIELD, chance_view, read_percent
 from app.web.dates import day_words
+from app.web.deficits import DeficitLine, named_by
 from app.web.deps import (
     Form,
     FormDep,
@@ -58,12 +60,10 @@ from app.web.open_visit import open_visit_of
 from app.web.result_view import result_view
 from app.web.setup_form import other_side, setup_words
 from app.web.stops import StopView, stop_views
-from app.web.trial_form import FieldProblem, taken_at, trial_body
+from app.web.trial_form import SAVED, FieldProblem, taken_at, trial_body
 from app.web.trial_words import trial_words
 
 router = APIRouter()
-#: In the answer to a trial: the id it was made under, so that the phone may let it go.
-SAVED = "tapeline-saved"
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,7 +208,8 @@ def _stored(request: Request, trial: Trial) -> HTMLResponse:
         "rounds/stored.html",
         "rounds/_stored.html",
         saved=trial.uid,
-        trial_id=trial.id,
+        of="trial",
+        id=trial.id,
         stopped=trial.outcome == "stopped",
         safe=make_safe,
         next=f"/rounds/{trial.round_id}",
@@ -265,10 +266,20 @@ def _result(judged: Judged, form: Form | None) -> dict[str, Any]:
     return {"view": result_view(judged), "chance": chance}
 
 
+def _named(request: Request, session: Session, judged: Judged) -> Sequence[DeficitLine]:
+    """What this result asks work for, while its stretch of care goes on."""
+    visit = session.get_one(Visit, judged.round.visit_id)
+    if session.get_one(Episode, visit.episode_id).closed_on is not None:
+        return ()
+    site = site_of(request)
+    today = site.clock().astimezone(site.zone).date()
+    return named_by(site.catalogue, judged, today)
+
+
 def _of_kind(
     request: Request, session: Session, judged: Judged, patient: Patient
 ) -> dict[str, Any]:
-    """What a test made from others shows, the way back to it, and the other side."""
+    """What a test made from others shows, ways on and back, what it asks work for."""
     measure, shelf = judged.measure, site_of(request).catalogue
     return {
         "parts": part_lines(session, shelf, patient, judged),
@@ -277,6 +288,7 @@ def _of_kind(
         "wholes": wholes_of(session, shelf, patient, judged) if judged.result else [],
         "other_side": other_side(measure, judged.round.facts),
         "other_uid": uuid.uuid4().hex,
+        "named": _named(request, session, judged),
     }
 
 

@@ -1,13 +1,16 @@
 """After "Stop - make safe": what happened and what was done, and who looks into it."""
 
 import re
+from datetime import datetime
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from sqlmodel import Session
 
 from app.clinical import make_safe
 from app.storage.people import Person
 from app.storage.safety import Stop, mark_seen, record_answers, stop_for
+from app.storage.safety_rows import Of
 from app.web.deps import (
     Form,
     FormDep,
@@ -16,13 +19,12 @@ from app.web.deps import (
     RowId,
     SignedIn,
     WriteSession,
-    Zone,
     page,
     site_of,
     wants_fragment,
 )
 from app.web.safety_form import TYPED, read_answers
-from app.web.stops import stop_views
+from app.web.stops import stop_page, stop_views
 
 router = APIRouter()
 
@@ -35,6 +37,14 @@ def show(
     return _page(request, me, stop, "safety/_panel.html")
 
 
+@router.get("/sets/{set_id}/safety")
+def show_set(
+    request: Request, me: SignedIn, session: ReadSession, set_id: RowId
+) -> HTMLResponse:
+    stop = stop_for(session, me, set_id, of="set")
+    return _page(request, me, stop, "safety/_panel.html")
+
+
 @router.post("/trials/{trial_id}/safety", response_model=None)
 def record(
     request: Request,
@@ -42,16 +52,39 @@ def record(
     me: SignedIn,
     session: WriteSession,
     now: Now,
-    zone: Zone,
     trial_id: RowId,
 ) -> Response:
+    return _record(request, form, me, session, now, trial_id, "trial")
+
+
+@router.post("/sets/{set_id}/safety", response_model=None)
+def record_of_set(
+    request: Request,
+    form: FormDep,
+    me: SignedIn,
+    session: WriteSession,
+    now: Now,
+    set_id: RowId,
+) -> Response:
+    return _record(request, form, me, session, now, set_id, "set")
+
+
+def _record(
+    request: Request,
+    form: Form,
+    me: Person,
+    session: Session,
+    now: datetime,
+    row_id: int,
+    of: Of,
+) -> Response:
     """Keep what can be used of the form, and say what could not."""
-    stop = stop_for(session, me, trial_id, "record_trial")
-    said, errors = read_answers(form, stop.trial.recorded_at, zone)
+    stop = stop_for(session, me, row_id, "record_trial", of)
+    said, errors = read_answers(form, stop.row.recorded_at, site_of(request).zone)
     base_id = _base(form)
-    stop = record_answers(session, me, trial_id, said, base_id=base_id, now=now)
+    stop = record_answers(session, me, row_id, said, of=of, base_id=base_id, now=now)
     if not (errors or wants_fragment(request)):
-        return _to_round(stop)
+        return RedirectResponse(f"{stop_page(stop)}#make-safe", 303)
     if not form.text("asked"):
         return _page(request, me, stop, "safety/_panel.html")
     # With what another has noted, the row is not the one this form shows.
@@ -66,11 +99,19 @@ def record(
 def look_into(
     form: FormDep, me: SignedIn, session: WriteSession, now: Now, trial_id: RowId
 ) -> Response:
-    stop = mark_seen(session, me, trial_id, now)
+    return _seen(form, mark_seen(session, me, trial_id, now))
+
+
+@router.post("/sets/{set_id}/seen", response_model=None)
+def look_into_set(
+    form: FormDep, me: SignedIn, session: WriteSession, now: Now, set_id: RowId
+) -> Response:
+    return _seen(form, mark_seen(session, me, set_id, now, "set"))
+
+
+def _seen(form: Form, stop: Stop) -> Response:
     back = {"caseload": "/caseload", "patient": f"/patients/{stop.patient_id}"}
-    return RedirectResponse(
-        back.get(form.text("back"), f"/rounds/{stop.trial.round_id}"), 303
-    )
+    return RedirectResponse(back.get(form.text("back"), stop_page(stop)), 303)
 
 
 def _base(form: Form) -> int | None:
@@ -108,7 +149,3 @@ def _page(
         typed_fields=TYPED,
         **more,
     )
-
-
-def _to_round(stop: Stop) -> RedirectResponse:
-    return RedirectResponse(f"/rounds/{stop.trial.round_id}#make-safe", 303)

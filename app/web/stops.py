@@ -7,20 +7,26 @@ from zoneinfo import ZoneInfo
 
 from app.catalogue.load import Catalogue
 from app.clinical.make_safe import ON_THE_FLOOR, SYMPTOMS, WHATS
+from app.clinical.precautions import PRECAUTIONS
 from app.storage.people import Person
-from app.storage.safety import LOOKERS, Answers, Stop
+from app.storage.safety import Answers, Stop
+from app.storage.safety_rows import LOOKERS
+from app.storage.trials import Trial
 from app.web.dates import day_words
 
 
 @dataclass(frozen=True, slots=True)
 class StopView:
-    """One stop in words, and the answers its form is filled with."""
+    """One stop in words, and the answers its form is filled with.
 
-    trial_id: int
-    round_id: int
+    `path` is its own address, `page` where it happened: a round, or an activity's card.
+    """
+
+    path: str
+    page: str
     patient_id: int
     label: str
-    test: str
+    name: str
     words: str
     by: str
     void: str
@@ -38,14 +44,14 @@ def stop_views(
     """Ready to show, in the order given."""
     return [
         StopView(
-            trial_id=stop.trial.id,
-            round_id=stop.trial.round_id,
+            path=stop_path(stop),
+            page=stop_page(stop),
             patient_id=stop.patient_id,
             label=stop.label,
-            test=_test(shelf, stop),
+            name=stop_name(shelf, stop),
             words=stop_words(stop, today),
             by=stop.by,
-            void=stop.trial.void_reason or "",
+            void=stop.row.void_reason or "",
             is_open=stop.is_open,
             may_look=me.role in LOOKERS,
             answers=stop.answers,
@@ -57,10 +63,42 @@ def stop_views(
     ]
 
 
-def _test(shelf: Catalogue, stop: Stop) -> str:
-    """A test that left the catalogue is told by its id."""
-    measure = shelf.measures.get(stop.measure)
-    return measure.short if measure else stop.measure
+def stop_name(shelf: Catalogue, stop: Stop, *, short: bool = True) -> str:
+    """Of which test or activity; one that left the catalogue is told by its id."""
+    if stop.of == "set":
+        activity = shelf.activities.get(stop.what)
+        return activity.name if activity else stop.what
+    measure = shelf.measures.get(stop.what)
+    if measure is None:
+        return stop.what
+    return measure.short if short else measure.name
+
+
+def stop_path(stop: Stop) -> str:
+    return f"/{stop.of}s/{stop.row.id}"
+
+
+def stop_page(stop: Stop) -> str:
+    """Where it happened."""
+    if isinstance(stop.row, Trial):
+        return f"/rounds/{stop.row.round_id}"
+    return f"/patients/{stop.patient_id}/activities/{stop.what}"
+
+
+def stop_sort(stop: Stop) -> str:
+    """`stopped for safety`, or that a set was done against an order or a risk."""
+    if stop.row.outcome == "stopped":
+        return "stopped for safety"
+    return f"done against {against_words(stop.against)}"
+
+
+def against_words(tags: str) -> str:
+    """`an order in force (Leg: toe-touch only)`; empty when nothing stood against."""
+    held = [PRECAUTIONS[tag] for tag in tags.split() if tag in PRECAUTIONS]
+    if not held:
+        return ""
+    kind = "an order" if held[0].kind == "order" else "a risk"
+    return f"{kind} in force ({'; '.join(p.label for p in held)})"
 
 
 def _clock(answers: Answers, zone: ZoneInfo) -> str:
@@ -70,8 +108,12 @@ def _clock(answers: Answers, zone: ZoneInfo) -> str:
 
 def stop_words(stop: Stop, today: date) -> str:
     """`Stopped for safety 25 Nov: lowered to the floor, dizzy`."""
-    told = happened(stop) or "what happened was not noted yet"
-    return f"Stopped for safety {day_words(stop.on_date, today)}: {told}"
+    told = happened(stop)
+    if stop.row.outcome == "stopped":
+        told = told or "what happened was not noted yet"
+    sort = stop_sort(stop)
+    said = f"{sort[0].upper()}{sort[1:]} {day_words(stop.on_date, today)}"
+    return f"{said}: {told}" if told else said
 
 
 def happened(stop: Stop) -> str:

@@ -28,6 +28,8 @@ AHEAD = timedelta(minutes=2)
 OLDEST = timedelta(days=7)
 
 
+#: In an answer: the id a trial or set was made under, so that the phone may let it go.
+SAVED = "tapeline-saved"
 #: The field that says somebody looked at an unlikely time and stands by it.
 STAND_BY = "range_ok"
 

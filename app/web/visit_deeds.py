@@ -16,6 +16,7 @@ from app.storage.patients import Patient
 from app.storage.people import Person
 from app.web import visit_forms
 from app.web.deps import Form
+from app.web.leaving import read_leaving
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,19 +61,15 @@ def _minutes(a: Asked) -> None:
 
 
 def _leave(a: Asked) -> None:
-    """The exit list as it was answered; what was not touched is not recorded."""
-    states = {}
-    for item in visiting.EXIT_LIST:
-        to = visiting.HAND_OFF_TO if item == "hand_off" else ("done",)
-        word = a.form.text(f"exit-{item}")
-        if word in (*to, "not_applicable"):
-            states[item] = word
-        elif a.form.text("all") == "done" and item != "hand_off":
-            states[item] = "done"
-    if not states:
+    """The exit list as it was answered; what was not touched is not recorded.
+
+    An answer that may not stand is refused alone: the others are kept.
+    """
+    states = read_leaving(a.session, a.visit, a.form, a.errors)
+    if not states and not a.errors:
         a.errors["exit"] = "Nothing is ticked yet."
-        return
-    visits.set_exit_items(a.session, a.me, a.visit, states, a.now)
+    if states:
+        visits.set_exit_items(a.session, a.me, a.visit, states, a.now)
 
 
 def _close(a: Asked) -> None:

@@ -21,11 +21,13 @@ from app.clinical.visiting import (
     PAUSES,
     POSITIONS,
     SET_UPS,
+    STRIP_SAID,
     TASKS,
     VITALS,
     outside,
     postural,
 )
+from app.storage.activity_sets import ActivitySet, sets_in, symptoms_of
 from app.storage.episodes import Episode, Visit
 from app.storage.observations import (
     SymptomCheck,
@@ -39,8 +41,9 @@ from app.storage.observations import (
 from app.storage.trials import Round, Trial
 from app.storage.visits import ExitItem, exit_rows, pauses_of
 from app.web.room_words import room_events
+from app.web.set_words import set_words
 from app.web.trial_words import trial_words
-from app.web.visit_stops import Told, stop_events, void_events
+from app.web.visit_stops import Told, against_events, stop_events, void_events
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,15 +62,18 @@ class Event:
 def events_of(session: Session, shelf: Catalogue, visit: Visit) -> list[Event]:
     """Everything, the oldest first."""
     trials = _trial_rows(session, visit)
+    sets = sets_in(session, visit)
     tasks = recorded(session, visit, TaskObservation)
     found = [
         *_symptoms(session, visit),
         *_vitals(session, visit),
         *_trials(shelf, trials),
+        *_sets(session, shelf, sets),
         *_tasks(session, visit, tasks),
         *_own("stop", stop_events(session, shelf, visit)),
-        *_own("void", void_events(shelf, trials, tasks)),
         *_own("room", room_events(session, shelf, visit)),
+        *_own("against", against_events(session, shelf, visit)),
+        *_own("void", void_events(shelf, trials, sets, tasks)),
         *_pauses(session, visit),
         *_exit(session, visit),
     ]
@@ -193,6 +199,20 @@ def _trials(shelf: Catalogue, trials: Sequence[tuple[Trial, Round]]) -> Iterator
         )  # fmt: skip
 
 
+def _sets(
+    session: Session, shelf: Catalogue, sets: Sequence[ActivitySet]
+) -> Iterator[Event]:
+    symptoms = symptoms_of(session, sets)
+    for row in sets:
+        mind: tuple[str, ...] = ()
+        if row.level and row.helpers is not None and not row.voided_at:
+            mind = contradictions(row.level, row.helpers, bool(row.cue_kind))
+        yield Event(
+            row.done_at, "set", set_words(shelf, row, symptoms.get(row.id, ())),
+            row.recorded_by, mind, row.void_reason or "", row.id,
+        )  # fmt: skip
+
+
 def _tasks(
     session: Session, visit: Visit, tasks: Sequence[TaskObservation]
 ) -> Iterator[Event]:
@@ -252,20 +272,26 @@ def _exit(session: Session, visit: Visit) -> Iterator[Event]:
     order = list(EXIT_LIST)
     rows = sorted(exit_rows(session, visit), key=lambda row: order.index(row.item))
     if rows:
-        done = [exit_words(row) for row in rows if row.state == "done"]
-        none = [EXIT_LIST[r.item] for r in rows if r.state == "not_applicable"]
+        said = [r for r in rows if r.state == "done" or r.strip_state]
+        done = [exit_words(row) for row in said]
+        none = [EXIT_LIST[r.item] for r in rows if r not in said]
         says = "; ".join(done) + (
             f"; not applicable: {', '.join(none)}" if none else ""
         )
         last = max(rows, key=lambda row: row.recorded_at)
         says = says.removeprefix("; ")
         yield Event(last.recorded_at, "exit", f"Left: {says}", last.recorded_by)
+    if visit.strip_left_at:
+        says = STRIP_SAID["retrieved"].capitalize()
+        yield Event(visit.strip_left_at, "exit", says, visit.person_id, (says,))
     if visit.left_without and visit.closed_at:
         says = f"Left without the list: {visit.left_without}"
         yield Event(visit.closed_at, "exit", says, visit.closed_by, (says,))
 
 
 def exit_words(row: ExitItem) -> str:
-    """`bell in reach`, `hand-off given: nurse`."""
+    """`bell in reach`, `hand-off given: nurse`, `strip out of the room ...`."""
+    if row.strip_state:
+        return STRIP_SAID[row.strip_state]
     to = f": {HAND_OFF_TO[row.told_role]}" if row.told_role else ""
     return EXIT_LIST[row.item] + to

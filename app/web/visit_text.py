@@ -23,7 +23,7 @@ def text_lines(
 
 
 def _line(session: Session, event: Event, zone: ZoneInfo) -> str:
-    if event.kind not in ("stop", "void"):
+    if event.kind not in ("stop", "against", "void"):
         return event.says + (" (void)" if event.voided else "")
     name = session.get_one(Person, event.by).name if event.by else ""
     who = f"{event.at.astimezone(zone):%H:%M}" + (f", {name}" if name else "")

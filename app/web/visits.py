@@ -49,6 +49,8 @@ from app.web.deps import (
     site_of,
     wants_fragment,
 )
+from app.web.leaving import exit_lines
+from app.web.planning import plan_of_visit
 from app.web.visit_deeds import DEEDS, Asked
 from app.web.visit_events import Event, events_of, symptom_words
 
@@ -135,6 +137,7 @@ def _page(
         may_look=may(actor(me), "review", Subject(patient.is_demo))
         and is_left_open(session, visit),
         part=part,
+        planned=plan_of_visit(session, site_of(request).catalogue, visit),
         typed=typed or Form(),
         errors=errors or {},
         uid=(typed.text("uid") if typed else "") or uuid.uuid4().hex,
@@ -196,7 +199,8 @@ def _seen(session: Session, site: Site, visit: Visit, now: datetime) -> dict[str
         "spent": spent,
         "short": sum(spent.values()) - (total - away) if any(spent.values()) else 0,
         "answered": answered,
-        "missing": visits.missing(answered),
+        "exit_lines": exit_lines(session, visit),
+        "missing": visits.missing(visits.standing(session, visit, answered)),
         "limits": limits_of(session, episode),
     }
 
@@ -263,7 +267,7 @@ def _saved(
         part=part,
         at=moment_words(now, site_of(request).zone).partition(", ")[2],
         said=symptom_words(said),
-        missing=visits.missing(answered),
+        missing=visits.missing(visits.standing(session, visit, answered)),
         lists=visiting,
     )
 

@@ -6,9 +6,10 @@
  * @typedef {import("./bedside_store.js").Waiting} Waiting
  */
 import { onSecondTap } from "./asking.js";
-import { rawWords, showWaits, when } from "./bedside_kept.js";
+import { rawWords, when } from "./bedside_kept.js";
 import * as store from "./bedside_store.js";
 import { load } from "./kept.js";
+import { showWaits } from "./waits.js";
 
 /** As the server has it. */
 const OLDEST_MS = 7 * 86_400_000;

@@ -1,7 +1,6 @@
 // @ts-check
 /**
- * What waits on this phone, wherever it is shown: lists with a way to take one back,
- * and the line `[data-waits]` that leads to attaching.
+ * What waits on this phone as lists, with a way to take one back.
  *
  * @typedef {import("./bedside_store.js").Waiting} Waiting
  */
@@ -63,13 +62,3 @@ export async function listKept(within, round) {
 }
 
 const LOSABLE = "This phone keeps nothing beyond this page: closing it loses them.";
-
-/** The line on signed-in pages. @param {Element} place */
-export async function showWaits(place) {
-  const { length } = await store.waiting();
-  const link = place.querySelector("a");
-  const there = link?.pathname === location.pathname;
-  place.toggleAttribute("hidden", there || length === 0);
-  const what = length === 1 ? "1 result" : `${length} results`;
-  if (link) link.textContent = `${what} from the bedside sheet: attach`;
-}

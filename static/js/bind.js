@@ -4,7 +4,6 @@ import { watchBusy } from "./busy.js";
 import { bindCounter } from "./counter.js";
 import { applyHand, bindPref } from "./hand.js";
 import { forgetSaved } from "./kept.js";
-import { heldRun } from "./held_run.js";
 import { watchLock } from "./lock.js";
 import { watchOutbox } from "./outbox_form.js";
 import { minutes } from "./minutes.js";
@@ -15,43 +14,53 @@ import { watchFirstSteps } from "./safe.js";
 import { watchSession } from "./session.js";
 import { watchSignOut } from "./sign_out.js";
 import { bindStepper } from "./stepper.js";
-import { stopwatch } from "./stopwatch_bind.js";
 import { taps } from "./taps.js";
-import { watchTrouble } from "./trouble.js";
+import { tell, watchTrouble } from "./trouble.js";
 import { fillUid } from "./uid.js";
 import { bindUndo } from "./undo.js";
+import { undoKept } from "./undo_kept.js";
 import { watchWaiting } from "./waiting.js";
+import { showWaits } from "./waits.js";
 import { watchWakeLock } from "./wake_lock.js";
 import { watchWithdrawn } from "./withdraw.js";
-import { stages } from "./stages.js";
-import { standing } from "./standing.js";
 import { startWorker } from "./worker.js";
 
-/** In this order: a time the server holds is forgotten before a stopwatch looks for it.
- * @type {[string, (element: any) => void][]} */
+/**
+ * In this order: a time the server holds is forgotten before a stopwatch looks for it.
+ * What only some pages have is imported on demand; app/web/assets.py names its file.
+ * @type {[string, (element: any) => void | Promise<unknown>][]} */
 const BEHAVIOURS = [
   ["[data-saved]", forgetSaved],
   ["input[data-uid]", fillUid],
   ["[data-pref]", bindPref],
-  ["form[data-stopwatch]", stopwatch],
-  ["form[data-stages]", stages],
-  ["[data-standing]", standing],
+  ["form[data-stopwatch]", (e) => import("./stopwatch_bind.js").then((m) => m.stopwatch(e))],
+  ["form[data-stages]", (e) => import("./stages.js").then((m) => m.stages(e))],
+  ["[data-standing]", (e) => import("./standing.js").then((m) => m.standing(e))],
   ["[data-undo-stop]", bindUndo],
+  ["[data-undo-kept]", undoKept],
   ["[data-running-bar]", showRunning],
   ["[data-stepper]", bindStepper],
   ["[data-counter]", bindCounter],
   ["[data-ready]", bindReadyRow],
   ["[data-reveal]", reveal],
-  ["[data-held-run]", heldRun],
   ["[data-tick-all]", bindTickAll],
   ["form[data-taps]", taps],
   ["[data-minutes]", minutes],
+  ["[data-waits]", showWaits],
+  ["[data-held-run]", (e) => import("./held_run.js").then((m) => m.heldRun(e))],
   ["[data-bedside]", (e) => import("./bedside.js").then((m) => m.bedside(e))],
-  ["[data-waits]", (e) => import("./bedside_kept.js").then((m) => m.showWaits(e))],
+  ["form[data-activity-set]", (e) => import("./tools.js").then((m) => m.tools(e))],
+  ["[data-rest]", (e) => import("./rest_tool.js").then((m) => m.rest(e))],
   ["[data-attach]", (e) => import("./attach.js").then((m) => m.attach(e))],
   ["[data-attached]", (e) => import("./attach.js").then((m) => m.forgetAttached(e))],
 ];
 const bound = new WeakMap(BEHAVIOURS.map(([, act]) => [act, new WeakSet()]));
+
+/** @param {unknown} fault */
+function notLoaded(fault) {
+  tell("A part of this page did not load. What can be typed works; or load the page again.");
+  throw fault;
+}
 
 /** @param {ParentNode} root */
 function bind(root) {
@@ -61,7 +70,7 @@ function bind(root) {
     for (const element of inside) {
       if (bound.get(act)?.has(element)) continue;
       bound.get(act)?.add(element);
-      act(element);
+      act(element)?.catch?.(notLoaded);
     }
   }
 }

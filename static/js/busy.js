@@ -11,7 +11,8 @@ const GIVE_UP_MS = 20_000;
 /** It was answered, or goes nowhere. @param {HTMLFormElement} form */
 export function free(form) {
   delete form.dataset.busy;
-  for (const button of form.querySelectorAll("[data-held]")) {
+  for (const button of form.elements) { // also those that stand elsewhere
+    if (!button.hasAttribute("data-held")) continue;
     button.removeAttribute("data-held");
     button.removeAttribute("disabled");
   }

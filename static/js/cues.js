@@ -10,18 +10,20 @@ const HIGH = 990;
 /** @type {AudioContext | null} */
 let sound = null;
 
-/** Inside a tap: a browser lets a page sound only from there. */
-function prime() {
+/** Inside a tap: a browser lets a page sound only from there. Null where it cannot.
+ * @returns {Promise<AudioContext | null>} */
+export async function prime() {
   try {
     sound ??= new window.AudioContext();
-    return sound.resume().catch(() => {}); // silent, then
+    await sound.resume();
+    return sound;
   } catch {
-    return Promise.resolve();
+    return null; // silent, then
   }
 }
 
 /** @param {number} hertz @param {number} at seconds of the audio clock */
-function beep(hertz, at, length = 0.12) {
+export function beep(hertz, at, length = 0.12) {
   if (!sound) return null;
   const tone = sound.createOscillator();
   tone.frequency.value = hertz;
@@ -64,6 +66,12 @@ export function countDown(due) {
     timers.forEach(clearTimeout);
     for (const tone of tones) tone?.stop();
   };
+}
+
+/** A touch was counted, inside that touch. */
+export function tick() {
+  buzz(30);
+  if (wants("beep")) prime().then((clock) => { if (clock) beep(LOW, clock.currentTime, 0.03); });
 }
 
 /** The end of a window or a hold. */

@@ -63,8 +63,8 @@ function close() {
   title = document.title;
   document.title = "Locked · Tapeline";
   document.body.classList.add("locked");
-  // Hidden things take no touch; beside a stopwatch the red button stays in reach.
-  const watch = document.querySelector("form[data-stopwatch]");
+  // Hidden things take no touch; beside a stopwatch or a set the red button stays in reach.
+  const watch = document.querySelector("form[data-stopwatch], [data-stop-set]");
   document.querySelector(".page")?.toggleAttribute("inert", !watch);
   over.hidden = false;
   over.querySelector("h2")?.focus();

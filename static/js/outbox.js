@@ -15,12 +15,11 @@ import { signInAgain } from "./session.js";
 import { withdrawnDone, withdrawnReason } from "./withdraw.js";
 
 const ANSWER_MS = 15_000;
-/** Server ids of trials sent from this page, by their own ids. */
+/** Addresses of what was sent from this page, "trials/7" or "sets/7", by their ids. */
 const sentAs = new Map();
 let timer = 0;
 /** They would not sign in now: nothing is sent until they do. */
 let paused = false;
-
 
 /** This person's, the oldest first. @returns {Promise<Item[]>} */
 export async function waiting() {
@@ -62,20 +61,21 @@ const soon = () => AbortSignal.timeout?.(ANSWER_MS);
 /** What the server holds is void at once if it was undone here meanwhile.
  * @param {Item} item @param {Response} response @returns {Promise<Verdict>} */
 async function settle(item, response) {
-  const trial = /data-trial-id="(\d+)"/.exec(await response.text())?.[1] ?? "";
-  sentAs.set(item.uid, trial);
+  const [, kind, id] = /data-(trial|set)-id="(\d+)"/.exec(await response.text()) ?? [];
+  const made = id ? `${kind}s/${id}` : "";
+  sentAs.set(item.uid, made);
   const undone = item.undone || withdrawnReason(item.uid);
   if (!undone) return "sent";
-  if (!trial) return "wait"; // a locked session is not told
-  const verdict = verdictOf(await voided(trial, undone));
+  if (!made) return "wait"; // a locked session is not told
+  const verdict = verdictOf(await voided(made, undone));
   if (verdict === "sent") withdrawnDone(item.uid);
   return verdict;
 }
 
-/** @param {string} trial @param {string} reason */
-function voided(trial, reason) {
+/** @param {string} made @param {string} reason */
+function voided(made, reason) {
   const body = new URLSearchParams({ void_reason: reason });
-  return post(`/trials/${trial}/void`, body, soon());
+  return post(`/${made}/void`, body, soon());
 }
 
 /** The older ones, then this one, unless one of them must wait. @param {Item} last */
@@ -137,7 +137,7 @@ export async function discard(item) {
   changed();
 }
 
-/** The stop of this trial was undone: void it once it has arrived.
+/** The stop of this trial, or this set, was undone: void it once it has arrived.
  * @param {string} uid @param {string} reason */
 export async function undo(uid, reason) {
   await inTurn(async () => {

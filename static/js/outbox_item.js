@@ -22,6 +22,8 @@ const ENDINGS = {
   stopped: "stopped for safety", unable: "unable", declined: "declined",
   not_done: "not done",
 };
+/** What is said of a set that waits. */
+const COUNTED = ["reps", "steps", "passes", "calls", "hazards", "errors"];
 
 /**
  * @param {[string, string][]} fields
@@ -34,9 +36,11 @@ export function makeItem(fields, { url, person, test, at }) {
   return { v: VERSION, uid, url, fields, person, round: roundOf(url), test, at, tries: 0 };
 }
 
-/** @param {string} path */
+/** The page something belongs to: a round's number, or the path of an activity's card.
+ * @param {string} path */
 export function roundOf(path) {
-  return /^\/rounds\/(\d+)(\/|$)/.exec(path)?.[1] ?? "";
+  const found = /^\/(?:rounds\/(\d+)|(patients\/\d+\/activities\/\w+))(\/|$)/.exec(path);
+  return found?.[1] ?? found?.[2] ?? "";
 }
 
 /**
@@ -64,7 +68,7 @@ export function isForeign(item) {
  */
 export function verdictOf({ status, url, redirected, headers }, uid = "") {
   if (!headers.has("x-request-id")) return "wait";
-  if (redirected && !new URL(url).pathname.startsWith("/rounds/")) return "sign in";
+  if (redirected && !roundOf(new URL(url).pathname)) return "sign in";
   if (uid && status < 400) return headers.get("tapeline-saved") === uid ? "sent" : "wait";
   if (status >= 200 && status < 400) return "sent";
   if (status === 401) return "sign in";
@@ -83,6 +87,7 @@ export function valueWords({ fields }) {
   const said = new Map(pairs);
   const outcome = said.get("outcome") || "completed";
   const ran = said.get("raw_ms");
+  if (outcome === "done") return setWords(said);
   if (outcome !== "completed") {
     const ending = ENDINGS[/** @type {keyof ENDINGS} */ (outcome)] ?? outcome;
     return ran ? `${ending} at ${tenths(Number(ran))} s` : ending;
@@ -94,6 +99,12 @@ export function valueWords({ fields }) {
   const unit = said.get("unit") ?? "";
   const marks = `${said.get("start_mark")} to ${said.get("end_mark")}`;
   return `${said.get("end_mark") ? marks : said.get("distance") || "no value"} ${unit}`;
+}
+
+/** "reps 12, errors 1" @param {Map<string, string>} said */
+function setWords(said) {
+  const counted = COUNTED.filter((name) => said.get(name));
+  return counted.map((name) => `${name} ${said.get(name)}`).join(", ") || "done";
 }
 
 /** "142/80 mmHg, standing 1 min" @param {Map<string, string>} said */

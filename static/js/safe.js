@@ -13,6 +13,9 @@ export function showFirstSteps() {
 
 /** Once per page. */
 export function watchFirstSteps() {
+  document.addEventListener("click", ({ target }) => {
+    if (target instanceof Element && target.closest("[data-stop-set]")) showFirstSteps();
+  });
   document.addEventListener("htmx:after:swap", () => {
     const steps = document.querySelector("[data-first-steps]");
     if (document.getElementById("make-safe")) steps?.setAttribute("hidden", "");

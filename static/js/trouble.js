@@ -18,7 +18,7 @@ export function watchTrouble() {
 }
 
 /** @param {string} words */
-function tell(words) {
+export function tell(words) {
   const message = document.getElementById("message");
   if (!message) return;
   message.textContent = words;

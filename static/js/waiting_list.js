@@ -26,15 +26,15 @@ function made(tag, words, look = "") {
 function line(item) {
   const row = made("li", "");
   row.append(made("b", item.test || "A trial"), ` ${valueWords(item)}`);
-  if (item.undone) row.append(" · to be voided: stopped by mistake");
+  if (item.undone) row.append(` · to be voided: ${item.undone.toLowerCase()}`);
   const time = new Date(item.at).toLocaleString([], { dateStyle: "short", timeStyle: "short" });
   row.append(made("p", `${time} · ${age(item)}`, "quiet"));
   if (inMemory(item)) row.append(made("p", LOST, "error"));
   if (!item.said) return row;
   row.append(made("p", `Needs you: ${item.said}`, "error"));
   if (item.round) {
-    const link = made("a", "Open this test", "btn plain small");
-    link.setAttribute("href", `/rounds/${item.round}`);
+    const link = made("a", "Open its page", "btn plain small");
+    link.setAttribute("href", /^\d+$/.test(item.round) ? `/rounds/${item.round}` : `/${item.round}`);
     row.append(link);
   }
   if (item.said.includes("outside what a trial can be")) {

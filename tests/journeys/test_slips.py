@@ -12,7 +12,8 @@ from tests.journeys.deeds import (
     time_it,
     trials,
 )
-from tests.journeys.sheet import kept_on_phone, open_test
+from tests.journeys.sheet import kept_on_phone, open_test, worker_ready
+from tests.journeys.sheet import no_network as cable_out
 
 RUNNING = "form[data-state=running]"
 TWO_TRIALS = "four_square_step"
@@ -140,6 +141,35 @@ def test_clock_of_a_lost_page_is_stopped_on_the_sheet(
     assert phone.page.url == round_url
     assert trial.raw_ms is not None
     assert abs(trial.raw_ms / 1000 - at) < 0.3
+    forgive(phone)
+
+
+def test_network_that_is_back_too_early_costs_no_time(
+    phone: Phone, patient_id: int
+) -> None:
+    """A phone says that it is online before a page can come: the sheet stands again."""
+    phone.goto("/bedside")
+    worker_ready(phone.page)
+    open_round(phone, patient_id, STANDS)
+    phone.page.locator("[data-pad]").tap()
+    phone.page.wait_for_selector(RUNNING)
+    with cable_out(phone):
+        phone.page.reload()
+        phone.page.wait_for_timeout(2500)
+        phone.page.locator("[data-held-stop]").tap()
+        at = phone.page.locator("[data-held-clock]").inner_text()
+        phone.page.reload()
+        said = phone.page.locator("[data-held-said]", has_text="kept on this phone")
+        said.wait_for()
+        phone.page.evaluate("window.dispatchEvent(new Event('online'))")
+        phone.page.wait_for_timeout(500)
+        assert phone.page.locator("[data-held-clock]").inner_text() == at
+        assert not phone.page.locator("[data-held-stop]").is_visible()
+    phone.page.locator("[data-confirm]").tap()
+    phone.page.locator(".value").wait_for()
+
+    (trial,) = trials(phone)
+    assert abs((trial.raw_ms or 0) / 1000 - float(at)) < 0.06
     forgive(phone)
 
 

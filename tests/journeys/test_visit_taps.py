@@ -68,14 +68,15 @@ def test_without_network_nothing_tapped_is_lost(visit: Phone, site: Site) -> Non
     ]
 
 
-def test_whole_list_at_one_tap_leaves_the_hand_off_open(
+def test_whole_list_at_one_tap_leaves_strip_and_hand_off_open(
     visit: Phone, site: Site
 ) -> None:
     page = visit.page
     page.get_by_role("button", name="I checked all of these").tap()
     expect(page.locator("[name=exit-bell][value=done]")).to_be_checked()
-    wait_until(page, lambda: len(rows(site, ExitItem)) == 7)
+    wait_until(page, lambda: len(rows(site, ExitItem)) == 6)
     expect(page.locator("[name=exit-hand_off]:checked")).to_have_count(0)
+    expect(page.locator("[name=exit-strip]:checked")).to_have_count(0)
     page.get_by_role("button", name="Close this visit").tap()
     expect(page.locator("#close-error")).to_contain_text("hand-off given")
     expected(visit, "422")

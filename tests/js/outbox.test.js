@@ -24,7 +24,10 @@ test("an item knows its id, person, round and version", () => {
 
 test("only a round's own address names a round", () => {
   const rows = [["/rounds/12", "12"], ["/rounds/12/trials", "12"], ["/rounds/12x", ""],
-    ["/patients/12", ""], ["/x/rounds/12", ""], ["", ""]];
+    ["/patients/12", ""], ["/x/rounds/12", ""], ["", ""],
+    ["/patients/1/activities/T01", "patients/1/activities/T01"],
+    ["/patients/1/activities/T01/sets", "patients/1/activities/T01"],
+    ["/patients/1/activities", ""]];
   for (const [path, round] of rows) assert.equal(roundOf(path), round, path);
 });
 
@@ -117,6 +120,12 @@ test("the raw value in words", () => {
     [{ outcome: "unable", reason: "pain" }, "unable"],
     [{ outcome: "not_done" }, "not done"],
   ];
+  for (const [fields, words] of rows) assert.equal(valueWords(itemOf(fields)), words);
+});
+
+test("a set says what was counted, and no more", () => {
+  const rows = [[{ outcome: "done", reps: "12", errors: "1", grade: "13" }, "reps 12, errors 1"],
+    [{ outcome: "done", grade: "13" }, "done"], [{ outcome: "declined" }, "declined"]];
   for (const [fields, words] of rows) assert.equal(valueWords(itemOf(fields)), words);
 });
 

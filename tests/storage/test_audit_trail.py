@@ -10,7 +10,7 @@ from app.storage import audit_checks
 from app.storage.audit import AuditEntry
 from app.storage.audit_trail import (
     Wanted,
-    _way_to_patient,
+    _ways_to_patient,
     entries_for,
     places_of,
     words_used,
@@ -128,7 +128,7 @@ def test_subjects_are_found_where_they_may_be_seen(ward: Ward) -> None:
     ],
 )  # fmt: skip
 def test_way_to_the_patient_is_found_in_the_schema(table: str, belongs: bool) -> None:
-    assert (_way_to_patient(table) is not None) == belongs
+    assert bool(_ways_to_patient(table)) == belongs
 
 
 def test_subject_of_the_other_world_has_no_place(ward: Ward) -> None:

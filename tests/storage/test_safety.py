@@ -16,7 +16,8 @@ from app.storage.database import read_session, write_session
 from app.storage.errors import NotAllowed, NotFound
 from app.storage.patients import Patient
 from app.storage.people import Person
-from app.storage.safety import SafetyEvent, SafetySymptom, Stop
+from app.storage.safety import Stop
+from app.storage.safety_rows import SafetyEvent, SafetySymptom
 from app.storage.trials import Trial, TrialBody, void_trial
 from tests.make import (
     NOW,
@@ -188,7 +189,7 @@ def test_outsider_neither_sees_nor_answers(ward: Ward, stopped: Trial) -> None:
 def brief(ward: Ward) -> list[int]:
     with read_session(ward.engine) as session:
         found = safety.open_stops_of(session, ward.patient.id)
-    return [stop.trial.id for stop in found]
+    return [stop.row.id for stop in found]
 
 
 @pytest.mark.parametrize("who", ["therapist", "supervisor"])
@@ -255,7 +256,7 @@ def assign(session: Session, patient: Patient, to: Person) -> None:
 
 def alerts(ward: Ward, person: Person) -> list[int]:
     with read_session(ward.engine) as session:
-        return [stop.trial.id for stop in safety.students_stops(session, person)]
+        return [stop.row.id for stop in safety.students_stops(session, person)]
 
 
 def test_students_stop_alerts_the_supervisor_and_nobody_else(

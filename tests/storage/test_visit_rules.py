@@ -44,6 +44,13 @@ BAD = [
     ("exit_item", "told_role = 'janitor'", "told_role"),
     ("exit_item", "item = 'bell'", "told_when"),
     ("exit_item", "state = 'not_applicable'", "told_when"),
+    ("exit_item", "strip_state = 'lost'", "strip_state"),
+    ("exit_item", "strip_state = 'removed'", "strip_when"),
+    (
+        "exit_item",
+        "item = 'strip', told_role = NULL, strip_state = 'none_used'",
+        "strip_when",
+    ),
     ("symptom_check", "uid = 'abc'", "uid"),
     ("symptom_check", "asking = 'abc'", "asking"),
     ("symptom_check", "agreed = 'maybe'", "agreed"),
@@ -130,6 +137,7 @@ BAD = [
 GOOD = [
     ("visit", "individual_minutes = 600"),
     ("exit_item", "state = 'not_applicable', told_role = NULL"),
+    ("exit_item", "item = 'strip', told_role = NULL, strip_state = 'retrieved'"),
     ("vital_signs", "carrier = 'room_air', flow_tenths = NULL"),
     ("vital_signs", "carrier = 'ventilator', flow_tenths = NULL"),
     ("vital_signs", "carrier = NULL, flow_tenths = NULL, oxygen = '2 L'"),

@@ -112,7 +112,7 @@ def test_worker_keeps_static_files_only_and_they_are_there(client: TestClient) -
     assert all(file.startswith("/static/") for file in files)
     assert {client.get(file).status_code for file in files} == {200}
     assert told(client, "SHEET") == "/bedside"
-    for needed in ("/app.css", "/js/pages.js"):
+    for needed in ("/app.css", "/js/pages.js", "/js/sheet.js", "/js/watch.js"):
         assert any(file.endswith(needed) for file in files), needed
 
 

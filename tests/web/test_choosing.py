@@ -134,15 +134,17 @@ def test_whole_hold_is_a_ceiling_by_its_own_limit(
 
 
 def test_it_is_remembered_for_today_and_no_longer(
-    therapist: TestClient, patient_id: int, clock: Clock
+    sign_in_as: Callable[[str], TestClient], patient_id: int, clock: Clock
 ) -> None:
+    therapist = sign_in_as("therapist")
     say(therapist, patient_id, "stands", "chair", minutes="15")
     page = shown(therapist, patient_id)
     pressed = [n.attributes["value"] for n in page.css("[aria-pressed=true]")]
     ticked = [n.attributes["value"] for n in page.css("input[checked]")]
     clock.move(days=1)
-    next_day = shown(therapist, patient_id)
+    next_day = shown(sign_in_as("therapist"), patient_id)
 
+    assert "Choose a test" in next_day.text()
     assert pressed == ["stands"]
     assert ticked == ["chair", "15"]
     assert not next_day.css("[aria-pressed=true]")

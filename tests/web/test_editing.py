@@ -390,7 +390,7 @@ def test_new_facts_change_the_stored_reading_at_once(
 def test_each_score_is_read_as_old_as_the_stroke_was_that_day(
     sign_in_as: SignIn, patient_id: int, site: Site, clock: Clock
 ) -> None:
-    """Tested in March and in November; then the day of the stroke is learnt."""
+    """Scored in March and in November; then the day of the stroke is learnt."""
     therapist = sign_in_as("therapist")
     done(therapist, patient_id, "timed_up_and_go", "16.2")
     clock.move(days=250)

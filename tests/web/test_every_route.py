@@ -10,6 +10,7 @@ import pytest
 from fastapi import FastAPI
 from starlette.testclient import TestClient
 
+from app.storage.activity_sets import SetBody
 from app.storage.database import write_session
 from app.storage.episodes import open_episode
 from app.storage.observations import TaskObservation, record
@@ -21,11 +22,14 @@ from app.storage.visits import close
 from app.web.deps import Site
 from tests.conftest import person_by
 from tests.make import (
+    make_goal,
+    make_home_sheet,
     make_person,
     make_precaution,
     make_room_change,
     make_room_measure,
     make_round,
+    make_set,
     make_trial,
     make_visit,
     new_uid,
@@ -57,9 +61,14 @@ ROWS: dict[tuple[str, str], str] = {
     ("GET", "/join/{token}"): NOT_HERE,
     ("POST", "/join/{token}"): NOT_HERE,
     ("GET", "/account"): SIGNED_IN,
+    ("GET", "/activities/tools"): SIGNED_IN,
     ("GET", "/kit"): SIGNED_IN,
     ("GET", "/kit/scale"): SIGNED_IN,
     ("GET", "/measures/{measure_id}/sources"): SIGNED_IN,
+    ("GET", "/activities"): SIGNED_IN,
+    ("POST", "/activities"): SIGNED_IN,
+    ("GET", "/activities/evidence"): SIGNED_IN,
+    ("GET", "/activities/{aid}"): SIGNED_IN,
     ("POST", "/account/passphrase"): SIGNED_IN,
     ("POST", "/account/pin"): SIGNED_IN,
     ("POST", "/account/sign-ins/end-others"): SIGNED_IN,
@@ -134,6 +143,7 @@ ROWS: dict[tuple[str, str], str] = {
     ("POST", OF_PATIENT + "/purge"): OVERSIGHT,
     ("POST", OF_PATIENT + "/visit"): BEDSIDE,
     ("GET", OF_PATIENT + "/visits"): BEDSIDE,
+    ("GET", OF_PATIENT + "/doses"): BEDSIDE,
     ("GET", "/visits/{visit_id}"): BEDSIDE,
     ("GET", "/visits/{visit_id}/picture"): BEDSIDE,
     ("POST", "/visits/{visit_id}/looked"): OVERSIGHT,
@@ -153,13 +163,46 @@ ROWS: dict[tuple[str, str], str] = {
     ("POST", OF_PATIENT + "/measures/{measure_id}/not-done"): BEDSIDE,
     ("GET", OF_PATIENT + "/measures/{measure_id}/ready"): BEDSIDE,
     ("POST", OF_PATIENT + "/measures/{measure_id}/ready"): BEDSIDE,
+    ("GET", OF_PATIENT + "/home-sheet"): BEDSIDE,
+    ("POST", OF_PATIENT + "/home-sheet"): BEDSIDE,
+    ("GET", "/home-sheets/{sheet_id}"): BEDSIDE,
+    ("POST", "/home-sheets/{sheet_id}/end"): BEDSIDE,
+    ("GET", OF_PATIENT + "/goals"): BEDSIDE,
+    ("GET", OF_PATIENT + "/goals/new"): BEDSIDE,
+    ("POST", OF_PATIENT + "/goals/new"): BEDSIDE,
+    ("POST", OF_PATIENT + "/goals/preview"): BEDSIDE,
+    ("GET", OF_PATIENT + "/goals/scale"): BEDSIDE,
+    ("GET", "/goals/{goal_id}"): BEDSIDE,
+    ("GET", "/goals/{goal_id}/edit"): BEDSIDE,
+    ("POST", "/goals/{goal_id}/edit"): BEDSIDE,
+    ("POST", "/goals/{goal_id}/words"): BEDSIDE,
+    ("POST", "/goals/{goal_id}/close"): BEDSIDE,
+    ("POST", "/goals/{goal_id}/sign"): JUDGEMENT,
+    ("POST", "/goals/{goal_id}/scale"): JUDGEMENT,
+    ("POST", "/goals/{goal_id}/level"): JUDGEMENT,
     ("GET", OF_PATIENT + "/pathways"): BEDSIDE,
     ("GET", OF_PATIENT + "/pathways/{pathway_id}"): BEDSIDE,
     ("POST", OF_PATIENT + "/pathways/{pathway_id}"): BEDSIDE,
+    ("GET", OF_PATIENT + "/deficits"): BEDSIDE,
+    ("POST", OF_PATIENT + "/deficits"): BEDSIDE,
+    ("GET", OF_PATIENT + "/treat"): BEDSIDE,
+    ("POST", OF_PATIENT + "/treat"): BEDSIDE,
+    ("POST", OF_PATIENT + "/treat/search"): BEDSIDE,
+    ("POST", OF_PATIENT + "/treat/favourite"): BEDSIDE,
+    ("GET", OF_PATIENT + "/plan"): BEDSIDE,
+    ("POST", OF_PATIENT + "/plan"): BEDSIDE,
+    ("POST", OF_PATIENT + "/plan/add"): BEDSIDE,
+    ("POST", OF_PATIENT + "/plan/copy"): BEDSIDE,
     ("GET", "/rounds/{round_id}"): BEDSIDE,
     ("POST", "/rounds/{round_id}/trials"): BEDSIDE,
     ("POST", "/rounds/{round_id}/chance"): BEDSIDE,
     ("POST", "/trials/{trial_id}/void"): BEDSIDE,
+    ("GET", OF_PATIENT + "/activities/{activity_id}"): BEDSIDE,
+    ("POST", OF_PATIENT + "/activities/{activity_id}/sets"): BEDSIDE,
+    ("POST", "/sets/{set_id}/void"): BEDSIDE,
+    ("GET", "/sets/{set_id}/safety"): BEDSIDE,
+    ("POST", "/sets/{set_id}/safety"): BEDSIDE,
+    ("POST", "/sets/{set_id}/seen"): "snnnfnyy",
     ("GET", "/trials/{trial_id}/safety"): BEDSIDE,
     ("POST", "/trials/{trial_id}/safety"): BEDSIDE,
     ("POST", "/trials/{trial_id}/seen"): "snnnfnyy",
@@ -169,8 +212,12 @@ IN_PATH = {
     "patient_id": "1",
     "round_id": "1",
     "trial_id": "1",
+    "activity_id": "T01",
+    "set_id": "1",
     "measure_id": "timed_up_and_go",
     "pathway_id": "cdc",
+    "goal_id": "1",
+    "aid": "S01",
     "held_id": "1",
     "person_id": "1",
     "episode_id": "1",
@@ -179,6 +226,7 @@ IN_PATH = {
     "visit_id": "1",
     "part": "symptoms",
     "task_id": "1",
+    "sheet_id": "1",
     "view_id": "1",
     "text_id": "1",
     "kind": "report",
@@ -225,6 +273,9 @@ def world(site: Site, patient_id: int) -> None:
         )
         round = make_round(session, owner, visit)
         make_trial(session, owner, round, TrialBody(outcome="stopped"))
+        make_set(session, owner, visit, SetBody(outcome="stopped"))
+        make_home_sheet(session, owner, open_episode(session, patient))
+        make_goal(session, owner, open_episode(session, patient))
 
 
 def filled(path: str) -> str:

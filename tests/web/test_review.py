@@ -14,7 +14,7 @@ from app.storage.review import ReviewDecision, VisitText, broken_texts
 from app.web.deps import Site
 from tests.conftest import found, person_by
 from tests.make import PASSPHRASE
-from tests.web.test_visits import begin, put
+from tests.web.test_visits import LEFT_ROOM, begin, put
 
 SignIn = Callable[[str], TestClient]
 OWN = "Needed two rests; graded the seat height down."
@@ -33,7 +33,7 @@ def visit(student: TestClient, site: Site, patient_id: int) -> str:
         assign(session, owner, patient, pupil, now=site.clock())
     url = begin(student, patient_id)
     put(student, url, "tasks", task="kitchen", level="stand_by", helpers="1")
-    put(student, url, "exit", all="done", **{"exit-hand_off": "family"})
+    put(student, url, "exit", all="done", **LEFT_ROOM)
     assert put(student, url, "close") == 303
     return url
 

@@ -12,7 +12,7 @@ from app.storage import safety
 from app.storage.assignments import Assignment
 from app.storage.audit import AuditEntry
 from app.storage.database import read_session, write_session
-from app.storage.safety import SafetyEvent
+from app.storage.safety_rows import SafetyEvent
 from app.storage.trials import Trial
 from app.web.deps import Site
 from app.web.safety_form import nearest

@@ -80,12 +80,12 @@ def test_closed_visit_of_another_day_offers_no_going_on(
 def test_left_room_is_told_in_the_order_of_the_list(
     therapist: TestClient, visit: str
 ) -> None:
-    said = {"exit-hand_off": "nurse", "exit-bell": "done", "exit-strip": "done"}
+    said = {"exit-hand_off": "nurse", "exit-bell": "done", "exit-strip": "removed"}
     put(therapist, visit, "exit", **said, **{"exit-alarm": "not_applicable"})
 
     assert timeline(therapist, visit) == [
-        "09:30 Left: strip and tape out of the way; bell in reach; hand-off given: "
-        "nurse; not applicable: alarm as it was found Therapist"
+        "09:30 Left: strip out of the room with the therapist; bell in reach; "
+        "hand-off given: nurse; not applicable: alarm as it was found Therapist"
     ]
 
 

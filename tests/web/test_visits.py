@@ -24,6 +24,7 @@ from tests.conftest import Clock, found, person_by
 from tests.make import make_person
 from tests.web.bedside import done
 
+LEFT_ROOM = {"exit-hand_off": "nurse", "exit-strip": "removed"}
 SignIn = Callable[[str], TestClient]
 
 
@@ -256,7 +257,7 @@ def test_visit_closes_only_after_the_exit_list(
 ) -> None:
     early = therapist.post(f"{visit}/close", data={})
     assert put(therapist, visit, "exit") == 422
-    some = {"exit-strip": "done", "exit-alarm": "not_applicable"}
+    some = {"exit-strip": "removed", "exit-alarm": "not_applicable"}
     assert put(therapist, visit, "exit", **some) == 303
     stored = {row.item: row.state for row in rows(site, ExitItem)}
     still = therapist.post(f"{visit}/close", data={})
@@ -372,7 +373,7 @@ def test_assistant_closes_treatment_alone(
     assistant = sign_in_as("assistant")
     visit = begin(assistant, patient_id)
     put(assistant, visit, "kind", kind=kind)
-    put(assistant, visit, "exit", all="done", **{"exit-hand_off": "nurse"})
+    put(assistant, visit, "exit", all="done", **LEFT_ROOM)
 
     assert put(assistant, visit, "close") == status
 

@@ -12,7 +12,7 @@ Anchor = Literal["start", "middle", "end"]
 Better = Literal["lower", "higher"]
 Shape = Literal[
     "cutoff", "crossed", "average", "spread", "pin", "other", "error",
-    "latest", "unable", "stopped", "slope",
+    "latest", "unable", "stopped", "slope", "goal",
 ]  # fmt: skip
 
 #: Strip widths in em that words must fit: on a phone; on a phone with its text at
@@ -40,11 +40,14 @@ class Band:
 
 @dataclass(frozen=True, slots=True)
 class Notch:
-    """A published cut-off or average. `crossed`: the score is on its worse side."""
+    """A published cut-off or average, or somebody's goal.
+
+    `crossed`: the score is on its worse side.
+    """
 
     value: Decimal
     words: str
-    kind: Literal["cutoff", "average"]
+    kind: Literal["cutoff", "average", "goal"]
     crossed: bool = False
 
 

@@ -119,8 +119,8 @@ def _ends(unit: str, better: Better) -> tuple[str, str]:
 
 
 def _shape(notch: Notch) -> Shape:
-    if notch.kind == "average":
-        return "average"
+    if notch.kind != "cutoff":
+        return notch.kind
     return "crossed" if notch.crossed else "cutoff"
 
 
