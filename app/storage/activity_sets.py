@@ -71,7 +71,10 @@ class ActivitySet(Numbered, table=True):
         check("distance", number_text("distance")),
         one_of("distance_unit", DISTANCE_UNITS),
         check("unit_with_distance", "(distance IS NULL) = (distance_unit IS NULL)"),
-        check("correct_of_calls", "correct IS NULL OR correct <= calls"),
+        check(
+            "correct_of_calls",
+            "correct IS NULL OR (calls IS NOT NULL AND correct <= calls)",
+        ),
         one_of("hand_support", HAND_SUPPORT),
         one_of("level", LEVELS),
         between("helpers", 0, 4),

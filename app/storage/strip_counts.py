@@ -6,14 +6,13 @@ a hazard to life: it stays only with a taught helper at the person's own home.
 
 from typing import Final
 
-from sqlalchemy import literal, select
 from sqlmodel import Session
 
 from app.clinical.precautions import PRECAUTIONS
 from app.storage.activity_sets import sets_in
 from app.storage.episodes import Episode, Visit
+from app.storage.home_sheets import current_sheet
 from app.storage.precautions import precautions_on
-from app.storage.tables import Table
 
 #: Settings of an episode in which the visit is at the person's own home.
 AT_HOME: Final = ("community", "home_care", "sheltered_housing")
@@ -40,22 +39,9 @@ def leaving_refused(session: Session, visit: Visit) -> str:
             return f"The strip may not stay: {PRECAUTIONS[tag].label} is in force."
     if episode.setting not in AT_HOME:
         return "The strip may not stay: only at the person's own home, by plan."
-    if not has_home_sheet(session, episode):
+    if current_sheet(session, episode.patient_id) is None:
         return "The strip may not stay: no home sheet is current."
     return ""
-
-
-def has_home_sheet(session: Session, episode: Episode) -> bool:
-    """Whether a home sheet is current. Where none can be kept, none is asked for."""
-    sheets = Table.metadata.tables.get("home_sheet")
-    if sheets is None:
-        return True
-    current = (
-        select(literal(1))
-        .where(sheets.c.episode_id == episode.id, sheets.c.ended_at.is_(None))
-        .limit(1)
-    )
-    return session.connection().execute(current).first() is not None
 
 
 def counts_in_and_out(session: Session, visit: Visit) -> bool:

@@ -45,13 +45,7 @@ class Rung:
 def deficit_words(shelf: Catalogue) -> dict[str, str]:
     """The words of every deficit that an activity answers, by its key."""
     keys = {key: None for a in shelf.activities.values() for key in a.answers}
-    named: Mapping[str, object] = getattr(
-        getattr(shelf, "deficits", None), "named", {}
-    )  # the rules of deficits may not be there
-    return {
-        key: str(getattr(named.get(key), "words", key.replace("_", " ").capitalize()))
-        for key in keys
-    }
+    return {key: shelf.deficits.named[key].words for key in keys}
 
 
 def grade_value(grade: Grade, value: Decimal) -> str:

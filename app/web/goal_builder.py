@@ -1,6 +1,7 @@
 """Building a goal in a few taps: from something measured, its sentence in sight."""
 
 import uuid
+from dataclasses import replace
 from datetime import date, datetime
 from typing import Annotated, Any
 
@@ -342,6 +343,7 @@ def save(
     body = read_goal(form, begins, today, errors)
     if body is None:
         return _page(request, book, form, begins, errors, today, goal=goal)
+    body = _same_start(body_of(goal), body)
     try:
         edit_goal(session, me, goal, body, version=version_in(form), now=now)
     except StaleVersion:
@@ -357,6 +359,12 @@ def save(
     return RedirectResponse(
         f"/patients/{book.patient.id}/goals#goal-{goal.number}", 303
     )
+
+
+def _same_start(was: GoalBody, body: GoalBody) -> GoalBody:
+    """A count that nobody changed was made on its first day, not on this one."""
+    counted = (body.base_times, body.out_of) == (was.base_times, was.out_of)
+    return replace(body, base_on=was.base_on) if counted else body
 
 
 def _said(book: GoalBook, body: GoalBody) -> dict[str, str]:

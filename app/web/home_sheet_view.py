@@ -92,7 +92,7 @@ def how_much(amount: str, sets: int, times: int) -> str:
     >>> how_much("10", 1, 1)
     '1 set, 1 time a week. Each set: 10.'
     """
-    said = re.sub(r"(?<=\d) s\b", " seconds", amount)
+    said = re.sub(r"(?<=\d) s\b", " seconds", amount).removesuffix(" per rung")
     a_set = "1 set" if sets == 1 else f"{sets} sets"
     a_week = "1 time" if times == 1 else f"{times} times"
     return f"{a_set}, {a_week} a week. Each set: {said}."

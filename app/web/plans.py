@@ -18,6 +18,7 @@ from app.storage.errors import StaleVersion
 from app.storage.patients import Patient, patient_for
 from app.storage.people import Person
 from app.storage.plans import write_plan
+from app.web.activity_words import deficit_words
 from app.web.choosing import said_today
 from app.web.comparing import Compare, compared
 from app.web.deps import (
@@ -49,7 +50,6 @@ from app.web.planning import (
     typed_grade,
 )
 from app.web.treat_page import treat_page
-from app.web.treating import deficit_words
 from app.web.versions import version_in
 
 router = APIRouter()

@@ -5,6 +5,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from app.storage.patients import patient_for
 from app.storage.plans import star
+from app.web.activity_words import deficit_words
 from app.web.choosing import keep_for_today, said_today
 from app.web.deps import (
     Form,
@@ -20,7 +21,7 @@ from app.web.deps import (
 )
 from app.web.planning import activity_in
 from app.web.treat_page import treat_page
-from app.web.treating import deficit_words, today_from
+from app.web.treating import today_from
 
 router = APIRouter()
 

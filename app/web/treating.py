@@ -17,6 +17,7 @@ from app.storage.errors import NotFound
 from app.storage.patients import Patient
 from app.storage.people import Person
 from app.storage.plans import favourites_of
+from app.web.activity_words import deficit_words
 from app.web.deficits import deficits_of
 from app.web.deps import Form
 from app.web.done_sets import done_sets
@@ -45,11 +46,6 @@ class Treat:
     more: tuple[Offer, ...]
     hidden: tuple[Offer, ...]
     plan: Planned
-
-
-def deficit_words(shelf: Catalogue) -> Mapping[str, str]:
-    """Every deficit in words, in the catalogue's order."""
-    return {key: deficit.words for key, deficit in shelf.deficits.named.items()}
 
 
 def _searched(shelf: Catalogue) -> Mapping[str, str]:

@@ -13,7 +13,9 @@ const LIT_MS = 120;
 export function counting(place, bout) {
   const name = place.dataset.counts ?? "";
   const shown = /** @type {HTMLElement} */ (place.querySelector("[data-count]"));
-  const paint = () => { shown.textContent = String(countIn(bout.value(name))); };
+  // What nobody counted is not 0.
+  const paint = () => { shown.textContent = bout.value(name) ? String(countIn(bout.value(name))) : "–"; };
+  place.querySelector("[data-none]")?.addEventListener("click", () => bout.put(name, "0"));
   bout.form.addEventListener("input", (event) => {
     if (/** @type {HTMLInputElement} */ (event.target).name !== name) return;
     paint();

@@ -60,7 +60,7 @@ function refresh() {
 
 function isInUse() {
   const work = place("#work");
-  const fields = [...(work?.querySelectorAll("input:not([type=hidden])") ?? [])];
+  const fields = [...(work?.querySelectorAll("input[name]:not([type=hidden])") ?? [])];
   const touched = fields.some((element) => {
     const field = /** @type {HTMLInputElement} */ (element);
     return field.value !== field.defaultValue || field.checked !== field.defaultChecked;

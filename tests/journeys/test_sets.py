@@ -30,9 +30,9 @@ def open_card(phone: Phone, patient_id: int, activity: str = "T01") -> Page:
     return phone.page
 
 
-def more(page: Page, label: str, times: int = 1) -> None:
+def count(page: Page, name: str, times: int = 1) -> None:
     for _ in range(times):
-        page.get_by_role("button", name=f"More: {label}", exact=True).tap()
+        page.locator(f".tally-pad[data-add={name}]").tap()
 
 
 def save(page: Page) -> None:
@@ -44,19 +44,19 @@ def test_set_is_saved_by_thumb_and_the_next_is_ready(
 ) -> None:
     page = open_card(phone, patient_id)
     phone.axe("card")
-    more(page, "Repetitions", 3)
-    more(page, "Errors", 2)
+    count(page, "reps", 3)
+    count(page, "errors")
     page.get_by_text("harder: ring radius 13 in", exact=True).tap()
     page.get_by_text("fingertips").tap()
     page.get_by_text("Asked: no symptom").tap()
     save(page)
-    expect(page.locator("#set h2")).to_have_text("Set 2 of 2")
+    expect(page.locator("#set > h2")).to_have_text("Set 2 of 2")
 
     (row,) = sets(site)
     assert (row.reps, row.errors, row.grade) == (3, 1, "13")
     assert (row.hand_support, row.no_symptom) == ("fingertip", True)
     expect(page.locator(".grade-line")).to_have_text("Ring radius 13 in")
-    expect(page.locator("#set h2")).to_be_in_viewport()
+    expect(page.locator("#set > h2")).to_be_in_viewport()
     expect(page.get_by_label("Repetitions", exact=True)).to_have_value("")
     expect(page.locator("[name=hand_support]:checked")).to_have_value("fingertip")
     phone.axe("after a set")
@@ -66,10 +66,10 @@ def test_saved_set_can_be_undone_for_ten_seconds(
     phone: Phone, patient_id: int, site: Site
 ) -> None:
     page = open_card(phone, patient_id)
-    more(page, "Repetitions")
+    count(page, "reps")
     save(page)
     page.locator("form.undo-set").get_by_role("button").tap()
-    expect(page.locator("#set h2")).to_have_text("Set 1 of 2")
+    expect(page.locator("#set > h2")).to_have_text("Set 1 of 2")
     assert sets(site)[0].void_reason == "Saved by mistake"
 
     save(page)
@@ -84,7 +84,7 @@ def test_without_network_a_set_waits_and_is_sent(
     phone = open_phone(service_workers="block")
     page = open_card(phone, patient_id)
     with no_network(phone):
-        more(page, "Repetitions", 2)
+        count(page, "reps", 2)
         save(page)
         says(phone, "[data-waiting]", "1 waiting to send")
         says(phone, "[data-kept]", "reps 2")
@@ -94,7 +94,7 @@ def test_without_network_a_set_waits_and_is_sent(
         ]
         assert sets(site) == []
     all_sent(phone)
-    expect(page.locator("#set h2")).to_have_text("Set 2 of 2", timeout=20_000)
+    expect(page.locator("#set > h2")).to_have_text("Set 2 of 2", timeout=20_000)
 
     assert [row.reps for row in sets(site)] == [2]
     forgive(phone)
@@ -106,7 +106,7 @@ def test_set_undone_before_it_was_sent_arrives_void(
     phone = open_phone(service_workers="block")
     page = open_card(phone, patient_id)
     with no_network(phone):
-        more(page, "Repetitions", 2)
+        count(page, "reps", 2)
         save(page)
         says(phone, "[data-waiting]", "1 waiting to send")
         page.locator("[data-undo-kept] button").tap()
@@ -122,7 +122,7 @@ def test_make_safe_shows_at_the_touch_and_is_noted(
     phone: Phone, patient_id: int, site: Site
 ) -> None:
     page = open_card(phone, patient_id)
-    more(page, "Repetitions", 2)
+    count(page, "reps", 2)
     page.get_by_role("button", name="Stop - make safe").tap()
     expect(page.locator("#make-safe")).to_be_in_viewport()
     page.get_by_role("button", name="Fell").tap()
@@ -178,7 +178,7 @@ def test_risk_opens_the_set_once_a_reason_is_typed(
     reps.fill("5")
     phone.axe("with a risk")
     save(page)
-    expect(page.locator("#set h2")).to_have_text("Set 2 of 2")
+    expect(page.locator("#set > h2")).to_have_text("Set 2 of 2")
 
     (row,) = sets(site)
     assert (row.override, row.against, row.reps) == ("Two people guard", "", 5)

@@ -265,7 +265,7 @@ def test_saved_set_is_forgotten_on_the_phone(open_phone: OpenPhone) -> None:
 
     assert kept() is None
     assert value(page, "reps") == ""
-    expect(page.locator("[data-counts=reps] [data-count]")).to_have_text("0")
+    expect(page.locator("[data-counts=reps] [data-count]")).to_have_text("–")
 
 
 def test_rest_counts_down_and_says_its_end(clocked: Phone) -> None:

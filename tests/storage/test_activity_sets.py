@@ -3,11 +3,13 @@
 from datetime import timedelta
 
 import pytest
+from alembic import command
+from alembic.script import ScriptDirectory
 from sqlalchemy import text
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import select
 
-from app.storage import safety
+from app.storage import safety, upgrade
 from app.storage.activity_sets import (
     ActivitySet,
     SetBody,
@@ -18,9 +20,12 @@ from app.storage.activity_sets import (
     void_set,
 )
 from app.storage.audit import AuditEntry
-from app.storage.database import read_session, write_session
+from app.storage.database import migrate, read_session, write_session
 from app.storage.errors import NotAllowed, NotFound, SameIdOtherBody
+from app.storage.patients import archive_patient
+from app.storage.purge import purge
 from app.storage.safety_rows import SafetyEvent, SafetySeen
+from app.storage.trials import TrialBody
 from tests.make import NOW, TODAY, make_set, make_trial, new_uid
 from tests.storage.conftest import Ward
 
@@ -330,3 +335,46 @@ def test_row_about_a_stop_points_at_one_thing(
 
     with pytest.raises(IntegrityError, match=why):
         change(ward, statement)
+
+
+def test_what_was_noted_before_sets_had_stops_is_kept(ward: Ward) -> None:
+    """The tables are made anew on the way down and up again, with their rows."""
+    with write_session(ward.engine) as session:
+        body = TrialBody(outcome="stopped")
+        trial = make_trial(session, ward.therapist, ward.round, body)
+        said = {"what": "fell", "note": "pale", "symptoms": frozenset({"dizzy"})}
+        safety.record_answers(
+            session, ward.therapist, trial.id, said, base_id=None, now=LATER
+        )
+        safety.mark_seen(session, ward.supervisor, trial.id, LATER)
+    with upgrade.changing_schema(ward.engine) as connection:
+        config = upgrade.config(connection)
+        here = ScriptDirectory.from_config(config).get_revision("0019")
+        command.downgrade(config, str(here.down_revision))
+        old = connection.execute(text("SELECT note FROM safety_event")).scalars().all()
+    migrate(ward.engine, None)
+
+    with read_session(ward.engine) as session:
+        stop = safety.stop_for(session, ward.therapist, trial.id)
+    assert old == ["pale"]
+    assert (stop.answers.what, stop.answers.note) == ("fell", "pale")
+    assert stop.answers.symptoms == {"dizzy"}
+    assert [row.role for row in stop.seen] == ["supervisor"]
+
+
+def test_purge_takes_sets_with_all_that_hangs_on_them(
+    ward: Ward, stopped: ActivitySet
+) -> None:
+    say(ward, stopped, what="fell", symptoms=frozenset({"dizzy"}))
+    with write_session(ward.engine) as session:
+        safety.mark_seen(session, ward.therapist, stopped.id, LATER, "set")
+        make_set(session, ward.therapist, ward.visit, FULL)
+        patient = archive_patient(
+            session, ward.supervisor, ward.patient.id, version=1, now=LATER
+        )
+        gone = purge(
+            session, ward.supervisor, patient.id, why="for_practice", now=LATER
+        )
+
+    kept = ("activity_set", "set_symptom", "safety_event", "safety_seen")
+    assert [gone[name] for name in kept] == [2, 2, 1, 1]

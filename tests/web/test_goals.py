@@ -239,6 +239,19 @@ class TestBuilding:
         assert answer.status_code == 303
         assert (row.kind, row.times, row.base_says) == ("times", 4, "2 of 5")
 
+    def test_count_keeps_its_day_until_it_is_counted_anew(
+        self, therapist: TestClient, patient_id: int, days_later: Later, site: Site
+    ) -> None:
+        body = TIMES | {"base_times": "2"}
+        set_goal(therapist, patient_id, **body)
+        therapist, found_on = days_later(3), []
+        for version, base in (("1", "2"), ("2", "3")):
+            said = body | {"version": version, "base_times": base}
+            assert therapist.post("/goals/1/edit", data=said).status_code == 303
+            found_on.append(rows(site, GoalRow)[0].base_on)
+
+        assert found_on == [TODAY, TODAY + timedelta(days=3)]
+
     def test_text_that_could_tell_who_it_is_is_asked_about(
         self, therapist: TestClient, patient_id: int, start: str
     ) -> None:

@@ -10,8 +10,8 @@ from starlette.testclient import TestClient
 from app.catalogue.load import catalogue
 from app.clinical.precautions import PRECAUTIONS
 from app.clinical.vocabulary import ROOM_ITEMS
+from app.web.activity_words import deficit_words
 from app.web.deps import Site
-from app.web.treating import deficit_words
 from tests.conftest import Clock, found
 from tests.web.bedside import a_round, send
 from tests.web.treating import (

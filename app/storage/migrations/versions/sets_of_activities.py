@@ -121,7 +121,7 @@ def upgrade() -> None:
             name=op.f("ck_activity_set_correct"),
         ),
         sa.CheckConstraint(
-            "correct IS NULL OR correct <= calls",
+            "correct IS NULL OR (calls IS NOT NULL AND correct <= calls)",
             name=op.f("ck_activity_set_correct_of_calls"),
         ),
         sa.CheckConstraint(
