@@ -14,6 +14,7 @@ from app.storage import (
     patients,
     people,
     precautions,
+    room_measurements,
     scores,
     trials,
 )
@@ -24,6 +25,7 @@ from app.storage.home_sheets import HomeSheet, SheetBody, SheetItem, make_sheet
 from app.storage.patients import Patient, PatientDetails
 from app.storage.people import Person
 from app.storage.precautions import PrecautionOnEpisode
+from app.storage.room_measurements import RoomChange, RoomMeasure
 from app.storage.scores import DerivedScore, Score
 from app.storage.trials import Round, Trial, TrialBody
 
@@ -245,3 +247,38 @@ def make_home_sheet(
     )
     body = SheetBody(helper, home_change, change_words, items)
     return make_sheet(session, person, episode, body, uid=uid or new_uid(), now=now)
+
+
+def make_room_measure(
+    session: Session,
+    person: Person,
+    visit: Visit,
+    *,
+    uid: str | None = None,
+    now: datetime = NOW,
+    **said: str,
+) -> RoomMeasure:
+    """A toilet seat of 16 in, unless something else is said."""
+    usual = {"room": "bathroom", "thing": "toilet_seat", "value": "16", "unit": "in"}
+    row, _ = room_measurements.record_measure(
+        session, person, visit, {**usual, "phase": "before", "note": "", **said},
+        uid=uid or new_uid(), now=now,
+    )  # fmt: skip
+    return row
+
+
+def make_room_change(
+    session: Session,
+    person: Person,
+    visit: Visit,
+    *,
+    uid: str | None = None,
+    before: RoomMeasure | None = None,
+    now: datetime = NOW,
+    **said: str,
+) -> RoomChange:
+    usual = {"room": "bathroom", "change": "raised_toilet", "who": "supplier"}
+    told = {**usual, "words": "", **said, "before_id": before.id if before else None}
+    return room_measurements.add_change(
+        session, person, visit, told, uid=uid or new_uid(), now=now
+    )

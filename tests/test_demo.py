@@ -26,6 +26,7 @@ from app.storage.owing import Owed
 from app.storage.patients import Patient
 from app.storage.people import Person, check_passphrase
 from app.storage.review import ReviewDecision, VisitText, broken_texts
+from app.storage.room_measurements import changes_of, measures_of
 from app.storage.scores import Score
 from app.storage.trials import RoundTrials, Trial, rounds_of
 from app.web.due import due_tests
@@ -310,6 +311,19 @@ class TestTheStory:
 
         assert result is not None
         assert float(result.score.parts["difference"].value) == pytest.approx(5.1)
+
+    def test_home_was_measured_changed_and_measured_again(self, demo: Engine) -> None:
+        with read_session(demo) as session:
+            wanted = select(Patient).where(Patient.label == "Jade Wren")
+            patient = session.exec(wanted).one()
+            toilet, strip = changes_of(session, patient.id)
+            rooms = {row.room for row in measures_of(session, patient.id)}
+
+        assert (toilet.state, strip.state) == ("done", "proposed")
+        assert toilet.before is not None
+        assert toilet.after is not None
+        assert (toilet.before.value, toilet.after.value) == ("15.25", "18.75")
+        assert rooms == {"bathroom", "bedroom", "living_room"}
 
     def test_unable_came_before_able(self, demo: Engine) -> None:
         first, second = scores(demo, "Jade Wren", FIVE)

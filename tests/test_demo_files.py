@@ -40,6 +40,7 @@ def test_age_holds_at_every_visit(patient: DemoPatient, today: str) -> None:
 
 
 PATIENT = "patients/cobalt_badger.toml"
+WREN = "patients/jade_wren.toml"
 HERON = "patients/amber_heron.toml"
 
 
@@ -78,6 +79,14 @@ HERON = "patients/amber_heron.toml"
         (HERON, 'share = "60"', 'share = "80"', "share: Moderate: patient does 50"),
         (HERON, 'code = "03"', 'code = "3"', "code: '3' is not one of"),
         (HERON, "individual = 38", "alone = 38", "minutes: unknown key alone"),
+        (WREN, '"15 1/4"', '"15,25"', "room 1: value: '15,25': write a point"),
+        (WREN, '"tub_rim"', '"tub"', "room 2: thing: Choose what was measured."),
+        (WREN, 'of = "toilet"', 'of = "bath"', "room: of: no change 'bath' before"),
+        (WREN, 'phase = "after"\n', "", "room 1: of: only what was measured after it"),
+        (WREN, '"supplier"', '"dog"', "change 1: who: Choose one."),
+        (WREN, 'before = "toilet_seat"', 'before = "sink"', "'sink' is not one of"),
+        (WREN, 'state = "agreed"', 'state = "soon"', "state: 'soon' is not one of"),
+        (WREN, '"15.5 in"', '"5.5 in"', "sizes: lower_leg: Lower leg, floor to"),
         ("people.toml", '"student"', '"guest"', "role: 'guest' is not one of"),
     ],
 )  # fmt: skip

@@ -18,6 +18,7 @@ from app.catalogue.agreement import sources_agree
 from app.catalogue.base_rates import BaseRates, base_rates
 from app.catalogue.composites import check_kind, check_parts, parts_of
 from app.catalogue.conditions import check_limits, check_phases, check_unit, check_warns
+from app.catalogue.dimensions import Dimensions, dimensions
 from app.catalogue.evidence import Evidence
 from app.catalogue.facts import KINDS, fact, spans
 from app.catalogue.fields import CatalogueError, Table
@@ -52,7 +53,7 @@ DOMAINS = (
 
 @dataclass(frozen=True, slots=True)
 class Catalogue:
-    """All tests, pathways and activities by id, base rates, deficits, the edition."""
+    """All tests, pathways and activities by id, what stands beside, the edition."""
 
     measures: Mapping[str, Measure]
     edition: str
@@ -62,6 +63,7 @@ class Catalogue:
     deficits: Deficits = field(default_factory=Deficits)
     evidence: Evidence = field(default_factory=Evidence)
     icf: Mapping[str, IcfCode] = field(default_factory=dict)
+    dimensions: Dimensions = field(default_factory=Dimensions)
 
 
 @cache
@@ -89,9 +91,11 @@ def load(folder: Path) -> Catalogue:
         path.stem: pathway(_read(path, digest), f"pathways/{path.name}")
         for path in sorted((folder / "pathways").glob("*.toml"))
     }
+    sizes = _dimensions(folder / "dimensions.toml", digest)
     treating = treatment(folder, partial(_read, digest=digest), measures)
     cited = {f"{m.id}.toml": m.sources for m in measures.values()}
     cited |= {f"pathways/{p.id}.toml": p.sources for p in pathways.values()}
+    cited |= {"dimensions.toml": sizes.sources}
     sources_agree(cited | treating.cited | {"base_rates.toml": base.sources})
     _check_together(measures)
     edition = digest.hexdigest()[:12]
@@ -104,6 +108,7 @@ def load(folder: Path) -> Catalogue:
         treating.deficits,
         treating.evidence,
         treating.icf,
+        sizes,
     )
 
 
@@ -117,6 +122,10 @@ def _check_together(measures: dict[str, Measure]) -> None:
                 raise CatalogueError(
                     f"{measure.id}.toml: pair: no measure {pair.measure!r}"
                 )
+
+
+def _dimensions(path: Path, digest: Any) -> Dimensions:
+    return dimensions(_read(path, digest)) if path.exists() else Dimensions()
 
 
 def _read(path: Path, digest: Any) -> dict[str, Any]:

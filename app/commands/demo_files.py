@@ -23,14 +23,14 @@ from app.clinical.quantities import BadNumber
 from app.clinical.scoring import Trial, between_marks, read_trial
 from app.clinical.setup import BadFact, read_facts
 from app.clinical.vocabulary import (
-    CONDITIONS,
     OUTCOMES,
-    PERSON_FACTS,
     SETTINGS,
     SEXES,
     UNABLE_REASONS,
 )
 from app.commands.demo_goals import DemoGoal, read_demo_goal
+from app.commands.demo_person import read_conditions, read_facts_of, read_sizes
+from app.commands.demo_rooms import check_changes
 from app.commands.demo_sets import DemoSet, check_sets, read_sets
 from app.commands.demo_visits import EACH, DemoContent, read_content
 from app.storage.episodes import PLANS
@@ -80,9 +80,10 @@ class DemoVisit:
     @property
     def over(self) -> time:
         """When the last thing told of it was done; a visit ends on its own day."""
-        seen = len(self.content.symptoms) + len(self.content.vitals)
+        told = self.content
+        things = (told.symptoms, told.vitals, told.tasks, told.rooms, told.changes)
         trials = sum(len(round.trials) for round in self.rounds)
-        spent = EACH * (seen + trials + len(self.sets) + len(self.content.tasks))
+        spent = EACH * (trials + len(self.sets) + sum(map(len, things)))
         return (datetime.combine(date.min, self.at) + spent).time()
 
 
@@ -121,6 +122,7 @@ class DemoPatient:
     opened_days_ago: int
     conditions: Mapping[str, int | None] = field(default_factory=dict)
     facts: Mapping[str, str] = field(default_factory=dict)
+    sizes: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     precautions: tuple[DemoPrecaution, ...] = ()
     visits: tuple[DemoVisit, ...] = ()
     goals: tuple[DemoGoal, ...] = ()
@@ -186,8 +188,9 @@ def _patient(t: Table, shelf: Catalogue, handles: Mapping[str, str]) -> DemoPati
         turns=turns,
         sex=t.word("sex", SEXES) if t.has("sex") else None,
         assigned=t.words("assigned", handles),
-        conditions=_conditions(t),
-        facts=_person_facts(t),
+        conditions=read_conditions(t),
+        facts=read_facts_of(t),
+        sizes=read_sizes(t),
         **_episode(t),
         precautions=tuple(map(_precaution, t.tables("precaution"))),
         visits=tuple(_visit(v, shelf, handles) for v in t.tables("visit")),
@@ -207,26 +210,6 @@ def _age(t: Table, key: str) -> int | None:
     if years is not None and not YOUNGEST <= years <= OLDEST:
         raise t.wrong(key, f"must be {YOUNGEST} to {OLDEST}")
     return years
-
-
-def _conditions(t: Table) -> dict[str, int | None]:
-    found = {}
-    for row in t.tables("condition"):
-        name = row.word("name", CONDITIONS)
-        found[name] = _days(row, "since_days") if row.has("since_days") else None
-        row.done()
-    return found
-
-
-def _person_facts(t: Table) -> dict[str, str]:
-    facts = Table(t.table("facts"), f"{t.where}: facts")
-    found = {
-        key: facts.word(key, options)
-        for key, options in PERSON_FACTS.items()
-        if facts.has(key)
-    }
-    facts.done()
-    return found
 
 
 def _episode(t: Table) -> dict[str, Any]:
@@ -268,7 +251,7 @@ def _visit(t: Table, shelf: Catalogue, handles: Mapping[str, str]) -> DemoVisit:
         by=t.word("by", handles),
         rounds=tuple(_round(r, shelf) for r in t.tables("round")),
         sets=read_sets(t, shelf),
-        content=read_content(t),
+        content=read_content(t, shelf),
     )
     if made.content.end is not None and made.content.end.until <= made.over:
         raise t.wrong("until", f"not before {made.over:%H:%M}: more was done in it")
@@ -380,6 +363,7 @@ def _consistent(
     t: Table, patient: DemoPatient, shelf: Catalogue, handles: Mapping[str, str]
 ) -> None:
     """Nothing before the episode, and nothing that an order forbade."""
+    check_changes(t, [(v.content.rooms, v.content.changes) for v in patient.visits])
     for place, visit in enumerate(patient.visits, 1):
         if visit.days_ago > patient.opened_days_ago:
             raise t.wrong(f"visit {place}: days_ago", "before the episode opened")

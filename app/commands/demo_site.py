@@ -284,6 +284,7 @@ def details_of(patient: DemoPatient, day: Callable[[int], date]) -> PatientDetai
             for name, days in patient.conditions.items()
         },
         facts=patient.facts,
+        sizes=patient.sizes,
     )
 
 

@@ -7,12 +7,14 @@ from functools import partial
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from sqlmodel import Session
+from sqlmodel import Session, select
 
 from app.catalogue.load import Catalogue
 from app.clinical.visiting import EXIT_LIST
+from app.commands.demo_forms import Said
+from app.commands.demo_rooms import DemoChange, DemoMeasure
 from app.commands.demo_sets import DemoSet
-from app.commands.demo_visits import EACH, DemoContent, DemoEnd, DemoTask, Said
+from app.commands.demo_visits import EACH, DemoContent, DemoEnd, DemoTask
 from app.storage.activity_sets import record_set, void_set
 from app.storage.episodes import Visit
 from app.storage.observations import (
@@ -24,6 +26,13 @@ from app.storage.observations import (
 )
 from app.storage.people import Person
 from app.storage.review import write_text
+from app.storage.room_measurements import (
+    RoomChange,
+    add_change,
+    measures_in,
+    move_change,
+    record_measure,
+)
 from app.storage.visits import close, set_exit_items, set_kind, set_minutes
 from app.version import VERSION
 from app.web.visit_text import text_lines
@@ -74,10 +83,16 @@ def do_set(stage: Stage, told: DemoSet, name: str, now: datetime) -> None:
 
 
 def task_deeds(stage: Stage, told: DemoContent, at: datetime) -> Iterator[Deed]:
-    """The tasks of the day, after the tests."""
+    """Tasks of the day after the tests; then rooms, and what to change there."""
     for place, task in enumerate(told.tasks, 1):
         at += EACH
         yield at, partial(_task, stage, task, f"{stage.name}/task/{place}")
+    for place, measured in enumerate(told.rooms, 1):
+        at += EACH
+        yield at, partial(_measure, stage, measured, f"{stage.name}/room/{place}")
+    for change in told.changes:
+        at += EACH
+        yield at, partial(_change, stage, change)
 
 
 def end_deeds(stage: Stage, end: DemoEnd, at: datetime) -> Iterator[Deed]:
@@ -127,3 +142,27 @@ def _write(stage: Stage, own_words: str, now: datetime) -> None:
         text_lines(stage.session, stage.shelf, stage.visit, stage.zone),
         own_words=own_words, edition=stage.shelf.edition, version=VERSION, now=now,
     )  # fmt: skip
+
+
+def _measure(stage: Stage, told: DemoMeasure, name: str, now: datetime) -> None:
+    session, uid = stage.session, stage.uid_of(name)
+    row, _ = record_measure(
+        session, stage.person, stage.visit, told.said, uid=uid, now=now
+    )
+    if told.of:
+        wanted = select(RoomChange).where(RoomChange.uid == _change_uid(stage, told.of))
+        change = session.exec(wanted).one()
+        move_change(session, stage.person, change, "done", now=now, after_id=row.id)
+
+
+def _change(stage: Stage, told: DemoChange, now: datetime) -> None:
+    session, uid = stage.session, _change_uid(stage, told.name)
+    seen = {row.thing: row.id for row in measures_in(session, stage.visit)}
+    said = {**told.said, "before_id": seen[told.before]}
+    row = add_change(session, stage.person, stage.visit, said, uid=uid, now=now)
+    move_change(session, stage.person, row, told.state, now=now)
+
+
+def _change_uid(stage: Stage, name: str) -> str:
+    """Of this patient's change, whichever visit named it."""
+    return stage.uid_of(f"{stage.name.rpartition('/')[0]}/change/{name}")

@@ -3,19 +3,23 @@
 Read by the pages' own readers: what a form would refuse is refused here, by its key.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import time, timedelta
-from typing import Any, Final
+from typing import Final
 
 from app.catalogue.fields import Table
+from app.catalogue.load import Catalogue
 from app.clinical.assistance import FEDERAL
 from app.clinical.visiting import HAND_OFF_TO, KINDS, MINUTES, STRIP_STATES
+from app.commands.demo_forms import Reader, Said, read_form
+from app.commands.demo_rooms import (
+    DemoChange,
+    DemoMeasure,
+    read_change,
+    read_measured,
+)
 from app.web import visit_forms
-from app.web.deps import Form
-
-Said = Mapping[str, Any]
-Reader = Callable[[Form, dict[str, str]], dict[str, Any]]
 
 SYMPTOMS: Final = ("agreed", "pain", "dizzy", "fell", "slept", "words")
 VITALS: Final = (
@@ -58,16 +62,21 @@ class DemoContent:
     symptoms: tuple[Said, ...] = ()
     vitals: tuple[Said, ...] = ()
     tasks: tuple[DemoTask, ...] = ()
+    rooms: tuple[DemoMeasure, ...] = ()
+    changes: tuple[DemoChange, ...] = ()
     end: DemoEnd | None = None
 
 
-def read_content(t: Table) -> DemoContent:
+def read_content(t: Table, shelf: Catalogue) -> DemoContent:
     """Take these keys out of a visit's table; raise CatalogueError."""
+    rooms = tuple(read_measured(row, shelf) for row in t.tables("room"))
     return DemoContent(
         kind=t.word("kind", [kind for kind in KINDS if kind != "missed"], "treatment"),
         symptoms=_rows(t, "symptoms", SYMPTOMS, visit_forms.symptoms),
         vitals=_rows(t, "vitals", VITALS, visit_forms.vitals),
         tasks=tuple(_task(row) for row in t.tables("task")),
+        rooms=rooms,
+        changes=tuple(read_change(row, rooms) for row in t.tables("change")),
         end=_end(t) if t.has("until") else None,
     )
 
@@ -77,22 +86,13 @@ def _rows(
 ) -> tuple[Said, ...]:
     found = []
     for row in t.tables(key):
-        found.append(_read(row, fields, read))
+        found.append(read_form(row, fields, read))
         row.done()
     return tuple(found)
 
 
-def _read(row: Table, fields: tuple[str, ...], read: Reader) -> Said:
-    errors: dict[str, str] = {}
-    typed = Form((name, row.text(name)) for name in fields if row.has(name))
-    said = read(typed, errors)
-    for name, sentence in errors.items():
-        raise row.wrong(name, sentence)
-    return said
-
-
 def _task(row: Table) -> DemoTask:
-    said = _read(row, TASK, visit_forms.task)
+    said = read_form(row, TASK, visit_forms.task)
     made = DemoTask(said, row.word("code", FEDERAL) if row.has("code") else "")
     row.done()
     return made

@@ -26,6 +26,8 @@ from tests.make import (
     make_home_sheet,
     make_person,
     make_precaution,
+    make_room_change,
+    make_room_measure,
     make_round,
     make_set,
     make_trial,
@@ -148,6 +150,12 @@ ROWS: dict[tuple[str, str], str] = {
     ("POST", "/visits/{visit_id}/{part}"): BEDSIDE,
     ("POST", "/visits/{visit_id}/tasks/{task_id}/code"): BEDSIDE,
     ("POST", "/visits/{visit_id}/tasks/{task_id}/void"): BEDSIDE,
+    ("GET", OF_PATIENT + "/rooms"): BEDSIDE,
+    ("POST", OF_PATIENT + "/rooms"): BEDSIDE,
+    ("GET", OF_PATIENT + "/rooms/ramp"): BEDSIDE,
+    ("POST", OF_PATIENT + "/rooms/changes"): BEDSIDE,
+    ("POST", "/room-changes/{change_id}/state"): BEDSIDE,
+    ("POST", "/room-measures/{room_measure_id}/void"): BEDSIDE,
     ("GET", OF_PATIENT): BEDSIDE,
     ("GET", OF_PATIENT + "/measures"): BEDSIDE,
     ("POST", OF_PATIENT + "/measures"): BEDSIDE,
@@ -224,6 +232,8 @@ IN_PATH = {
     "kind": "report",
     "sign_in_id": "1",
     "device_id": "1",
+    "change_id": "1",
+    "room_measure_id": "1",
     "token": "x" * 32,
 }
 
@@ -248,6 +258,8 @@ def world(site: Site, patient_id: int) -> None:
             uid=new_uid(),
             now=site.clock(),
         )
+        make_room_measure(session, owner, visit)
+        make_room_change(session, owner, visit)
         close(session, owner, visit, without_list="called away", now=site.clock())
         write_text(
             session,
