@@ -279,6 +279,19 @@ def test_rest_counts_down_and_says_its_end(clocked: Phone) -> None:
     clocked.axe("rest")
 
 
+def test_rest_goes_on_over_a_reload(open_phone: OpenPhone) -> None:
+    phone = kept_under(open_phone, "set-1-S01")
+    page = open_tool(phone, "rest")
+    page.locator("[data-rest-start]").tap()
+    page.wait_for_timeout(2200)
+    page.reload()
+    page.locator("[data-rests=yes]").wait_for()
+
+    assert page.locator("[data-rest-left]").inner_text() < "0:59"
+    page.locator("[data-rest-start]").tap()
+    assert "rest-" not in page.evaluate("Object.keys(localStorage).join()")
+
+
 @pytest.mark.parametrize("width", [320, 390, 1280])
 def test_tools_are_accessible_and_fit(open_phone: OpenPhone, width: int) -> None:
     phone = open_phone(viewport={"width": width, "height": 844})
