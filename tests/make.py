@@ -15,6 +15,7 @@ from app.storage import (
     people,
     precautions,
     scores,
+    services,
     trials,
 )
 from app.storage.activity_sets import ActivitySet, SetBody
@@ -25,6 +26,7 @@ from app.storage.patients import Patient, PatientDetails
 from app.storage.people import Person
 from app.storage.precautions import PrecautionOnEpisode
 from app.storage.scores import DerivedScore, Score
+from app.storage.services import Service
 from app.storage.trials import Round, Trial, TrialBody
 
 NOW = datetime.fromisoformat("2026-03-02T09:30:00+00:00")
@@ -245,3 +247,15 @@ def make_home_sheet(
     )
     body = SheetBody(helper, home_change, change_words, items)
     return make_sheet(session, person, episode, body, uid=uid or new_uid(), now=now)
+
+
+def make_service(
+    session: Session,
+    supervisor: Person,
+    name: str = "Standing work",
+    *,
+    timed: bool = True,
+    now: datetime = NOW,
+) -> Service:
+    """A service of the supervisor's site, by an invented name."""
+    return services.add_service(session, supervisor, name=name, timed=timed, now=now)
