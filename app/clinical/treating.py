@@ -207,6 +207,15 @@ def _not_today(
     return reasons
 
 
+def not_today(activity: Activity, today: Today) -> tuple[str, ...]:
+    """Why it asks more than was said of the person today, or more people."""
+    needed, why_two = people_needed(activity, today)
+    said = [reason.words for reason in _beyond(activity, today)]
+    if today.people is not None and today.people < needed:
+        said.append(f"takes two people: {why_two}")
+    return tuple(said)
+
+
 def _met(need: str, kit: Collection[str]) -> bool:
     return not MET_BY[need] or any(item in kit for item in MET_BY[need])
 

@@ -142,6 +142,19 @@ def minutes_in(session: Session, visit: Visit) -> dict[int, int]:
     return {row.service_id: row.minutes for row in session.exec(wanted)}
 
 
+def given_in(
+    session: Session, visit: Visit
+) -> Sequence[tuple[Service, ServiceMinutes]]:
+    """The services that one visit gave, by name, each with its row."""
+    wanted = (
+        select(Service, ServiceMinutes)
+        .join(ServiceMinutes, col(Service.id) == col(ServiceMinutes.service_id))
+        .where(ServiceMinutes.visit_id == visit.id)
+    )
+    in_order = wanted.order_by(func.lower(Service.name), col(Service.id))
+    return session.exec(in_order).all()
+
+
 def same_day(session: Session, visit: Visit) -> Sequence[int]:
     """This visit and every other to the same person on its day, by number.
 

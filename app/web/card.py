@@ -12,8 +12,9 @@ from fastapi.responses import HTMLResponse
 from sqlmodel import Session
 
 from app.clinical import assistance, bedside_rules, doing, make_safe, visiting
-from app.clinical.activity import CALLERS, Activity, Grade
+from app.clinical.activity import CALLERS, Activity
 from app.clinical.allowing import Permit
+from app.clinical.treating import not_today
 from app.storage.activity_sets import ActivitySet, any_set_on, sets_of, symptoms_of
 from app.storage.episodes import Visit, episode_or_none
 from app.storage.patients import Patient, details_of
@@ -21,10 +22,11 @@ from app.storage.people import Person
 from app.storage.plans import lines_of, plan_on
 from app.storage.safety import stops_of_activity, stops_that_hold
 from app.web.after_stop import STATEMENT
+from app.web.choosing import said_today
 from app.web.deps import Form, page, site_of
 from app.web.done_sets import as_done
 from app.web.open_visit import open_visit_of
-from app.web.person_words import age_words
+from app.web.person_words import about_words, age_words
 from app.web.set_form import plain, read_grade
 from app.web.set_words import done_words, last_time_words
 from app.web.stops import against_words, stop_views
@@ -78,7 +80,7 @@ def card_page(
     rows = sets_of(session, patient.id, activity=activity.id, voided=True)
     mine = [row for row, visit in rows if visit.local_date == today]
     closed = stands.blocked or (stands.needs_reason and not may_override)
-    planned = _planned(session, request.state.me, patient, activity, today)
+    plan = _planned(request, session, patient, activity, today)
     return page(
         request,
         "activities/card.html",
@@ -91,7 +93,9 @@ def card_page(
         saved=saved,
         **_form(mine, form, errors),
         open_visit=open_visit_of(request, session, patient.id),
-        **_at_grade(activity, grade_for(activity, rows, today, asked, planned)),
+        plan=plan,
+        not_now=not_today(activity, said_today(site, request.state.me, patient, today)),
+        **_at_grade(activity, grade_for(activity, rows, today, asked, plan.grade)),
         **_so_far(session, patient, activity, rows, mine, today),
         **_stops(request, session, patient, activity, today),
         goes_on=goes_on or form is not None,
@@ -127,7 +131,7 @@ def _at_grade(activity: Activity, grade: Decimal) -> dict[str, Any]:
     return {
         "grade": grade,
         "grade_words": activity.grade.words(grade),
-        "choices_of_grade": tuple(_choices(activity.grade, grade)),
+        "choices_of_grade": tuple(_choices(activity, grade)),
         "pictures": strip_pictures(activity, grade),
     }
 
@@ -168,18 +172,38 @@ def _stops(
 
 def _who(session: Session, patient: Patient, today: date) -> dict[str, Any]:
     told = details_of(session, patient)
-    return {"who": age_words(told.birth_date, told.birth_year, told.sex, today)}
+    age = age_words(told.birth_date, told.birth_year, told.sex, today)
+    return {"who": " · ".join(part for part in (age, about_words(told)) if part)}
+
+
+@dataclass(frozen=True, slots=True)
+class InPlan:
+    """Where an activity stands in somebody's own plan of today: its grade there, empty
+    when it is not in it, and the one after it."""
+
+    grade: str = ""
+    after: Activity | None = None
+    any: bool = False
 
 
 def _planned(
-    session: Session, me: Person, patient: Patient, activity: Activity, today: date
-) -> str:
-    """The grade in somebody's own plan of today; empty when it is not in it."""
+    request: Request,
+    session: Session,
+    patient: Patient,
+    activity: Activity,
+    today: date,
+) -> InPlan:
     episode = episode_or_none(session, patient)
     if episode is None:
-        return ""
-    lines = lines_of(session, plan_on(session, me, episode, today))
-    return next((line.grade for line in lines if line.activity == activity.id), "")
+        return InPlan()
+    lines = lines_of(session, plan_on(session, request.state.me, episode, today))
+    keys = [line.activity for line in lines]
+    if activity.id not in keys:
+        return InPlan(any=bool(keys))
+    place = keys.index(activity.id)
+    known = site_of(request).catalogue.activities
+    after = next((known[key] for key in keys[place + 1 :] if key in known), None)
+    return InPlan(lines[place].grade, after, any=True)
 
 
 def grade_for(
@@ -201,12 +225,16 @@ def grade_for(
     return next((value for value in found if value is not None), activity.grade.start)
 
 
-def _choices(grade: Grade, now: Decimal) -> Iterator[GradeChoice]:
-    """Easier, as it is, harder: one step each way where there is one."""
+def _choices(activity: Activity, now: Decimal) -> Iterator[GradeChoice]:
+    """Easier, as it is, harder: one step each way where there is one.
+
+    Where the therapist measures, the number is a finding, and nothing is harder.
+    """
+    grade, measured = activity.grade, activity.position == "none"
     for which, value in (
-        ("easier", grade.easier(now)),
+        ("easier", None if measured else grade.easier(now)),
         ("now", now),
-        ("harder", grade.harder(now)),
+        ("harder", None if measured else grade.harder(now)),
     ):
         if value is not None:
             yield GradeChoice(plain(value), grade.words(value), which)

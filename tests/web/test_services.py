@@ -81,6 +81,15 @@ class TestVisit:
         assert "as a coding publisher quotes them" in text
         assert "Check your payer's rule" in text
 
+    def test_both_totals_stand_in_the_timeline(
+        self, therapist: TestClient, visit: str
+    ) -> None:
+        put(therapist, visit, "services", **{STANDING: "24", GROUP: "10"})
+        told = found(therapist.get(visit).text, "#timeline").text()
+
+        said = "Timed 24 min, treatment in all 34 min: Group hour 10 min, Standing"
+        assert said in told
+
     def test_site_without_services_sees_none_of_it(
         self, therapist: TestClient, patient_id: int
     ) -> None:
