@@ -168,7 +168,10 @@ def _why(
     if recent:
         day = f"{recent.on.day} {recent.on:%B}"
         grade = activity.grade.words(recent.proposal.value)
-        words.append(f"done on {day}: go on at {grade}")
+        if recent.stopped:
+            words.append(f"last time, on {day}, {recent.stopped}. Look into it first")
+        else:
+            words.append(f"done on {day}: go on at {grade}")
     return (*words, *(["a favourite of yours"] if liked else []))
 
 

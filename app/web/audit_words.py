@@ -67,7 +67,7 @@ DEEDS: Final = {
     "rated_goal": "rated a goal on its scale",
     "recorded_safety_event": "noted what followed a stop",
     "recorded_set": "recorded a set of an activity",
-    "recorded_set_against": "recorded a set that an order or a risk stood against",
+    "recorded_set_against": "recorded a set against an order, a risk or a stop",
     "recorded_symptom_check": "noted symptoms",
     "recorded_task_observation": "noted a task of the day",
     "recorded_trial": "recorded a trial",

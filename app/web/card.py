@@ -20,9 +20,11 @@ from app.storage.episodes import Visit, episode_or_none
 from app.storage.patients import Patient, details_of
 from app.storage.people import Person
 from app.storage.plans import lines_of, plan_on
-from app.storage.safety import stops_of_activity
+from app.storage.safety import stops_of_activity, stops_that_hold
+from app.web.after_stop import STATEMENT
 from app.web.choosing import said_today
 from app.web.deps import Form, page, site_of
+from app.web.done_sets import as_done
 from app.web.open_visit import open_visit_of
 from app.web.person_words import about_words, age_words
 from app.web.set_form import plain, read_grade
@@ -67,6 +69,7 @@ def card_page(
     *,
     may_override: bool,
     asked: str = "",
+    goes_on: bool = False,
     form: Form | None = None,
     errors: dict[str, str] | None = None,
     saved: ActivitySet | None = None,
@@ -95,6 +98,7 @@ def card_page(
         **_at_grade(activity, grade_for(activity, rows, today, asked, plan.grade)),
         **_so_far(session, patient, activity, rows, mine, today),
         **_stops(request, session, patient, activity, today),
+        goes_on=goes_on or form is not None,
         **LISTS,
     )
 
@@ -145,7 +149,7 @@ def _so_far(
         "first": not any_set_on(session, patient.id, today),
         "lines": _lines(session, mine, activity),
         "done": _done(mine),
-        "last_time": _last_time(activity, rows, today),
+        "last_time": _last_time(session, activity, rows, today),
         **_who(session, patient, today),
     }
 
@@ -155,8 +159,15 @@ def _stops(
 ) -> dict[str, Any]:
     site = site_of(request)
     me: Person = request.state.me
-    found = stops_of_activity(session, patient.id, activity.id, day)
-    return {"stops": stop_views(found, me, site.catalogue, site.zone, day)}
+    of_it = stops_of_activity(session, patient.id, activity.id, day)
+    hold = stops_that_hold(session, patient.id, day)
+    stops, held_by = (
+        stop_views(found, me, site.catalogue, site.zone, day) for found in (of_it, hold)
+    )
+    fallen = any(stop.on_floor for stop in held_by)
+    return {
+        "stops": stops, "held_by": held_by, "fallen": fallen, "statement": STATEMENT,
+    }  # fmt: skip
 
 
 def _who(session: Session, patient: Patient, today: date) -> dict[str, Any]:
@@ -257,17 +268,25 @@ def _done(rows: Sequence[ActivitySet]) -> int:
     return sum(row.outcome == "done" and row.voided_at is None for row in rows)
 
 
-def _last_time(activity: Activity, rows: Rows, today: date) -> str:
+def _last_time(session: Session, activity: Activity, rows: Rows, today: date) -> str:
+    """All that was tried on the last day before this one, with its stops."""
     earlier = [
-        (row, visit.local_date)
+        (row, visit)
         for row, visit in rows
-        if row.voided_at is None and row.outcome == "done" and visit.local_date < today
+        if row.voided_at is None
+        and row.outcome in doing.TRIED
+        and visit.local_date < today
     ]
     if not earlier:
         return ""
-    day = earlier[-1][1]
-    of_day = [row for row, on in earlier if on == day]
-    return last_time_words(of_day, activity, day, today)
+    day = earlier[-1][1].local_date
+    of_day = [(row, visit) for row, visit in earlier if visit.local_date == day]
+    stops = [
+        doing.stop_said(s.symptoms, s.after)
+        for s in as_done(session, of_day)
+        if s.outcome == "stopped"
+    ]
+    return last_time_words([row for row, _ in of_day], activity, day, today, stops)
 
 
 def _remembered(rows: Sequence[ActivitySet], form: Form | None) -> dict[str, str]:

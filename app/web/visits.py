@@ -32,6 +32,7 @@ from app.storage.observations import (
 from app.storage.patients import Patient, patient_for
 from app.storage.people import Person, actor
 from app.storage.review import decision_of, texts_of
+from app.storage.safety import stops_of_visit
 from app.web import visit_forms
 from app.web.dates import day_words, moment_words
 from app.web.deps import (
@@ -51,6 +52,7 @@ from app.web.deps import (
 )
 from app.web.leaving import exit_lines
 from app.web.planning import plan_of_visit
+from app.web.stops import stop_name, stop_path
 from app.web.visit_deeds import DEEDS, Asked
 from app.web.visit_events import Event, events_of, symptom_words
 from app.web.visit_services import Clock, day_view
@@ -198,6 +200,11 @@ def _seen(
         "exit_lines": exit_lines(session, visit),
         "missing": visits.missing(visits.standing(session, visit, answered)),
         "limits": limits_of(session, episode),
+        "unanswered": [
+            (stop_path(stop), stop_name(site.catalogue, stop, short=False))
+            for stop in stops_of_visit(session, visit)
+            if stop.is_unanswered
+        ],
     }
 
 
