@@ -2,6 +2,7 @@
 /** Attaches each behaviour to its `data-*` elements, on load and after htmx swaps. */
 import { watchBusy } from "./busy.js";
 import { bindCounter } from "./counter.js";
+import { doseBox } from "./dose_box.js";
 import { applyHand, bindPref } from "./hand.js";
 import { forgetSaved } from "./kept.js";
 import { watchLock } from "./lock.js";
@@ -47,6 +48,7 @@ const BEHAVIOURS = [
   ["form[data-taps]", taps],
   ["[data-minutes]", minutes],
   ["[data-waits]", showWaits],
+  ["[data-dose-box]", doseBox],
   ["[data-held-run]", (e) => import("./held_run.js").then((m) => m.heldRun(e))],
   ["[data-bedside]", (e) => import("./bedside.js").then((m) => m.bedside(e))],
   ["form[data-activity-set]", (e) => import("./tools.js").then((m) => m.tools(e))],
