@@ -90,6 +90,11 @@ watchWithdrawn();
 startWorker();
 applyHand();
 bind(document);
+/** A browser sets a style of its own, as for a text area somebody has pulled larger; htmx
+ * would write it to what comes in its place, which the content policy refuses. */
+document.addEventListener("htmx:before:swap", () => {
+  for (const element of document.querySelectorAll("main [id][style]")) element.removeAttribute("style");
+});
 document.addEventListener("htmx:after:process", (event) => {
   bind(/** @type {Element} */ (event.target));
 });

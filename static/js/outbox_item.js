@@ -118,7 +118,12 @@ export function keptWords(items) {
 /** "reps 12, errors 1" @param {Map<string, string>} said */
 function setWords(said) {
   const counted = COUNTED.filter((name) => said.get(name));
-  return counted.map((name) => `${name} ${said.get(name)}`).join(", ") || "done";
+  const parts = counted.map((name) => `${name} ${said.get(name)}`);
+  for (const [name, word] of [["holds_ms", "held"], ["time_ms", "in"]]) {
+    const times = (said.get(name) ?? "").split(",").filter(Boolean);
+    if (times.length) parts.push(`${word} ${times.map((ms) => tenths(Number(ms))).join(", ")} s`);
+  }
+  return parts.join(", ") || "done";
 }
 
 /** "142/80 mmHg, standing 1 min" @param {Map<string, string>} said */

@@ -25,6 +25,7 @@ export function undoKept(place) {
   place.parentElement?.addEventListener("outbox:kept", (event) => {
     uid = /** @type {CustomEvent} */ (event).detail.uid;
     place.hidden = false;
+    place.parentElement?.querySelector("form.undo-set")?.remove(); // of the set before it
     clearTimeout(hiding);
     hiding = window.setTimeout(() => { place.hidden = true; }, SHOWN_MS);
     if (place.parentElement) goOn(place.parentElement);

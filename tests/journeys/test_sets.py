@@ -31,10 +31,14 @@ def open_card(phone: Phone, patient_id: int, activity: str = "T01") -> Page:
 
 
 def watch_styles(page: Page) -> None:
-    """Counts what the content policy refuses of inline style from now on."""
+    """Counts what the content policy refuses of inline style from now on.
+
+    A field has a style of the browser's own, as a text area that was pulled larger.
+    """
     page.evaluate(
         """() => {
           window.refusedStyles = 0;
+          document.getElementById("errors").style.width = "9rem";
           document.addEventListener("securitypolicyviolation", (event) => {
             if (event.violatedDirective.startsWith("style")) window.refusedStyles += 1;
           });

@@ -150,5 +150,9 @@ test("what waits is said as a set or as a reading to come", () => {
   const card = "/patients/3/activities/T01/sets";
   assert.equal(kept(card, "2"), "Set kept on this phone: reps 2. It is sent when the network is back.");
   assert.match(kept(card, "2", "3"), /^2 sets kept on this phone: reps 2, reps 3\. They are sent/);
+  const held = makeItem(
+    [["uid", "b"], ["outcome", "done"], ["holds_ms", "1000,2500"]],
+    { url: card, person: "1", test: "Holds", at: 1 });
+  assert.equal(valueWords(held), "held 1.0, 2.5 s");
   assert.match(kept("/rounds/7/trials", "2"), /The reading comes when it is sent\.$/);
 });
