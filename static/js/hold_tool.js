@@ -51,7 +51,7 @@ export function holds(place, bout) {
     const start = bout.live(name);
     const ran = start ? elapsed(start, momentOf()) : 0;
     place.dataset.state = start ? "running" : "idle";
-    say("pad-says", start ? "Stop" : "Start");
+    say("pad-says", start ? (sum ? "Stop the clock" : "Hold over") : "Start");
     say("clock", tenths(before() + ran));
     say("holds-says", holdWords(holdsIn(bout.value(name)), Boolean(sum)));
     part("take-back").toggleAttribute("hidden", Boolean(start) || !bout.value(name));
