@@ -260,7 +260,7 @@ def test_far_pins_share_one_row_and_only_the_ends_are_dated() -> None:
 @pytest.mark.parametrize("off", ["-0.3", "0", "0.3", "2"])
 def test_long_date_never_lies_under_the_pole(score: str, off: str) -> None:
     started = Pin(Decimal(score) + Decimal(off), "start, 12 Nov")
-    view = five_times(earlier=[started], today=Decimal(score))
+    view = five_times(earlier=[started], today=score)
     assert view.flag
     for text in view.dates:
         wide = len(text.words) * LETTER_EM * 100 / PHONE_EM
