@@ -91,20 +91,22 @@ def card_page(
         stands=stands,
         closed=closed,
         saved=saved,
-        **_form(mine, form, errors),
+        **_form(mine, form, errors, goes_on),
         open_visit=open_visit_of(request, session, patient.id),
         plan=plan,
         not_now=not_today(activity, said_today(site, request.state.me, patient, today)),
         **_at_grade(activity, grade_for(activity, rows, today, asked, plan.grade)),
         **_so_far(session, patient, activity, rows, mine, today),
         **_stops(request, session, patient, activity, today),
-        goes_on=goes_on or form is not None,
         **LISTS,
     )
 
 
 def _form(
-    mine: Sequence[ActivitySet], form: Form | None, errors: dict[str, str] | None
+    mine: Sequence[ActivitySet],
+    form: Form | None,
+    errors: dict[str, str] | None,
+    goes_on: bool,
 ) -> dict[str, Any]:
     """What the form of the next set begins with: as it was refused, or as the last."""
     return {
@@ -113,6 +115,7 @@ def _form(
         "uid": (form.text("uid") if form else "") or uuid.uuid4().hex,
         "other_uid": uuid.uuid4().hex,
         "before": _remembered(mine, form),
+        "goes_on": goes_on or form is not None,
     }
 
 

@@ -49,7 +49,7 @@ from app.web.deps import (
 from app.web.done_sets import done_sets
 from app.web.home_sheet_form import chosen, sheet_body
 from app.web.home_sheet_view import paper, reasons, sheet_line
-from app.web.stops import stop_views
+from app.web.stops import StopView, stop_views
 
 router = APIRouter()
 
@@ -109,10 +109,7 @@ def _page(
         known=[c for c in choices if c.known],
         others=[c for c in choices if not c.known],
         against=against,
-        stops=stop_views(
-            open_stops_of(session, patient.id), request.state.me, shelf,
-            site_of(request).zone, today,
-        ),
+        stops=_open_stops(request, session, patient, today),
         from_page="home_sheet",
         chosen=chosen(typed),
         typed=typed,
@@ -121,7 +118,14 @@ def _page(
         words=words,
         no_strip=[PRECAUTIONS[t].label for t in words.NO_STRIP_STAYS if t in tags],
         hows=HOWS,
-    )  # fmt: skip
+    )
+
+
+def _open_stops(
+    request: Request, session: Session, patient: Patient, today: date
+) -> list[StopView]:
+    site, found = site_of(request), open_stops_of(session, patient.id)
+    return stop_views(found, request.state.me, site.catalogue, site.zone, today)
 
 
 def _stopped(session: Session, patient_id: int, today: date) -> dict[str, str]:

@@ -95,6 +95,7 @@ def test_saved_set_can_be_undone_for_ten_seconds(
     expect(page.locator("#set > h2")).to_have_text("Set 1 of 2")
     assert sets(site)[0].void_reason == "Saved by mistake"
 
+    count(page, "reps")
     save(page)
     expect(page.locator("form.undo-set")).to_be_visible()
     expect(page.locator("form.undo-set")).to_be_hidden(timeout=12_000)
