@@ -1,7 +1,5 @@
 """After a stop on a real phone: the form gives way to the fall procedure at the tap."""
 
-import os
-
 import pytest
 from playwright.sync_api import expect
 
@@ -21,7 +19,6 @@ def test_fall_noted_takes_the_form_away_and_going_on_is_deliberate(
     expect(page.locator("#make-safe")).to_be_visible()
     expect(page.locator("#set")).to_be_visible()
     expect(page.locator(".after-fall")).to_be_hidden()
-    _shot(phone, "stopped")
 
     page.get_by_role("button", name="Fell").tap()
     expect(page.locator(".after-fall")).to_be_visible()
@@ -29,21 +26,14 @@ def test_fall_noted_takes_the_form_away_and_going_on_is_deliberate(
     expect(page.get_by_role("button", name="Save this set")).to_be_hidden()
     phone.fits()
     phone.axe("after a fall")
-    _shot(phone, "fell")
 
     phone.follow(page.get_by_role("link", name="Go on all the same"))
     page.locator("[name=reps]").fill("5")
     page.get_by_role("button", name="Save this set").tap()
     assert page.locator("[name=after_stop]:invalid").count() == 1
     assert len(kept(site)) == 1
-    _shot(phone, "on")
     page.get_by_text(STATEMENT).tap()
     page.get_by_role("button", name="Save this set").tap()
     expect(page.locator("[data-saved]")).to_have_count(1)
     assert kept(site)[-1].after_stop
     phone.fits()
-
-
-def _shot(phone: Phone, name: str) -> None:
-    if folder := os.environ.get("SHOTS"):
-        phone.page.screenshot(path=f"{folder}/{name}.png", full_page=True)
