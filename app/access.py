@@ -151,6 +151,7 @@ TABLE: Final[Mapping[str, Mapping[str, Rule]]] = MappingProxyType(
             supervisor=nobody,
         ),
         "manage_people": _RUNNING_THE_SITE,
+        "manage_services": _RUNNING_THE_SITE,
         "see_audit": _RUNNING_THE_SITE,
         "see_desk": _RUNNING_THE_SITE,
         "import_caseload": _RUNNING_THE_SITE,

@@ -16,6 +16,7 @@ from app.storage import (
     precautions,
     room_measurements,
     scores,
+    services,
     trials,
 )
 from app.storage.activity_sets import ActivitySet, SetBody
@@ -27,6 +28,7 @@ from app.storage.people import Person
 from app.storage.precautions import PrecautionOnEpisode
 from app.storage.room_measurements import RoomChange, RoomMeasure
 from app.storage.scores import DerivedScore, Score
+from app.storage.services import Service
 from app.storage.trials import Round, Trial, TrialBody
 
 NOW = datetime.fromisoformat("2026-03-02T09:30:00+00:00")
@@ -282,3 +284,15 @@ def make_room_change(
     return room_measurements.add_change(
         session, person, visit, told, uid=uid or new_uid(), now=now
     )
+
+
+def make_service(
+    session: Session,
+    supervisor: Person,
+    name: str = "Standing work",
+    *,
+    timed: bool = True,
+    now: datetime = NOW,
+) -> Service:
+    """A service of the supervisor's site, by an invented name."""
+    return services.add_service(session, supervisor, name=name, timed=timed, now=now)

@@ -149,6 +149,7 @@ REAL = {
 ALONE = {
     "add_patient": {"therapist", "supervisor"},
     "manage_people": {"supervisor"},
+    "manage_services": {"supervisor"},
     "cover_colleague": {"therapist", "assistant"},
     "see_audit": {"supervisor"},
     "see_desk": {"supervisor"},

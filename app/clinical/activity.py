@@ -67,6 +67,8 @@ GRADE_UNITS: Final = _closed(**{
     "turns": "turns", "steps": "steps", "sides": "sides", "choices": "choices",
     "count": "",
 })  # fmt: skip
+#: Units that count things, which a grade's own name may name already.
+COUNTED_UNITS: Final = ("turns", "steps", "sides", "choices")
 #: Units whose grade is one of a list of conditions, from 1.
 NAMED_UNITS: Final = ("rung", "level")
 #: What the phone records of a set.
@@ -131,8 +133,12 @@ class Grade:
         """
         if self.rungs and 1 <= value <= len(self.rungs) and value == int(value):
             return self.rungs[int(value) - 1]
-        unit = GRADE_UNITS[self.unit]
-        return f"{self.what} {value.normalize():f} {unit}".strip()
+        number, unit = f"{value.normalize():f}", GRADE_UNITS[self.unit]
+        if unit in COUNTED_UNITS:
+            unit = unit.removesuffix("s") if value == 1 else unit
+            unit = "" if unit in self.what else unit
+            return f"{self.what}: {number} {unit}".strip()
+        return f"{self.what} {number} {unit}".strip()
 
     def within(self, value: Decimal) -> bool:
         low, high = sorted((self.easiest, self.hardest))
@@ -168,6 +174,12 @@ class Dose:
     sources: tuple[str, ...] = ()
     target: int | None = None
     target_of: str = ""
+
+    @property
+    def words(self) -> str:
+        """The amount of a set with its unit: `8 repetitions`, `10-30 s hold`."""
+        bare = self.amount.replace("-", "").isdigit()
+        return f"{self.amount} {COUNTS['reps']}" if bare else self.amount
 
     def minutes(self, sets: int | None = None) -> int:
         """About how long it takes with its rests, whole minutes, at least one."""

@@ -1,11 +1,13 @@
 """A set as it was done: one bout of an activity at one grade."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
 from types import MappingProxyType
 from typing import Final
+
+from app.clinical.make_safe import SYMPTOMS, WHATS
 
 #: done; stopped for safety; the person did not want to; it did not come to it.
 OUTCOMES: Final = MappingProxyType(
@@ -16,6 +18,8 @@ OUTCOMES: Final = MappingProxyType(
         "not_done": "not done",
     }
 )
+#: Something was really done.
+TRIED: Final = ("done", "stopped")
 #: From least to most.
 HAND_SUPPORT: Final = MappingProxyType(
     {
@@ -31,6 +35,18 @@ NUMBERS: Final = (
     "reps", "time_ms", "steps", "steps_to_recover", "passes", "hazards", "calls",
     "correct", "errors",
 )  # fmt: skip
+
+
+def stop_said(symptoms: Iterable[str], after: str = "") -> str:
+    """What is known of a stop.
+
+    >>> stop_said(["dizzy"], "lowered"), stop_said([])
+    ('stopped for safety: lowered to the floor, dizzy', 'stopped for safety')
+    """
+    felt = {*symptoms}
+    told = [WHATS[after]] if after in WHATS else []
+    told += [words for key, words in SYMPTOMS.items() if key in felt]
+    return ": ".join(filter(None, ("stopped for safety", ", ".join(told))))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,7 +74,13 @@ class DoneSet:
     effort_scale: str = ""
     symptoms: tuple[str, ...] = ()
     no_symptom: bool = False
+    #: Where the person was after a stop: a word of WHATS.
+    after: str = ""
     id: int = 0
+
+    @property
+    def was_tried(self) -> bool:
+        return self.outcome in TRIED
 
     @property
     def errors(self) -> int | None:

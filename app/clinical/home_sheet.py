@@ -108,17 +108,23 @@ EVIDENCE: Final = (
 )
 
 
-def against(activity: Activity, in_force: Iterable[str]) -> tuple[str, ...]:
+def against(
+    activity: Activity,
+    in_force: Iterable[str],
+    stopped: Mapping[str, str] = MappingProxyType({}),
+) -> tuple[str, ...]:
     """Why an activity may not stand on a home sheet, in words; empty when it may.
 
     Stricter than doing it in a visit: no reason opens a risk when nobody of us is
-    there.
+    there, and what was `stopped` for safety the last time waits for a time without.
     """
     tags = set(in_force)
     if activity.unsupervised != "trained_helper":
         return (f"{UNSUPERVISED[activity.unsupervised].capitalize()}.",)
     stands = permit(activity, tags)
-    said = [f"Order in force: {p.label}." for p in stands.orders]
+    why = stopped.get(activity.id, "")
+    said = [f"{why[:1].upper()}{why[1:]}."] if why else []
+    said += [f"Order in force: {p.label}." for p in stands.orders]
     said += [f"{p.label}: only with a therapist." for p in stands.risks]
     known = {p.tag for p in (*stands.orders, *stands.risks)}
     if strip_at_home(activity):

@@ -187,11 +187,12 @@ def standing(plan: Plan, tags: Iterable[str]) -> Standing:
 def blocked_words(found: Permit) -> str:
     """Which orders block, and what lifts them."""
     orders = "; ".join(p.label for p in found.orders)
-    return f"order: {orders}. Only a changed order lifts this."
+    return f"{orders}. Only a changed order lifts this."
 
 
 def risk_words(found: Permit) -> str:
-    return f"risk: {'; '.join(p.label for p in found.risks)}"
+    """Which risks it must not meet."""
+    return "; ".join(p.label for p in found.risks)
 
 
 def _allowed(
@@ -200,17 +201,18 @@ def _allowed(
     """The risks gone against, if all of it is allowed; else Refused."""
     found = permit(activity, tags)
     if found.blocked:
-        raise Refused(f"Not planned. In force: {blocked_words(found)}")
+        raise Refused(f"Not planned, for an order is in force: {blocked_words(found)}")
     if len(reason) > LONGEST_REASON:
         raise Refused(f"Say why in at most {LONGEST_REASON} letters.")
     if not found.allows(may_override=may_override, reason=reason):
         if not may_override:
             raise Refused(
-                f"Not planned, {risk_words(found)}. Only a therapist may go on, with "
-                "a reason."
+                f"Not planned, for a risk is in force: {risk_words(found)}. Only a "
+                "therapist may go on, with a reason."
             )
         raise Refused(
-            f"In force, {risk_words(found)}. Say why you go on.", needs_reason=True
+            f"A risk is in force: {risk_words(found)}. Say why you go on.",
+            needs_reason=True,
         )
     return tuple(p.tag for p in found.risks)
 

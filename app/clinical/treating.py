@@ -168,7 +168,10 @@ def _why(
     if recent:
         day = f"{recent.on.day} {recent.on:%B}"
         grade = activity.grade.words(recent.proposal.value)
-        words.append(f"done on {day}: go on at {grade}")
+        if recent.stopped:
+            words.append(f"last time, on {day}, {recent.stopped}. Look into it first")
+        else:
+            words.append(f"done on {day}: go on at {grade}")
     return (*words, *(["a favourite of yours"] if liked else []))
 
 
@@ -202,6 +205,15 @@ def _not_today(
             )
         )
     return reasons
+
+
+def not_today(activity: Activity, today: Today) -> tuple[str, ...]:
+    """Why it asks more than was said of the person today, or more people."""
+    needed, why_two = people_needed(activity, today)
+    said = [reason.words for reason in _beyond(activity, today)]
+    if today.people is not None and today.people < needed:
+        said.append(f"takes two people: {why_two}")
+    return tuple(said)
 
 
 def _met(need: str, kit: Collection[str]) -> bool:

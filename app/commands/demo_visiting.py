@@ -33,6 +33,7 @@ from app.storage.room_measurements import (
     move_change,
     record_measure,
 )
+from app.storage.safety import record_answers, stops_of_visit
 from app.storage.visits import close, set_exit_items, set_kind, set_minutes
 from app.version import VERSION
 from app.web.visit_text import text_lines
@@ -125,6 +126,7 @@ def _task(stage: Stage, task: DemoTask, name: str, now: datetime) -> None:
 
 
 def _leave(stage: Stage, end: DemoEnd, now: datetime) -> None:
+    _answer_stops(stage, now)
     if end.minutes:
         set_minutes(stage.session, stage.person, stage.visit, end.minutes, now)
     if not end.left_without:
@@ -134,6 +136,16 @@ def _leave(stage: Stage, end: DemoEnd, now: datetime) -> None:
     close(
         stage.session, stage.person, stage.visit, without_list=end.left_without, now=now
     )  # fmt: skip
+
+
+def _answer_stops(stage: Stage, now: datetime) -> None:
+    """Nobody of the demo falls: whoever was stopped sat down."""
+    for stop in stops_of_visit(stage.session, stage.visit):
+        if stop.is_unanswered:
+            record_answers(
+                stage.session, stage.person, stop.row.id, {"what": "seated"},
+                of=stop.of, base_id=None, now=now,
+            )  # fmt: skip
 
 
 def _write(stage: Stage, own_words: str, now: datetime) -> None:

@@ -17,6 +17,7 @@ import uvicorn
 from fastapi import FastAPI
 
 from app.commands.demo_files import read_story
+from app.commands.demo_services import name_services
 from app.commands.demo_site import build, claim_folder
 from app.commands.opening import (
     add_data_option,
@@ -112,6 +113,7 @@ def _demo_folder(wanted: str | None) -> Iterator[str]:
 def _fill(site: Site) -> None:
     story = read_story(folder("demo_data"), site.catalogue)
     build(site.engine, site.catalogue, story, now=site.clock(), zone=site.zone)
+    name_services(site.engine, folder("demo_data"), site.clock())
 
 
 def _read_again(site: Site) -> None:

@@ -53,6 +53,7 @@ class ActivitySet(Numbered, table=True):
     `grade` is a plain decimal in the unit of the activity's grade. `log` is what a
     caller called; `override` the reason for which a risk was gone against. `against`
     are the orders or risks, as tags, that it was done against all the same.
+    `after_stop` is what was said to go on after a stop for safety of that day.
     """
 
     __tablename__ = "activity_set"
@@ -133,6 +134,7 @@ class ActivitySet(Numbered, table=True):
     note: str = ""
     override: str = ""
     against: str = ""
+    after_stop: bool | None = None
     log: dict[str, Any] = Field(sa_type=JSON)
     done_at: datetime
     recorded_at: datetime
@@ -183,6 +185,7 @@ class SetBody:
     no_symptom: bool = False
     note: str = ""
     override: str = ""
+    after_stop: bool | None = None
     log: dict[str, Any] = field(default_factory=dict)
 
 
@@ -236,6 +239,9 @@ def _add(session: Session, row: ActivitySet, symptoms: Sequence[str]) -> None:
 
 
 def _hash(patient_id: int, activity: str, said: dict[str, Any]) -> str:
+    """Without what was not asked yet when older phones and rows were made."""
+    if said["after_stop"] is None:
+        said = {name: value for name, value in said.items() if name != "after_stop"}
     text = json.dumps([patient_id, activity, said], sort_keys=True)
     return hashlib.sha256(text.encode()).hexdigest()
 

@@ -102,6 +102,17 @@ class Stop:
         """Nobody who may has looked into it yet."""
         return not self.seen
 
+    @property
+    def is_unanswered(self) -> bool:
+        """Stopped for safety, and nobody has noted what followed."""
+        return self.row.outcome == "stopped" and self.event_id is None
+
+    @property
+    def at(self) -> datetime:
+        """When it happened, as far as it is known."""
+        made = self.row
+        return made.done_at if isinstance(made, ActivitySet) else made.recorded_at
+
 
 def record_answers(
     session: Session,
@@ -215,6 +226,17 @@ def open_stops_of(session: Session, patient_id: int) -> list[Stop]:
     return _without_slips(_of_both(session, wanted, unless_seen=true()))
 
 
+def stops_that_hold(session: Session, patient_id: int, day: date) -> list[Stop]:
+    """A day's stops for safety of a patient, of any test or activity, oldest first,
+    of which nobody noted what followed or that nobody looked into."""
+    wanted = (col(Patient.id) == patient_id, col(Visit.local_date) == day)
+    return [
+        stop
+        for stop in _without_slips(_of_both(session, *wanted))
+        if stop.row.outcome == "stopped" and (stop.is_open or stop.is_unanswered)
+    ]
+
+
 def stops_in(session: Session, round: Round) -> list[Stop]:
     """The stops of one round, oldest first, without slips."""
     wanted = _trials().where(col(Round.id) == round.id)
@@ -231,6 +253,13 @@ def stops_of_activity(
         col(Visit.local_date) == day,
     )
     return _without_slips(_stops(session, "set", wanted))
+
+
+def answers_of_sets(session: Session, set_ids: Sequence[int]) -> dict[int, Answers]:
+    """What was noted after these sets, by the set's number."""
+    events = _last_events(session, "set", [*set_ids])
+    symptoms = _symptoms(session, [event.id for event in events.values()])
+    return {key: _said(e, symptoms.get(e.id, ())) for key, e in events.items()}
 
 
 def stops_of_visit(session: Session, visit: Visit) -> list[Stop]:

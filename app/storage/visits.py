@@ -27,6 +27,7 @@ from app.storage.episodes import Episode, Visit
 from app.storage.errors import NotFound, StorageProblem
 from app.storage.patients import Patient, patient_for
 from app.storage.people import Person, actor
+from app.storage.safety import stops_of_visit
 from app.storage.strip_counts import refusal
 from app.storage.tables import Numbered, Table, check, one_of
 from app.storage.trials import Round, Trial
@@ -35,6 +36,8 @@ from app.storage.trials import Round, Trial
 FORGOTTEN: Final = timedelta(hours=12)
 #: The pause that a visit gone on with after its closing was; nobody chooses it.
 CLOSING: Final = "closed"
+
+STOP_OPEN: Final = "what followed the stop for safety, which nobody has noted"
 
 
 class VisitPause(Numbered, table=True):
@@ -347,7 +350,7 @@ def close(
     without_list: str = "",
     now: datetime,
 ) -> None:
-    """End a visit once every line of the exit list was answered.
+    """End a visit once the exit list and each of its stops for safety were answered.
 
     Who has to leave says why instead; the supervisor sees that.
     """
@@ -355,8 +358,10 @@ def close(
         return
     answered = exit_items(session, visit)
     open_lines = missing(standing(session, visit, answered))
-    if open_lines and not without_list:
-        said = ", ".join(EXIT_LIST[item] for item in open_lines)
+    stops = [stop for stop in stops_of_visit(session, visit) if stop.is_unanswered]
+    if (open_lines or stops) and not without_list:
+        open_said = [EXIT_LIST[item] for item in open_lines]
+        said = ", ".join([*([STOP_OPEN] if stops else []), *open_said])
         why = refusal(session, visit, answered.get("strip", ""))
         why = f" {why}" if why else ""
         raise NotReady(f"Before you leave: {said}.{why} Or say why you had to go.")
@@ -365,7 +370,7 @@ def close(
         row.until = max(row.since, now)
         session.add(row)
     visit.closed_at, visit.closed_by = now, person.id
-    visit.left_without = without_list if open_lines else ""
+    visit.left_without = without_list if open_lines or stops else ""
     _done(session, person, visit, "closed_visit", now)
 
 

@@ -83,7 +83,7 @@ def dose_words(activity: Activity) -> str:
     dose = activity.dose
     sets = "1 set" if dose.sets == 1 else f"{dose.sets} sets"
     rest = f"; {dose.rest_s} s rest between" if dose.rest_s else ""
-    return f"{sets} of {dose.amount}{rest}; about {dose.minutes()} min"
+    return f"{sets} of {dose.words}{rest}; about {dose.minutes()} min"
 
 
 def basis_words(activity: Activity, sources: Mapping[str, Source]) -> str:

@@ -12,17 +12,21 @@ from fastapi.responses import HTMLResponse
 from sqlmodel import Session
 
 from app.clinical import assistance, bedside_rules, doing, make_safe, visiting
-from app.clinical.activity import CALLERS, Activity, Grade
+from app.clinical.activity import CALLERS, Activity
 from app.clinical.allowing import Permit
+from app.clinical.treating import not_today
 from app.storage.activity_sets import ActivitySet, any_set_on, sets_of, symptoms_of
 from app.storage.episodes import Visit, episode_or_none
 from app.storage.patients import Patient, details_of
 from app.storage.people import Person
 from app.storage.plans import lines_of, plan_on
-from app.storage.safety import stops_of_activity
+from app.storage.safety import stops_of_activity, stops_that_hold
+from app.web.after_stop import STATEMENT
+from app.web.choosing import said_today
 from app.web.deps import Form, page, site_of
+from app.web.done_sets import as_done
 from app.web.open_visit import open_visit_of
-from app.web.person_words import age_words
+from app.web.person_words import about_words, age_words
 from app.web.set_form import plain, read_grade
 from app.web.set_words import done_words, last_time_words
 from app.web.stops import against_words, stop_views
@@ -65,6 +69,7 @@ def card_page(
     *,
     may_override: bool,
     asked: str = "",
+    goes_on: bool = False,
     form: Form | None = None,
     errors: dict[str, str] | None = None,
     saved: ActivitySet | None = None,
@@ -75,7 +80,7 @@ def card_page(
     rows = sets_of(session, patient.id, activity=activity.id, voided=True)
     mine = [row for row, visit in rows if visit.local_date == today]
     closed = stands.blocked or (stands.needs_reason and not may_override)
-    planned = _planned(session, request.state.me, patient, activity, today)
+    plan = _planned(request, session, patient, activity, today)
     return page(
         request,
         "activities/card.html",
@@ -86,9 +91,11 @@ def card_page(
         stands=stands,
         closed=closed,
         saved=saved,
-        **_form(mine, form, errors),
+        **_form(mine, form, errors, goes_on),
         open_visit=open_visit_of(request, session, patient.id),
-        **_at_grade(activity, grade_for(activity, rows, today, asked, planned)),
+        plan=plan,
+        not_now=not_today(activity, said_today(site, request.state.me, patient, today)),
+        **_at_grade(activity, grade_for(activity, rows, today, asked, plan.grade)),
         **_so_far(session, patient, activity, rows, mine, today),
         **_stops(request, session, patient, activity, today),
         **LISTS,
@@ -96,7 +103,10 @@ def card_page(
 
 
 def _form(
-    mine: Sequence[ActivitySet], form: Form | None, errors: dict[str, str] | None
+    mine: Sequence[ActivitySet],
+    form: Form | None,
+    errors: dict[str, str] | None,
+    goes_on: bool,
 ) -> dict[str, Any]:
     """What the form of the next set begins with: as it was refused, or as the last."""
     return {
@@ -105,6 +115,7 @@ def _form(
         "uid": (form.text("uid") if form else "") or uuid.uuid4().hex,
         "other_uid": uuid.uuid4().hex,
         "before": _remembered(mine, form),
+        "goes_on": goes_on or form is not None,
     }
 
 
@@ -123,7 +134,7 @@ def _at_grade(activity: Activity, grade: Decimal) -> dict[str, Any]:
     return {
         "grade": grade,
         "grade_words": activity.grade.words(grade),
-        "choices_of_grade": tuple(_choices(activity.grade, grade)),
+        "choices_of_grade": tuple(_choices(activity, grade)),
         "pictures": strip_pictures(activity, grade),
     }
 
@@ -141,7 +152,7 @@ def _so_far(
         "first": not any_set_on(session, patient.id, today),
         "lines": _lines(session, mine, activity),
         "done": _done(mine),
-        "last_time": _last_time(activity, rows, today),
+        "last_time": _last_time(session, activity, rows, today),
         **_who(session, patient, today),
     }
 
@@ -151,24 +162,51 @@ def _stops(
 ) -> dict[str, Any]:
     site = site_of(request)
     me: Person = request.state.me
-    found = stops_of_activity(session, patient.id, activity.id, day)
-    return {"stops": stop_views(found, me, site.catalogue, site.zone, day)}
+    of_it = stops_of_activity(session, patient.id, activity.id, day)
+    hold = stops_that_hold(session, patient.id, day)
+    stops, held_by = (
+        stop_views(found, me, site.catalogue, site.zone, day) for found in (of_it, hold)
+    )
+    fallen = any(stop.on_floor for stop in held_by)
+    return {
+        "stops": stops, "held_by": held_by, "fallen": fallen, "statement": STATEMENT,
+    }  # fmt: skip
 
 
 def _who(session: Session, patient: Patient, today: date) -> dict[str, Any]:
     told = details_of(session, patient)
-    return {"who": age_words(told.birth_date, told.birth_year, told.sex, today)}
+    age = age_words(told.birth_date, told.birth_year, told.sex, today)
+    return {"who": " · ".join(part for part in (age, about_words(told)) if part)}
+
+
+@dataclass(frozen=True, slots=True)
+class InPlan:
+    """Where an activity stands in somebody's own plan of today: its grade there, empty
+    when it is not in it, and the one after it."""
+
+    grade: str = ""
+    after: Activity | None = None
+    any: bool = False
 
 
 def _planned(
-    session: Session, me: Person, patient: Patient, activity: Activity, today: date
-) -> str:
-    """The grade in somebody's own plan of today; empty when it is not in it."""
+    request: Request,
+    session: Session,
+    patient: Patient,
+    activity: Activity,
+    today: date,
+) -> InPlan:
     episode = episode_or_none(session, patient)
     if episode is None:
-        return ""
-    lines = lines_of(session, plan_on(session, me, episode, today))
-    return next((line.grade for line in lines if line.activity == activity.id), "")
+        return InPlan()
+    lines = lines_of(session, plan_on(session, request.state.me, episode, today))
+    keys = [line.activity for line in lines]
+    if activity.id not in keys:
+        return InPlan(any=bool(keys))
+    place = keys.index(activity.id)
+    known = site_of(request).catalogue.activities
+    after = next((known[key] for key in keys[place + 1 :] if key in known), None)
+    return InPlan(lines[place].grade, after, any=True)
 
 
 def grade_for(
@@ -190,12 +228,16 @@ def grade_for(
     return next((value for value in found if value is not None), activity.grade.start)
 
 
-def _choices(grade: Grade, now: Decimal) -> Iterator[GradeChoice]:
-    """Easier, as it is, harder: one step each way where there is one."""
+def _choices(activity: Activity, now: Decimal) -> Iterator[GradeChoice]:
+    """Easier, as it is, harder: one step each way where there is one.
+
+    Where the therapist measures, the number is a finding, and nothing is harder.
+    """
+    grade, measured = activity.grade, activity.position == "none"
     for which, value in (
-        ("easier", grade.easier(now)),
+        ("easier", None if measured else grade.easier(now)),
         ("now", now),
-        ("harder", grade.harder(now)),
+        ("harder", None if measured else grade.harder(now)),
     ):
         if value is not None:
             yield GradeChoice(plain(value), grade.words(value), which)
@@ -229,17 +271,25 @@ def _done(rows: Sequence[ActivitySet]) -> int:
     return sum(row.outcome == "done" and row.voided_at is None for row in rows)
 
 
-def _last_time(activity: Activity, rows: Rows, today: date) -> str:
+def _last_time(session: Session, activity: Activity, rows: Rows, today: date) -> str:
+    """All that was tried on the last day before this one, with its stops."""
     earlier = [
-        (row, visit.local_date)
+        (row, visit)
         for row, visit in rows
-        if row.voided_at is None and row.outcome == "done" and visit.local_date < today
+        if row.voided_at is None
+        and row.outcome in doing.TRIED
+        and visit.local_date < today
     ]
     if not earlier:
         return ""
-    day = earlier[-1][1]
-    of_day = [row for row, on in earlier if on == day]
-    return last_time_words(of_day, activity, day, today)
+    day = earlier[-1][1].local_date
+    of_day = [(row, visit) for row, visit in earlier if visit.local_date == day]
+    stops = [
+        doing.stop_said(s.symptoms, s.after)
+        for s in as_done(session, of_day)
+        if s.outcome == "stopped"
+    ]
+    return last_time_words([row for row, _ in of_day], activity, day, today, stops)
 
 
 def _remembered(rows: Sequence[ActivitySet], form: Form | None) -> dict[str, str]:

@@ -1,6 +1,6 @@
 """Rows of sets as the core reads them."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from decimal import Decimal
 
 from sqlmodel import Session
@@ -8,6 +8,7 @@ from sqlmodel import Session
 from app.clinical.doing import NUMBERS, DoneSet
 from app.storage.activity_sets import ActivitySet, sets_of, symptoms_of
 from app.storage.episodes import Visit
+from app.storage.safety import Answers, answers_of_sets
 
 
 def done_sets(session: Session, patient_id: int, activity: str = "") -> list[DoneSet]:
@@ -20,11 +21,16 @@ def as_done(
     session: Session, found: Sequence[tuple[ActivitySet, Visit]]
 ) -> list[DoneSet]:
     symptoms = symptoms_of(session, [row for row, _ in found])
-    return [_done(row, visit, symptoms) for row, visit in found]
+    stopped = [row.id for row, _ in found if row.outcome == "stopped"]
+    answers = answers_of_sets(session, stopped)
+    return [
+        _done(row, visit, symptoms.get(row.id, ()), answers.get(row.id, Answers()))
+        for row, visit in found
+    ]
 
 
 def _done(
-    row: ActivitySet, visit: Visit, symptoms: Mapping[int, tuple[str, ...]]
+    row: ActivitySet, visit: Visit, symptoms: Sequence[str], answers: Answers
 ) -> DoneSet:
     numbers = {name: getattr(row, name) for name in NUMBERS}
     return DoneSet(
@@ -44,6 +50,7 @@ def _done(
         helpers=row.helpers,
         effort=row.effort,
         effort_scale=row.effort_scale or "",
-        symptoms=symptoms.get(row.id, ()),
+        symptoms=tuple(sorted({*symptoms, *answers.symptoms})),
+        after=answers.what or "",
         no_symptom=row.no_symptom,
     )

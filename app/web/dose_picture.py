@@ -104,6 +104,7 @@ class DoseView:
     dots: tuple[Dot, ...]
     lanes: tuple[Lane, ...]
     days: tuple[Day, ...]
+    columns: tuple[int, ...]  # of each session
     days_y: float
     left_out: int
     any_errors: bool
@@ -158,6 +159,7 @@ def dose_picture(
         dots=tuple(_dot(plot, place, bout) for place, bout in enumerate(bouts)),
         lanes=lanes,
         days=tuple(_days(plot, drawn)),
+        columns=tuple(len(session.bouts) for session in drawn),
         days_y=round(end + 1.3, 2),
         left_out=len(graded) - len(drawn),
         any_errors=any(bout.errors for bout in bouts),

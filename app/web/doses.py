@@ -157,9 +157,16 @@ def _sets_words(sets: Sequence[DoneSet]) -> str:
     """`3 x 10`, or `3 sets: 10, 8, 6`."""
     amounts = [amount(done) for done in sets]
     if len(set(amounts)) == 1:
-        return f"{len(sets)} x {amounts[0]}" if amounts[0] else _count(len(sets), "set")
+        return _times(len(sets), amounts[0], " x ")
     told = ", ".join(words or "not counted" for words in amounts)
     return f"{_count(len(sets), 'set')}: {told}"
+
+
+def _times(sets: int, amount: str, by: str) -> str:
+    """`3 x 10` of a bare count; `1 set, 19 s`, which is no 19 repetitions."""
+    if amount.isdecimal():
+        return f"{sets}{by}{amount}"
+    return ", ".join(filter(None, (_count(sets, "set"), amount)))
 
 
 def _count(number: int, what: str) -> str:
@@ -203,7 +210,7 @@ def _bout(sets: Sequence[DoneSet]) -> Bout:
     ends = sorted({min(efforts), max(efforts)}) if efforts else []
     return Bout(
         first.grade,
-        f"{len(sets)}\u00d7{same}" if same else _count(len(sets), "set"),
+        _times(len(sets), same, "\u00d7"),
         (
             HAND_SUPPORT.get(first.hand_support, ""),
             LEVELS[first.level].words if first.level else "",

@@ -24,6 +24,7 @@ def sheet_body(
     activities: Mapping[str, Activity],
     in_force: Collection[str],
     errors: dict[str, str],
+    stopped: Mapping[str, str],
 ) -> SheetBody | None:
     """What is to be handed over; None when `errors`, by field, says what is wrong."""
     said = SheetBody(
@@ -33,7 +34,7 @@ def sheet_body(
             "Choose one change at home: a sheet carries one.", errors,
         ),
         change_words=_change_words(form, errors),
-        items=_items(form, activities, in_force, errors),
+        items=_items(form, activities, in_force, errors, stopped),
     )  # fmt: skip
     return None if errors else said
 
@@ -66,13 +67,14 @@ def _items(
     activities: Mapping[str, Activity],
     in_force: Collection[str],
     errors: dict[str, str],
+    stopped: Mapping[str, str],
 ) -> tuple[SheetItem, ...]:
     wanted = chosen(form)
     known = [activities[key] for key in wanted if key in activities]
-    stopped = [
+    refused = [
         f"{activity.name}: {reason}"
         for activity in known
-        for reason in words.against(activity, in_force)
+        for reason in words.against(activity, in_force, stopped)
     ]
     if not wanted:
         errors["activity"] = "Choose at least one activity."
@@ -80,8 +82,8 @@ def _items(
         errors["activity"] = f"At most {words.MOST_ACTIVITIES}: a sheet is one page."
     elif len(known) < len(wanted):
         errors["activity"] = "Choose from the list."
-    elif stopped:
-        errors["activity"] = " ".join(stopped)
+    elif refused:
+        errors["activity"] = " ".join(refused)
     return tuple(_item(form, activity, errors) for activity in known)
 
 

@@ -80,7 +80,7 @@ def practice(activity: Activity, grade: Decimal, sets: int, times: int) -> Pract
     return Practice(
         name=activity.home.name,
         steps=activity.home.steps,
-        how_much=how_much(activity.dose.amount, sets, times),
+        how_much=how_much(activity.dose.words, sets, times),
         set_at=f"{said[:1].upper()}{said[1:]}.",
         pictures=strip_pictures(activity, grade, noted=False),
     )

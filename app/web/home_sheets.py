@@ -17,6 +17,7 @@ from sqlmodel import Session
 from app.access import Subject, may
 from app.clinical import home_sheet as words
 from app.clinical.activity import Activity
+from app.clinical.lately import stopped_last
 from app.clinical.precautions import PRECAUTIONS, Precaution
 from app.clinical.vocabulary import HOWS
 from app.storage.activity_sets import sets_of
@@ -31,6 +32,7 @@ from app.storage.patients import Patient, patient_for
 from app.storage.people import actor
 from app.storage.plans import planned_for
 from app.storage.precautions import precautions_on
+from app.storage.safety import open_stops_of
 from app.web.dates import day_words
 from app.web.deps import (
     Form,
@@ -44,8 +46,10 @@ from app.web.deps import (
     page,
     site_of,
 )
+from app.web.done_sets import done_sets
 from app.web.home_sheet_form import chosen, sheet_body
 from app.web.home_sheet_view import paper, reasons, sheet_line
+from app.web.stops import StopView, stop_views
 
 router = APIRouter()
 
@@ -86,12 +90,13 @@ def _page(
     shelf = site_of(request).catalogue
     episode = episode_or_none(session, patient)
     tags = _tags(session, episode, today)
-    choices = _choices(session, shelf.activities, patient.id, tags)
+    stopped = _stopped(session, patient.id, today)
+    choices = _choices(session, shelf.activities, patient.id, tags, stopped)
     whom = Subject(patient.is_demo, assigned=True)
     against = [
         (activity.name, reason)
         for activity in shelf.activities.values()
-        for reason in words.against(activity, tags)
+        for reason in words.against(activity, tags, stopped)
     ]
     return page(
         request,
@@ -104,6 +109,8 @@ def _page(
         known=[c for c in choices if c.known],
         others=[c for c in choices if not c.known],
         against=against,
+        stops=_open_stops(request, session, patient, today),
+        from_page="home_sheet",
         chosen=chosen(typed),
         typed=typed,
         errors=errors,
@@ -112,6 +119,21 @@ def _page(
         no_strip=[PRECAUTIONS[t].label for t in words.NO_STRIP_STAYS if t in tags],
         hows=HOWS,
     )
+
+
+def _open_stops(
+    request: Request, session: Session, patient: Patient, today: date
+) -> list[StopView]:
+    site, found = site_of(request), open_stops_of(session, patient.id)
+    return stop_views(found, request.state.me, site.catalogue, site.zone, today)
+
+
+def _stopped(session: Session, patient_id: int, today: date) -> dict[str, str]:
+    """Why what was stopped for safety the last time does not go home, by activity."""
+    return {
+        key: f"{said.replace('safety', f'safety on {day_words(on, today)}', 1)}"
+        for key, (on, said) in stopped_last(done_sets(session, patient_id)).items()
+    }
 
 
 def _tags(session: Session, episode: Episode | None, today: date) -> set[str]:
@@ -125,6 +147,7 @@ def _choices(
     activities: Mapping[str, Activity],
     patient_id: int,
     tags: set[str],
+    stopped: Mapping[str, str],
 ) -> list[Choice]:
     """Those that may go home, the ones done with or planned for this person first."""
     last = {
@@ -135,7 +158,7 @@ def _choices(
     known = planned_for(session, patient_id) | last.keys()
     found = []
     for activity in activities.values():
-        if not words.against(activity, tags):
+        if not words.against(activity, tags, stopped):
             grade = last.get(activity.id) or f"{activity.grade.start.normalize():f}"
             mind = tuple(PRECAUTIONS[t] for t in activity.caution if t in tags)
             found.append(Choice(activity, grade, activity.id in known, mind))
@@ -157,7 +180,9 @@ def make(
     episode, today = open_episode(session, patient), now.astimezone(zone).date()
     errors: dict[str, str] = {}
     tags = _tags(session, episode, today)
-    body = sheet_body(form, site_of(request).catalogue.activities, tags, errors)
+    stopped = _stopped(session, patient.id, today)
+    activities = site_of(request).catalogue.activities
+    body = sheet_body(form, activities, tags, errors, stopped)
     if body is None:
         return _page(request, session, patient, today, form, errors)
     sheet = make_sheet(session, me, episode, body, uid=form.uid(), now=now)

@@ -12,6 +12,7 @@ from app.access import Subject, may
 from app.catalogue.load import Catalogue
 from app.clinical.activity import Activity
 from app.clinical.allowing import permit
+from app.clinical.choosing import Today
 from app.clinical.doing import DoneSet
 from app.clinical.grading import Proposal, propose, sessions_of
 from app.clinical.precautions import Precaution
@@ -23,6 +24,7 @@ from app.clinical.session_plan import (
     standing,
     unblocked,
 )
+from app.clinical.treating import not_today
 from app.storage.episodes import Episode, Visit
 from app.storage.errors import NotFound
 from app.storage.patients import Patient
@@ -72,6 +74,7 @@ class PlanRow:
     proposal: Proposal
     mind: tuple[Precaution, ...]
     against: tuple[Precaution, ...]
+    not_now: tuple[str, ...]
 
     @property
     def activity(self) -> Activity:
@@ -151,14 +154,15 @@ def kept_lines(plan: Plan) -> list[PlanLine]:
 
 
 def rows_of(
-    items: Sequence[Item], sets: Sequence[DoneSet], tags: Iterable[str]
+    items: Sequence[Item], sets: Sequence[DoneSet], tags: Iterable[str], today: Today
 ) -> list[PlanRow]:
     in_force = tuple(tags)
     rows = []
     for item in items:
         found = permit(item.activity, in_force)
         proposal = propose(item.activity, sets)
-        rows.append(PlanRow(item, proposal, found.cautions, found.risks))
+        beyond = not_today(item.activity, today)
+        rows.append(PlanRow(item, proposal, found.cautions, found.risks, beyond))
     return rows
 
 

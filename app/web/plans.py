@@ -276,7 +276,7 @@ def _page(
         "treat/plan.html",
         status=422 if errors else 409 if compare else 200,
         patient=desk.patient,
-        rows=rows_of(now.plan.items, desk.sets, desk.tags),
+        rows=rows_of(now.plan.items, desk.sets, desk.tags, said),
         taken_out=now.taken_out,
         missing=missing,
         minutes=now.plan.minutes,

@@ -110,7 +110,11 @@ def look_into_set(
 
 
 def _seen(form: Form, stop: Stop) -> Response:
-    back = {"caseload": "/caseload", "patient": f"/patients/{stop.patient_id}"}
+    patient = f"/patients/{stop.patient_id}"
+    back = {
+        "caseload": "/caseload", "patient": patient,
+        "home_sheet": f"{patient}/home-sheet",
+    }  # fmt: skip
     return RedirectResponse(back.get(form.text("back"), stop_page(stop)), 303)
 
 

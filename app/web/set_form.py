@@ -22,6 +22,10 @@ WHOLE: Final = (
     "reps", "steps", "steps_to_recover", "passes", "hazards", "calls", "correct",
     "errors",
 )  # fmt: skip
+#: Any of these makes a set one of which something is known.
+COUNTED: Final = (*WHOLE, "time_ms", "distance", "effort")
+SAID_IN: Final = {*WHOLE, "holds_s", "time_s", "distance", "unit", "effort"}
+NOTHING: Final = "Nothing is counted yet: count it, or tick that it was done uncounted."
 CLOSED: Final = {
     "hand_support": HAND_SUPPORT,
     "level": LEVELS,
@@ -86,8 +90,23 @@ def read_set(activity: Activity, form: Form) -> tuple[SetBody, dict[str, str]]:
     _distance(read)
     _effort(read)
     _together(read)
+    read.said["after_stop"] = form.text("after_stop") == "yes" or None
+    if outcome == "done" and not (_counted(read) or _uncounted(form)):
+        read.errors["uncounted"] = NOTHING
     body = SetBody(**read.said, log=_log(form.text("log")))
     return body, {} if outcome == "stopped" else read.errors
+
+
+def _uncounted(form: Form) -> bool:
+    return form.text("uncounted") == "yes"
+
+
+def _counted(read: _Reader) -> bool:
+    """Whether anything of a set was said; what cannot be used has its own sentence."""
+    if read.errors.keys() & SAID_IN:
+        return True
+    named = any(read.said.get(name) is not None for name in COUNTED)
+    return named or bool(read.said.get("holds_ms"))
 
 
 def _digits(text: str, most: int) -> bool:

@@ -1,6 +1,6 @@
 """One stored set in words, the same on every page that lists it."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 from decimal import Decimal
 
@@ -92,16 +92,28 @@ def _how(
         yield "no symptom"
     if row.note:
         yield f"“{row.note}”"
+    if row.after_stop:
+        yield "said to be well enough to go on after a stop"
     if row.override:
         yield f"against a risk because: “{row.override}”"
 
 
 def last_time_words(
-    rows: Sequence[ActivitySet], activity: Activity, on: date, today: date
+    rows: Sequence[ActivitySet],
+    activity: Activity,
+    on: date,
+    today: date,
+    stops: Iterable[str] = (),
 ) -> str:
-    """`3 x 10 repetitions at hold 12 s, 1 error, contact guard, 24 Nov`, of one day."""
+    """`3 x 10 repetitions at hold 12 s, 1 error, contact guard, 24 Nov`, of one day.
+
+    All that was tried counts, by grade; `stops` says each that was stopped, in words.
+    """
     last = rows[-1]
-    parts = [_sets_by(rows, activity)]
+    by_grade: dict[str | None, list[ActivitySet]] = {}
+    for row in rows:
+        by_grade.setdefault(row.grade, []).append(row)
+    parts = ["; ".join(_sets_by(same, activity) for same in by_grade.values()), *stops]
     errors = [row.errors for row in rows if row.errors is not None]
     if errors:
         parts.append(errors_words(sum(errors)))

@@ -33,6 +33,12 @@ from app.storage.errors import NotAllowed, NotFound
 from app.storage.patients import Patient, patient_for
 from app.storage.people import Person
 from app.storage.precautions import precautions_on
+from app.web.after_stop import (
+    NOT_SAID,
+    owes_statement,
+    stops_before,
+    went_on_unsaid,
+)
 from app.web.card import card_page
 from app.web.deps import (
     Form,
@@ -68,11 +74,15 @@ def card(
     patient_id: RowId,
     activity_id: str,
     grade: Annotated[str, Query(max_length=12, pattern=r"^[-0-9.]*$")] = "",
+    on: Annotated[str, Query(pattern="^(yes)?$")] = "",
 ) -> HTMLResponse:
     patient = patient_for(session, me, patient_id, "record_visit")
     activity = _activity(site.catalogue, activity_id)
     open_episode(session, patient)
-    return _page(request, session, me, patient, activity, asked=grade)
+    goes_on = on == "yes"
+    return _page(
+        request, session, me, patient, activity, asked=grade, goes_on=goes_on
+    )  # fmt: skip
 
 
 @router.post("/patients/{patient_id}/activities/{activity_id}/sets")
@@ -98,15 +108,18 @@ def record(
     overrides = _may_override(session, me, patient)
     if _owes_reason(stands, body, form, overrides):
         errors["override"] = "Say in a few words why it is right for this person today."
+    before = stops_before(session, patient, at, zone)
+    if owes_statement(before, body, form):
+        errors["after_stop"] = NOT_SAID
     if errors:
         if is_locked(request):  # the form again would name the patient
             raise SessionLocked
         return _page(request, session, me, patient, activity, form=form, errors=errors)
     visit = _visit(session, me, patient, episode, uid, at, zone)
-    against = _against(stands, body, overrides)
+    tags = (_against(stands, body, overrides), went_on_unsaid(before, body))
     row, _ = record_set(
         session, me, visit, activity.id, uid=uid, body=body, at=at, now=now,
-        against=against,
+        against=" ".join(filter(None, tags)),
     )  # fmt: skip
     answer = _answer(request, session, me, patient, activity, row)
     answer.headers[SAVED] = row.uid
@@ -237,6 +250,7 @@ def _page(
     activity: Activity,
     *,
     asked: str = "",
+    goes_on: bool = False,
     form: Form | None = None,
     errors: dict[str, str] | None = None,
     saved: ActivitySet | None = None,
@@ -255,6 +269,7 @@ def _page(
         stands,
         may_override=_may_override(session, me, patient),
         asked=asked,
+        goes_on=goes_on,
         form=form,
         errors=errors,
         saved=saved,

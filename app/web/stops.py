@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
+from typing import Final
 from zoneinfo import ZoneInfo
 
 from app.catalogue.load import Catalogue
@@ -14,6 +15,9 @@ from app.storage.safety_rows import LOOKERS
 from app.storage.trials import Trial
 from app.web.dates import day_words
 
+#: Beside orders and risks: a set was done after a stop, and nobody said it might be.
+OPEN_STOP: Final = "open_stop"
+
 
 @dataclass(frozen=True, slots=True)
 class StopView:
@@ -22,6 +26,7 @@ class StopView:
     `path` is its own address, `page` where it happened: a round, or an activity's card.
     """
 
+    key: str
     path: str
     page: str
     patient_id: int
@@ -44,6 +49,7 @@ def stop_views(
     """Ready to show, in the order given."""
     return [
         StopView(
+            key=stop_key(stop),
             path=stop_path(stop),
             page=stop_page(stop),
             patient_id=stop.patient_id,
@@ -74,6 +80,11 @@ def stop_name(shelf: Catalogue, stop: Stop, *, short: bool = True) -> str:
     return measure.short if short else measure.name
 
 
+def stop_key(stop: Stop) -> str:
+    """`set-7`: how a form names the stops that it showed."""
+    return f"{stop.of}-{stop.row.id}"
+
+
 def stop_path(stop: Stop) -> str:
     return f"/{stop.of}s/{stop.row.id}"
 
@@ -86,7 +97,7 @@ def stop_page(stop: Stop) -> str:
 
 
 def stop_sort(stop: Stop) -> str:
-    """`stopped for safety`, or that a set was done against an order or a risk."""
+    """`stopped for safety`, or what a set was done against."""
     if stop.row.outcome == "stopped":
         return "stopped for safety"
     return f"done against {against_words(stop.against)}"
@@ -95,10 +106,13 @@ def stop_sort(stop: Stop) -> str:
 def against_words(tags: str) -> str:
     """`an order in force (Leg: toe-touch only)`; empty when nothing stood against."""
     held = [PRECAUTIONS[tag] for tag in tags.split() if tag in PRECAUTIONS]
-    if not held:
-        return ""
-    kind = "an order" if held[0].kind == "order" else "a risk"
-    return f"{kind} in force ({'; '.join(p.label for p in held)})"
+    said = []
+    if held:
+        kind = "an order" if held[0].kind == "order" else "a risk"
+        said.append(f"{kind} in force ({'; '.join(p.label for p in held)})")
+    if OPEN_STOP in tags.split():
+        said.append("a stop for safety of that day, with nothing said to go on")
+    return " and ".join(said)
 
 
 def _clock(answers: Answers, zone: ZoneInfo) -> str:

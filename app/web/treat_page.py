@@ -1,6 +1,7 @@
 """The page of what to treat with, for all that lead to it."""
 
 from datetime import date
+from typing import Final
 
 from fastapi import Request
 from fastapi.responses import HTMLResponse
@@ -12,11 +13,22 @@ from app.clinical.treating import PEOPLE
 from app.clinical.vocabulary import ABILITIES, ROOM_ITEMS
 from app.storage.patients import Patient
 from app.storage.people import Person
+from app.storage.safety import open_stops_of
 from app.web.choosing import said_today
 from app.web.deps import Form, page, site_of
 from app.web.open_visit import open_visit_of
 from app.web.planning import USUAL_MINUTES, may_go_against
+from app.web.stops import stop_views
 from app.web.treating import today_words, treat
+
+#: What is chosen from on the form about today.
+LISTS: Final = {
+    "can": [("", "not said"), *ABILITIES.items()],
+    "help": LEVELS,
+    "people": [("", "not said"), *((str(n), w) for n, w in PEOPLE.items())],
+    "minutes": [("", "enough"), *((str(n), f"{n} min") for n in MINUTES)],
+    "kit": ROOM_ITEMS,
+}
 
 
 def treat_page(
@@ -50,12 +62,10 @@ def treat_page(
         errors=errors or {},
         may_override=may_go_against(me, patient),
         minutes_left=said.minutes or USUAL_MINUTES,
-        lists={
-            "can": [("", "not said"), *ABILITIES.items()],
-            "help": LEVELS,
-            "people": [("", "not said"), *((str(n), w) for n, w in PEOPLE.items())],
-            "minutes": [("", "enough"), *((str(n), f"{n} min") for n in MINUTES)],
-            "kit": ROOM_ITEMS,
-        },
+        lists=LISTS,
         open_visit=open_visit_of(request, session, patient.id),
+        from_page="patient",
+        stops=stop_views(
+            open_stops_of(session, patient.id), me, site.catalogue, site.zone, today
+        ),
     )  # fmt: skip

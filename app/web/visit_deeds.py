@@ -8,7 +8,7 @@ from typing import Final
 from sqlmodel import Session
 
 from app.clinical import visiting
-from app.storage import visits
+from app.storage import services, visits
 from app.storage.episodes import Episode, Visit
 from app.storage.errors import NotAllowed
 from app.storage.observations import set_limit
@@ -17,6 +17,7 @@ from app.storage.people import Person
 from app.web import visit_forms
 from app.web.deps import Form
 from app.web.leaving import read_leaving
+from app.web.visit_services import day_count, read_choice, read_minutes
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +59,31 @@ def _minutes(a: Asked) -> None:
     said = visit_forms.minutes(a.form, a.errors)
     if not a.errors:
         visits.set_minutes(a.session, a.me, a.visit, said, a.now)
+
+
+def _services(a: Asked) -> None:
+    here = services.minutes_in(a.session, a.visit)
+    known = services.services_of(a.session, a.me)
+    offered = [s for s in known if s.active or s.id in here]
+    said = read_minutes(a.form, offered, a.errors)
+    if a.errors:
+        return
+    try:
+        services.set_service_minutes(a.session, a.me, a.visit, said, a.now)
+    except services.VisitClosed as refused:
+        a.errors["services"] = refused.sentence
+
+
+def _units(a: Asked) -> None:
+    """Only Medicare's rule leaves a tie, so it is asked whatever the site counts by."""
+    counted = day_count(a.session, a.me, a.visit, "medicare")
+    chosen = read_choice(a.form, counted, a.errors)
+    if a.errors:
+        return
+    try:
+        services.choose_units(a.session, a.me, a.visit, chosen, a.now)
+    except services.VisitClosed as refused:
+        a.errors["services"] = refused.sentence
 
 
 def _leave(a: Asked) -> None:
@@ -129,6 +155,8 @@ DEEDS: Final[Mapping[str, Callable[[Asked], None]]] = {
     "pause": _pause,
     "resume": _resume,
     "minutes": _minutes,
+    "services": _services,
+    "units": _units,
     "exit": _leave,
     "close": _close,
     "missed": _miss,

@@ -41,6 +41,7 @@ from app.storage.observations import (
 from app.storage.trials import Round, Trial
 from app.storage.visits import ExitItem, exit_rows, pauses_of
 from app.web.room_words import room_events
+from app.web.service_events import minutes_events
 from app.web.set_words import set_words
 from app.web.trial_words import trial_words
 from app.web.visit_stops import Told, against_events, stop_events, void_events
@@ -74,6 +75,7 @@ def events_of(session: Session, shelf: Catalogue, visit: Visit) -> list[Event]:
         *_own("room", room_events(session, shelf, visit)),
         *_own("against", against_events(session, shelf, visit)),
         *_own("void", void_events(shelf, trials, sets, tasks)),
+        *_own("minutes", minutes_events(session, visit)),
         *_pauses(session, visit),
         *_exit(session, visit),
     ]

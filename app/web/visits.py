@@ -32,6 +32,7 @@ from app.storage.observations import (
 from app.storage.patients import Patient, patient_for
 from app.storage.people import Person, actor
 from app.storage.review import decision_of, texts_of
+from app.storage.safety import stops_of_visit
 from app.web import visit_forms
 from app.web.dates import day_words, moment_words
 from app.web.deps import (
@@ -51,8 +52,10 @@ from app.web.deps import (
 )
 from app.web.leaving import exit_lines
 from app.web.planning import plan_of_visit
+from app.web.stops import stop_name, stop_path
 from app.web.visit_deeds import DEEDS, Asked
 from app.web.visit_events import Event, events_of, symptom_words
+from app.web.visit_services import Clock, day_view
 
 router = APIRouter()
 Reader = Callable[[Form, dict[str, str]], dict[str, Any]]
@@ -144,7 +147,7 @@ def _page(
         going_on=_going_on(session, me, visit, now),
         lists=visiting,
         help=assistance,
-        **_seen(session, site_of(request), visit, now),
+        **_seen(session, site_of(request), me, visit, now),
     )
 
 
@@ -169,12 +172,11 @@ def _names(session: Session, events: list[Event]) -> dict[int, str]:
     return dict(session.exec(wanted).all())
 
 
-def _seen(session: Session, site: Site, visit: Visit, now: datetime) -> dict[str, Any]:
+def _seen(
+    session: Session, site: Site, me: Person, visit: Visit, now: datetime
+) -> dict[str, Any]:
     """What happened so far, and what the clock says of it."""
     episode = session.get_one(Episode, visit.episode_id)
-    pauses = visits.pauses_of(session, visit)
-    total, away = visits.counted_minutes(visit, pauses, now)
-    spent = {name: getattr(visit, f"{name}_minutes") for name in visiting.MINUTES}
     answered = visits.exit_items(session, visit)
     events = events_of(session, site.catalogue, visit)
     tasks = recorded(session, visit, TaskObservation)
@@ -193,15 +195,34 @@ def _seen(session: Session, site: Site, visit: Visit, now: datetime) -> dict[str
         "clock": lambda at: moment_words(at, site.zone).partition(", ")[2],
         "day": day_words(visit.local_date),
         "is_today": visit.local_date == now.astimezone(site.zone).date(),
+        **_minutes(session, site, me, visit, now),
+        "answered": answered,
+        "exit_lines": exit_lines(session, visit),
+        "missing": visits.missing(visits.standing(session, visit, answered)),
+        "limits": limits_of(session, episode),
+        "unanswered": [
+            (stop_path(stop), stop_name(site.catalogue, stop, short=False))
+            for stop in stops_of_visit(session, visit)
+            if stop.is_unanswered
+        ],
+    }
+
+
+def _minutes(
+    session: Session, site: Site, me: Person, visit: Visit, now: datetime
+) -> dict[str, Any]:
+    """What the clock says, how the minutes were spent, and what was given in them."""
+    pauses = visits.pauses_of(session, visit)
+    total, away = visits.counted_minutes(visit, pauses, now)
+    spent = {name: getattr(visit, f"{name}_minutes") for name in visiting.MINUTES}
+    clock = Clock(total - away, away, sum(spent.values()))
+    return {
         "paused": any(p.until is None for p in pauses),
         "total": total,
         "away": away,
         "spent": spent,
         "short": sum(spent.values()) - (total - away) if any(spent.values()) else 0,
-        "answered": answered,
-        "exit_lines": exit_lines(session, visit),
-        "missing": visits.missing(visits.standing(session, visit, answered)),
-        "limits": limits_of(session, episode),
+        "services": day_view(session, me, visit, site.settings.units_rule, clock),
     }
 
 

@@ -2,6 +2,7 @@
 /** Attaches each behaviour to its `data-*` elements, on load and after htmx swaps. */
 import { watchBusy } from "./busy.js";
 import { bindCounter } from "./counter.js";
+import { doseBox } from "./dose_box.js";
 import { applyHand, bindPref } from "./hand.js";
 import { forgetSaved } from "./kept.js";
 import { watchLock } from "./lock.js";
@@ -46,6 +47,7 @@ const BEHAVIOURS = [
   ["form[data-taps]", taps],
   ["[data-minutes]", minutes],
   ["[data-waits]", showWaits],
+  ["[data-dose-box]", doseBox],
   ["[data-held-run]", (e) => import("./held_run.js").then((m) => m.heldRun(e))],
   ["[data-bedside]", (e) => import("./bedside.js").then((m) => m.bedside(e))],
   ["form[data-activity-set]", (e) => import("./tools.js").then((m) => m.tools(e))],
@@ -87,6 +89,11 @@ watchWithdrawn();
 startWorker();
 applyHand();
 bind(document);
+/** A browser sets a style of its own, as for a text area somebody has pulled larger; htmx
+ * would write it to what comes in its place, which the content policy refuses. */
+document.addEventListener("htmx:before:swap", () => {
+  for (const element of document.querySelectorAll("main [id][style]")) element.removeAttribute("style");
+});
 document.addEventListener("htmx:after:process", (event) => {
   bind(/** @type {Element} */ (event.target));
 });

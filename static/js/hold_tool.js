@@ -26,6 +26,12 @@ export function holdWords(list, sum) {
   return `${list.length}: last ${tenths(last)} s, best ${best} s`;
 }
 
+/** Never "Stop" alone: the red button beside it says that. @param {boolean} runs @param {boolean} sum */
+export function padWords(runs, sum) {
+  if (!runs) return "Start";
+  return sum ? "Stop the clock" : "Hold over";
+}
+
 /** Why a hold may not be what the clock says. @param {import("./timing.js").Run} run */
 export function holdDoubt(run) {
   const { start, stop } = run;
@@ -51,7 +57,7 @@ export function holds(place, bout) {
     const start = bout.live(name);
     const ran = start ? elapsed(start, momentOf()) : 0;
     place.dataset.state = start ? "running" : "idle";
-    say("pad-says", start ? "Stop" : "Start");
+    say("pad-says", padWords(Boolean(start), Boolean(sum)));
     say("clock", tenths(before() + ran));
     say("holds-says", holdWords(holdsIn(bout.value(name)), Boolean(sum)));
     part("take-back").toggleAttribute("hidden", Boolean(start) || !bout.value(name));

@@ -101,10 +101,29 @@ export function valueWords({ fields }) {
   return `${said.get("end_mark") ? marks : said.get("distance") || "no value"} ${unit}`;
 }
 
+/** What is said of those of one page. A set of an activity has no reading to come.
+ * @param {Item[]} items */
+export function keptWords(items) {
+  const values = items.map(valueWords).join(", ");
+  const many = items.length > 1;
+  if (/^patients/.test(items[0]?.round ?? "")) {
+    const what = many ? `${items.length} sets` : "Set";
+    return `${what} kept on this phone: ${values}. `
+      + `${many ? "They are" : "It is"} sent when the network is back.`;
+  }
+  return `Kept on this phone: ${values}. The ${many ? "readings come" : "reading comes"} `
+    + `when ${many ? "they are" : "it is"} sent.`;
+}
+
 /** "reps 12, errors 1" @param {Map<string, string>} said */
 function setWords(said) {
   const counted = COUNTED.filter((name) => said.get(name));
-  return counted.map((name) => `${name} ${said.get(name)}`).join(", ") || "done";
+  const parts = counted.map((name) => `${name} ${said.get(name)}`);
+  for (const [name, word] of [["holds_ms", "held"], ["time_ms", "in"]]) {
+    const times = (said.get(name) ?? "").split(",").filter(Boolean);
+    if (times.length) parts.push(`${word} ${times.map((ms) => tenths(Number(ms))).join(", ")} s`);
+  }
+  return parts.join(", ") || "done";
 }
 
 /** "142/80 mmHg, standing 1 min" @param {Map<string, string>} said */

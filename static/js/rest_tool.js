@@ -58,6 +58,10 @@ export function rest(place) {
     else start(event);
     look();
   });
+  place.addEventListener("rest:begin", (event) => {
+    start(event);
+    look();
+  });
   place.hidden = false;
   if ("begins" in place.dataset) start(new Event("begins")); // of the set just saved
   look();

@@ -7,7 +7,7 @@
  */
 import { underWay } from "./asking.js";
 import { changed, sendNow, waiting } from "./outbox.js";
-import { roundOf, valueWords } from "./outbox_item.js";
+import { keptWords, roundOf, valueWords } from "./outbox_item.js";
 import { inMemory } from "./outbox_store.js";
 import { age, LOST, showList } from "./waiting_list.js";
 
@@ -38,14 +38,14 @@ function showHere(items) {
   const note = place("[data-kept]");
   if (!note || underWay()) return;
   const here = items.filter(({ round }) => round === roundOf(window.location.pathname));
-  const values = here.map(valueWords).join(", ");
-  const many = here.length > 1;
-  const kept = `Kept on this phone: ${values}. The ${many ? "readings come" : "reading comes"} `
-    + `when ${many ? "they are" : "it is"} sent.`;
   const words = !here.length ? "" : here.some(inMemory)
-    ? `Not saved yet: ${values}. ${LOST}` : kept;
+    ? `Not saved yet: ${here.map(valueWords).join(", ")}. ${LOST}` : keptWords(here);
   if (note.textContent !== words) note.textContent = words;
   note.hidden = !words;
+  const form = place("[data-uncounted]");
+  if (!form) return;
+  form.hidden = !here.length;
+  form.textContent = `${here.length} ${here.length > 1 ? "wait" : "waits"} to be sent: not yet counted here.`;
 }
 
 let refreshing = 0;

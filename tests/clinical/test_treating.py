@@ -328,3 +328,19 @@ def test_search_knows_other_names() -> None:
 
     assert matches(named, "dial", {})
     assert not matches(SHELF["T01"], "dial", {})
+
+
+def test_stop_is_said_and_never_goes_on() -> None:
+    """Also when sets without one came after it on that day."""
+    done = [
+        DoneSet(
+            activity="R01", on=FIRST, visit_id=1, outcome=outcome, grade=Decimal(4),
+            at=datetime(2026, 2, 24, 9, minute, tzinfo=UTC), symptoms=felt,
+        )
+        for minute, outcome, felt in (
+            (0, "done", ()), (5, "stopped", ("dizzy",)), (9, "done", ()),
+        )
+    ]  # fmt: skip
+    why = of("R01", suggested(last=lately(SHELF, done))).why
+    assert "last time, on 24 February, stopped for safety: dizzy" in why[-1]
+    assert not any("go on" in said for said in why)

@@ -30,6 +30,27 @@ def open_card(phone: Phone, patient_id: int, activity: str = "T01") -> Page:
     return phone.page
 
 
+def watch_styles(page: Page) -> None:
+    """Counts what the content policy refuses of inline style from now on.
+
+    A field has a style of the browser's own, as a text area that was pulled larger.
+    """
+    page.evaluate(
+        """() => {
+          window.refusedStyles = 0;
+          document.getElementById("errors").style.width = "9rem";
+          document.addEventListener("securitypolicyviolation", (event) => {
+            if (event.violatedDirective.startsWith("style")) window.refusedStyles += 1;
+          });
+        }"""
+    )
+
+
+def refused_styles(page: Page) -> int:
+    refused: int = page.evaluate("window.refusedStyles")
+    return refused
+
+
 def count(page: Page, name: str, times: int = 1) -> None:
     for _ in range(times):
         page.locator(f".tally-pad[data-add={name}]").tap()
@@ -43,6 +64,7 @@ def test_set_is_saved_by_thumb_and_the_next_is_ready(
     phone: Phone, patient_id: int, site: Site
 ) -> None:
     page = open_card(phone, patient_id)
+    watch_styles(page)
     phone.axe("card")
     count(page, "reps", 3)
     count(page, "errors")
@@ -51,6 +73,7 @@ def test_set_is_saved_by_thumb_and_the_next_is_ready(
     page.get_by_text("Asked: no symptom").tap()
     save(page)
     expect(page.locator("#set > h2")).to_have_text("Set 2 of 2")
+    assert refused_styles(page) == 0
 
     (row,) = sets(site)
     assert (row.reps, row.errors, row.grade) == (3, 1, "13")
@@ -72,6 +95,7 @@ def test_saved_set_can_be_undone_for_ten_seconds(
     expect(page.locator("#set > h2")).to_have_text("Set 1 of 2")
     assert sets(site)[0].void_reason == "Saved by mistake"
 
+    count(page, "reps")
     save(page)
     expect(page.locator("form.undo-set")).to_be_visible()
     expect(page.locator("form.undo-set")).to_be_hidden(timeout=12_000)
@@ -87,7 +111,12 @@ def test_without_network_a_set_waits_and_is_sent(
         count(page, "reps", 2)
         save(page)
         says(phone, "[data-waiting]", "1 waiting to send")
-        says(phone, "[data-kept]", "reps 2")
+        says(phone, "[data-kept]", "Set kept on this phone: reps 2. It is sent when")
+        expect(page.locator("[data-kept]")).to_be_in_viewport(ratio=1)
+        expect(page.locator("[data-uncounted]")).to_have_text(
+            "1 waits to be sent: not yet counted here."
+        )
+        expect(page.locator("[data-kept-rest] [data-rests=yes]")).to_be_in_viewport()
         expect(page.get_by_label("Repetitions", exact=True)).to_have_value("")
         assert [item["round"] for item in on_disk(phone)] == [
             f"patients/{patient_id}/activities/T01"
@@ -142,6 +171,14 @@ def test_without_network_the_first_steps_show(
         page.get_by_role("button", name="Stop - make safe").tap()
         expect(page.locator("[data-first-steps]")).to_be_in_viewport()
         says(phone, "[data-waiting]", "1 waiting to send")
+        expect(page.locator("[data-undo-kept]")).to_be_visible()
+        steps, bar = (
+            page.locator(css).bounding_box()
+            for css in ("[data-first-steps]", "[data-undo-kept]")
+        )
+        assert steps
+        assert bar
+        assert bar["y"] >= steps["y"] + steps["height"]
     all_sent(phone)
 
     assert [row.outcome for row in sets(site)] == ["stopped"]

@@ -77,8 +77,12 @@ def test_whole_list_at_one_tap_leaves_strip_and_hand_off_open(
     wait_until(page, lambda: len(rows(site, ExitItem)) == 6)
     expect(page.locator("[name=exit-hand_off]:checked")).to_have_count(0)
     expect(page.locator("[name=exit-strip]:checked")).to_have_count(0)
+    said = page.locator("#exit-saved")
+    expect(said).to_contain_text("Saved. Still open: strip")
+    expect(said).to_contain_text("hand-off given")
     page.get_by_role("button", name="Close this visit").tap()
     expect(page.locator("#close-error")).to_contain_text("hand-off given")
+    expect(page.locator("main > [role=alert].error")).to_contain_text("hand-off given")
     expected(visit, "422")
 
 

@@ -2,7 +2,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 import {
-  ageWords, isForeign, makeItem, readItem, roundOf, valueWords, verdictOf, VERSION, waitMs,
+  ageWords, isForeign, keptWords, makeItem, readItem, roundOf, valueWords, verdictOf, VERSION, waitMs,
 } from "../../static/js/outbox_item.js";
 
 const about = { url: "/rounds/7/trials", person: "3", test: "Five stands", at: 1000 };
@@ -141,4 +141,18 @@ test("age in words", () => {
     [59 * minute, "59 min"], [60 * minute, "1 h"], [47 * 60 * minute, "47 h"],
     [48 * 60 * minute, "2 days"]];
   for (const [ms, words] of rows) assert.equal(ageWords(ms), words);
+});
+
+test("what waits is said as a set or as a reading to come", () => {
+  const kept = (url, ...all) => keptWords(all.map((reps) => makeItem(
+    [["uid", `a-${reps}`], ["outcome", "done"], ["reps", reps]],
+    { url, person: "1", test: "Turns", at: 1 })));
+  const card = "/patients/3/activities/T01/sets";
+  assert.equal(kept(card, "2"), "Set kept on this phone: reps 2. It is sent when the network is back.");
+  assert.match(kept(card, "2", "3"), /^2 sets kept on this phone: reps 2, reps 3\. They are sent/);
+  const held = makeItem(
+    [["uid", "b"], ["outcome", "done"], ["holds_ms", "1000,2500"]],
+    { url: card, person: "1", test: "Holds", at: 1 });
+  assert.equal(valueWords(held), "held 1.0, 2.5 s");
+  assert.match(kept("/rounds/7/trials", "2"), /The reading comes when it is sent\.$/);
 });

@@ -2,7 +2,8 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 import { beatAt, bpmIn, dueBeats } from "../../static/js/beat_tool.js";
-import { holdDoubt, holdsIn, holdWords } from "../../static/js/hold_tool.js";
+import { wholeSessions } from "../../static/js/dose_box.js";
+import { holdDoubt, holdsIn, holdWords, padWords } from "../../static/js/hold_tool.js";
 import { leftOf, leftWords } from "../../static/js/rest_tool.js";
 
 test("a beat is 40 to 140 a minute in steps of two", () => {
@@ -49,4 +50,17 @@ test("what is left of a rest is whole seconds, never below none", () => {
   for (const [ran, left] of rows) assert.equal(leftOf(60, ran), left, String(ran));
   assert.equal(leftWords(90), "1:30");
   assert.equal(leftWords(5), "0:05");
+});
+
+test("only whole sessions are shown, the latest first", () => {
+  assert.equal(wholeSessions(250, [100, 100, 100]), 200);
+  assert.equal(wholeSessions(100, [300, 60]), 60);
+  assert.equal(wholeSessions(300, [100, 100, 100]), 0, "all fit: as it is");
+  assert.equal(wholeSessions(50, [100]), 0, "not even one fits");
+});
+
+test("a running pad is not mistaken for the red button", () => {
+  assert.equal(padWords(true, false), "Hold over");
+  assert.equal(padWords(true, true), "Stop the clock");
+  assert.equal(padWords(false, true), "Start");
 });

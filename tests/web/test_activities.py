@@ -103,7 +103,7 @@ def test_dose_says_what_it_rests_on_and_how_it_is_known(therapist: TestClient) -
 
     assert "Dean 1997, Dean 2007: two weeks" in page
     assert "read in the paper&#39;s abstract" in page
-    assert 'href="/activities/evidence#dean2007"' in page
+    assert 'class="link" href="/activities/evidence#dean2007"' in page
     assert "Common practice, no single source" in plain
 
 

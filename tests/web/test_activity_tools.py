@@ -30,11 +30,18 @@ def names(page: str) -> list[str]:
     return [field.attributes["name"] or "" for field in fields]
 
 
+@pytest.mark.parametrize("key", ["hold", "time"])
+def test_clock_names_its_unit(therapist: TestClient, key: str) -> None:
+    page = therapist.get(f"/activities/tools?tool={key}").text
+    assert found(page, ".tool .clock").text() == "0.0 s"
+
+
 def test_tools_page_lists_every_kind_of_caller(therapist: TestClient) -> None:
     page = therapist.get("/activities/tools").text
     links = [a.attributes["href"] for a in found(page, "main").css("a.person")]
 
     assert links == [f"/activities/tools?tool={tool.key}" for tool in TOOLS]
+    assert len(found(page, "main").css("a.person.go > b")) == len(TOOLS)
     assert {tool.caller.kind for tool in TOOLS if tool.caller} == set(CALLERS)
 
 

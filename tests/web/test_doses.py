@@ -67,6 +67,18 @@ def test_unlike_amounts_are_told_one_by_one() -> None:
     assert line.effort == "3, -, 6 on 0-10"
 
 
+def test_seconds_never_read_as_repetitions() -> None:
+    held = did(numbers={}, holds_ms=(19_000,))
+    told = history(held)
+    twice = history(held, held)
+
+    assert told.lines[0].sets == "1 set, 19 s"
+    assert told.picture is not None
+    assert [dot.says for dot in told.picture.dots] == ["1 set, 19 s"]
+    assert twice.lines[0].sets == "2 sets, 19 s"
+    assert [dot.says for dot in picture(did(), did()).dots] == ["2\u00d78"]
+
+
 def test_nothing_said_is_not_none() -> None:
     (silent,) = history(did()).lines
     (asked,) = history(did(no_symptom=True)).lines

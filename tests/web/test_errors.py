@@ -141,8 +141,10 @@ def test_log_file_holds_patterns_not_addresses(
     assert SECRET not in log
 
 
-def test_broken_error_page_still_answers(troubled: TestClient, site: Site) -> None:
-    site.templates.globals["asset"] = None
+def test_broken_error_page_still_answers(
+    troubled: TestClient, site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(site.templates.globals, "asset", None)
 
     answer = troubled.get("/bug")
 

@@ -29,6 +29,7 @@ from tests.make import (
     make_room_change,
     make_room_measure,
     make_round,
+    make_service,
     make_set,
     make_trial,
     make_visit,
@@ -88,6 +89,9 @@ ROWS: dict[tuple[str, str], str] = {
     ("POST", "/people/{person_id}/active"): SUPERVISOR,
     ("POST", "/people/{person_id}/link"): SUPERVISOR,
     ("POST", "/people/{person_id}/sign-ins/end"): SUPERVISOR,
+    ("GET", "/services"): SUPERVISOR,
+    ("POST", "/services"): SUPERVISOR,
+    ("POST", "/services/{service_id}"): SUPERVISOR,
     ("GET", "/audit"): SUPERVISOR,
     ("POST", "/audit/check"): SUPERVISOR,
     ("GET", "/caseload/import"): SUPERVISOR,
@@ -227,6 +231,7 @@ IN_PATH = {
     "part": "symptoms",
     "task_id": "1",
     "sheet_id": "1",
+    "service_id": "1",
     "view_id": "1",
     "text_id": "1",
     "kind": "report",
@@ -276,6 +281,7 @@ def world(site: Site, patient_id: int) -> None:
         make_set(session, owner, visit, SetBody(outcome="stopped"))
         make_home_sheet(session, owner, open_episode(session, patient))
         make_goal(session, owner, open_episode(session, patient))
+        make_service(session, person_by(session, "supervisor"))
 
 
 def filled(path: str) -> str:

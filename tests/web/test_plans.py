@@ -210,7 +210,7 @@ def test_order_that_comes_after_planning_takes_it_out(
     assert "T01" not in chosen(three, patient_id)
     told = words(page.css_first("section#T01") or page)
     assert told.startswith("Taken out Clock-direction stepping")
-    assert "order: Leg: toe-touch only" in told
+    assert "Leg: toe-touch only. Only a changed order" in told
 
     visit = three.post(f"/patients/{patient_id}/visit").headers["location"]
     card = words(

@@ -228,7 +228,7 @@ class TestRisk:
     ) -> None:
         hold(site, patient_id, tag)
         card = card_of(patient_id, AGAINST[tag])
-        answer = send(student, card, override="He wanted to", told=tag)
+        answer = send(student, card, reps="3", override="He wanted to", told=tag)
 
         assert answer.status_code == 303
         assert tag in kept(site)[0].against.split()
@@ -257,7 +257,7 @@ class TestRisk:
     ) -> None:
         hold(site, patient_id, RISKS[0])
         card = card_of(patient_id, AGAINST[RISKS[0]])
-        send(therapist, card, told=RISKS[0], override="Two guard")
+        send(therapist, card, reps="3", told=RISKS[0], override="Two guard")
 
         field = found(therapist.get(card).text, "[name=override]")
         assert field.attributes["value"] == "Two guard"
@@ -429,7 +429,10 @@ class TestSet:
     def test_nothing_untouched_is_recorded(
         self, therapist: TestClient, site: Site, card: str
     ) -> None:
-        send(therapist, card, reps="", errors="", effort="", effort_scale="0-10")
+        send(
+            therapist, card, reps="", errors="", effort="", effort_scale="0-10",
+            uncounted="yes",
+        )  # fmt: skip
 
         (row,) = kept(site)
         assert (row.reps, row.errors, row.effort, row.effort_scale) == (None,) * 4

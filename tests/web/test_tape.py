@@ -256,6 +256,19 @@ def test_far_pins_share_one_row_and_only_the_ends_are_dated() -> None:
     )
 
 
+@pytest.mark.parametrize("score", [f"{n}.0" for n in range(8, 30)])
+@pytest.mark.parametrize("off", ["-0.3", "0", "0.3", "2"])
+def test_long_date_never_lies_under_the_pole(score: str, off: str) -> None:
+    started = Pin(Decimal(score) + Decimal(off), "start, 12 Nov")
+    view = five_times(earlier=[started], today=score)
+    assert view.flag
+    for text in view.dates:
+        wide = len(text.words) * LETTER_EM * 100 / PHONE_EM
+        shift = {"start": 0, "middle": wide / 2, "end": wide}[text.anchor]
+        left = text.x - shift
+        assert not left < view.flag.x < left + wide, text
+
+
 def test_very_many_pins_are_counted() -> None:
     view = five_times(earlier=pins(*["20"] * 30))
 

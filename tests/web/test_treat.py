@@ -139,7 +139,7 @@ def test_order_hides_and_nobody_plans_past_it(
         for key in barred(tag):
             row = line(page, key)
             assert "Blocked" in words(row)
-            assert f"order: {label}. Only a changed order lifts this." in words(row)
+            assert f"{label}. Only a changed order lifts this." in words(row)
             assert not row.css("[form=plan-it]")
             assert not row.css("input[name=reason]")
         for key in barred(tag)[:3]:

@@ -20,6 +20,8 @@ from app.web.tape.marks import (
 
 #: Rows of labels, and the most percent of the strip that one label may take.
 LABEL_ROWS, WIDEST = 3, 92
+#: Percent of the strip between the pole and words that stand beside it.
+POLE_ASIDE = 2.5
 ANCHORS: tuple[Anchor, ...] = ("middle", "start", "end")
 
 
@@ -150,6 +152,20 @@ def apart(
                 Text(round(x, 2), anchor, words)
                 for (_, _, x, anchor), (_, words) in zip(seats, texts, strict=True)
             )
+    return None
+
+
+def beside(x: float, words: str, pole: float) -> Text | None:
+    """Words that find no place at their pin stand on its side of the pole, if any.
+
+    On the narrowest screen first; words that fit none of these are left to the caller.
+    """
+    sides: tuple[Anchor, Anchor] = ("end", "start") if x <= pole else ("start", "end")
+    for em, anchor in product((DATES_EM, PHONE_EM), sides):
+        room = pole if anchor == "end" else 100 - pole
+        if _wide(words, em) + POLE_ASIDE <= room:
+            aside = -POLE_ASIDE if anchor == "end" else POLE_ASIDE
+            return Text(round(pole + aside, 2), anchor, words)
     return None
 
 

@@ -10,7 +10,7 @@ from dataclasses import replace
 from decimal import Decimal
 
 from app.clinical.quantities import words as with_unit
-from app.web.tape.labels import Want, apart, place_labels
+from app.web.tape.labels import Want, apart, beside, place_labels
 from app.web.tape.marks import (
     FLAG_EM,
     LETTER_EM,
@@ -75,7 +75,9 @@ def _dates(
     if hidden:
         words += f", {len(earlier)}×"
     middle = sum(x for x, _ in texts) / len(texts)
-    return apart([(middle, words)], pole) or apart([(middle, words)], None) or ()
+    alone = apart([(middle, words)], pole)
+    aside = beside(middle, words, pole) if not alone and pole is not None else None
+    return alone or ((aside,) if aside else apart([(middle, words)], None) or ())
 
 
 def _date(scale: Scale, pin: Pin, unit: str) -> str:
