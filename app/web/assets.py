@@ -37,6 +37,7 @@ ON_DEMAND: Final = {
     "standing": "watch",
     "stopwatch_bind": "watch",
     "tools": "treat",
+    "undo": "watch",
 }
 #: What shrinks; pictures are compressed in themselves.
 TEXTS: Final = {

@@ -18,7 +18,6 @@ import { bindStepper } from "./stepper.js";
 import { taps } from "./taps.js";
 import { tell, watchTrouble } from "./trouble.js";
 import { fillUid } from "./uid.js";
-import { bindUndo } from "./undo.js";
 import { undoKept } from "./undo_kept.js";
 import { watchWaiting } from "./waiting.js";
 import { showWaits } from "./waits.js";
@@ -37,7 +36,7 @@ const BEHAVIOURS = [
   ["form[data-stopwatch]", (e) => import("./stopwatch_bind.js").then((m) => m.stopwatch(e))],
   ["form[data-stages]", (e) => import("./stages.js").then((m) => m.stages(e))],
   ["[data-standing]", (e) => import("./standing.js").then((m) => m.standing(e))],
-  ["[data-undo-stop]", bindUndo],
+  ["[data-undo-stop]", (e) => import("./undo.js").then((m) => m.bindUndo(e))],
   ["[data-undo-kept]", undoKept],
   ["[data-running-bar]", showRunning],
   ["[data-stepper]", bindStepper],

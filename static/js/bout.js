@@ -11,7 +11,7 @@
  * @typedef {{halt: (event?: Event) => void, sounds: boolean}} Running
  */
 import { person } from "./asking.js";
-import { fill, valueOf } from "./face.js";
+import { fill, valueOf } from "./fields.js";
 import { drop, loadOwn, save } from "./kept.js";
 import { momentOf } from "./press.js";
 import { begun } from "./timing.js";

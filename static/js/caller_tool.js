@@ -11,7 +11,7 @@ import { BY, chain, script } from "./calls.js";
 import { CallerLog } from "./caller_log.js";
 import { optionsOf, sizeOf } from "./caller_options.js";
 import { makeReady, tick } from "./cues.js";
-import { show } from "./face.js";
+import { see } from "./fields.js";
 import { onPress } from "./press.js";
 import { Voice } from "./voice.js";
 
@@ -52,7 +52,7 @@ export class Caller {
 
   /** @param {State} state */
   become(state) {
-    show(/** @type {any} */ (this.place), /** @type {any} */ (state));
+    see(this.place, state);
     this.log.open = state === "running";
   }
 

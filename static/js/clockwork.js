@@ -11,7 +11,8 @@
 import { person } from "./asking.js";
 import { countDown, makeReady, ring } from "./cues.js";
 import { doubts } from "./doubts.js";
-import { paint, say, show, valueOf } from "./face.js";
+import { paint, show } from "./face.js";
+import { say, valueOf } from "./fields.js";
 import { delayMs } from "./hand.js";
 import { loadOwn, save } from "./kept.js";
 import { momentOf } from "./press.js";

@@ -1,46 +1,16 @@
 // @ts-check
 /**
- * What a stopwatch form shows and sends: digits, splits, which parts are seen, and the
- * hidden fields the server reads. Parts say when they are seen with
- * `data-when="idle delay running doubt sending"`.
+ * What a stopwatch form shows and sends: digits, splits, and the hidden fields the server
+ * reads. Its states are "idle delay running doubt sending".
  *
  * @typedef {import("./timing.js").Run} Run
  * @typedef {import("./timing.js").Mark} Mark
  */
 import { clocksOf } from "./doubts.js";
+import { fill, part, say, see } from "./fields.js";
 import { notAtOnce } from "./press.js";
 import { bothMs, elapsed, rawMs, since, splitsMs, tenths } from "./timing.js";
 import { offerUndo } from "./undo.js";
-
-/** @param {HTMLFormElement} form @param {string} name @returns {HTMLElement | null} */
-export function part(form, name) {
-  return form.querySelector(`[data-${name}]`);
-}
-
-/** @param {HTMLFormElement} form @param {string} name @param {string} words */
-export function say(form, name, words) {
-  const place = part(form, name);
-  if (place && place.textContent !== words) place.textContent = words;
-}
-
-/** @param {HTMLFormElement} form @param {string} name */
-function field(form, name) {
-  const input = form.querySelector(`input[name="${name}"]`);
-  return /** @type {HTMLInputElement | null} */ (input);
-}
-
-/** @param {HTMLFormElement} form @param {string} name */
-export function valueOf(form, name) {
-  return field(form, name)?.value ?? "";
-}
-
-/** @param {HTMLFormElement} form @param {Record<string, string>} values */
-export function fill(form, values) {
-  for (const [name, value] of Object.entries(values)) {
-    const input = field(form, name);
-    if (input) input.value = value;
-  }
-}
 
 /** @param {HTMLFormElement} form @param {Run} run */
 export function fillFrom(form, run) {
@@ -58,11 +28,7 @@ export function fillFrom(form, run) {
 
 /** @param {HTMLFormElement} form @param {State} state */
 export function show(form, state) {
-  form.dataset.state = state;
-  for (const seen of form.querySelectorAll("[data-when]")) {
-    const states = seen.getAttribute("data-when")?.split(" ") ?? [];
-    seen.toggleAttribute("hidden", !states.includes(state));
-  }
+  see(form, state);
   offerUndo();
 }
 

@@ -8,7 +8,7 @@
  */
 import { buzz } from "./cues.js";
 import { doubts } from "./doubts.js";
-import { fill, part, say } from "./face.js";
+import { fill, part, say } from "./fields.js";
 import { save } from "./kept.js";
 import { momentOf } from "./press.js";
 import { Stopwatch } from "./stopwatch.js";

@@ -63,7 +63,7 @@ export function rest(place) {
     look();
   });
   place.hidden = false;
-  if ("begins" in place.dataset && !run && !over) start(new Event("begins"));
+  if ("begins" in place.dataset) start(new Event("begins")); // of the set just saved
   look();
   const timer = setInterval(() => (place.isConnected ? look() : clearInterval(timer)), 200);
 }

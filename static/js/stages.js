@@ -9,7 +9,7 @@
  */
 import { waiting } from "./outbox.js";
 import { roundOf } from "./outbox_item.js";
-import { part, say } from "./face.js";
+import { part, say } from "./fields.js";
 
 /** Held or missed; practice and an undone stop take no stage. @param {Item} item */
 function takes({ fields, undone }) {

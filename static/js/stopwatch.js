@@ -9,7 +9,8 @@
  */
 import { Clockwork, UNSENT } from "./clockwork.js";
 import { doubts } from "./doubts.js";
-import { askBoth, fill, fillFrom } from "./face.js";
+import { askBoth, fillFrom } from "./face.js";
+import { fill } from "./fields.js";
 import { drop, save } from "./kept.js";
 import { momentOf } from "./press.js";
 import { sendStop } from "./outbox_form.js";

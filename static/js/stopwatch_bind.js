@@ -1,6 +1,6 @@
 // @ts-check
 /** Ties a stopwatch form to fingers, keys, the page's comings and goings, answers. */
-import { part, valueOf } from "./face.js";
+import { part, valueOf } from "./fields.js";
 import { isAbout, save } from "./kept.js";
 import { meaning } from "./keys.js";
 import { onPress } from "./press.js";

@@ -100,7 +100,7 @@ export function isOver(run, now) {
  * @param {Mark} now
  */
 export function endBySelf(run, now) {
-  run.stop = since(run.start, now) >= run.limit ? later(run.start, run.limit) : now;
+  run.stop = Math.round(since(run.start, now)) >= run.limit ? later(run.start, run.limit) : now;
   run.seen = now;
 }
 

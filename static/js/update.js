@@ -9,6 +9,8 @@ import { readRun } from "./kept.js";
 const FALLBACK_MS = 4_000;
 const LOOK_EVERY_MS = 2_000;
 const RUNS = "tapeline.run.";
+/** A rest is no trial, and may have been left behind. */
+const RESTS = `${RUNS}rest-`;
 /** A stopwatch forgotten for ten hours is no trial. */
 const FORGOTTEN_MS = 36_000_000;
 
@@ -17,7 +19,7 @@ export function trialRuns() {
   if (document.querySelector("[data-state=running], [data-state=doubt]")) return true;
   try {
     return Object.keys(localStorage)
-      .filter((key) => key.startsWith(RUNS))
+      .filter((key) => key.startsWith(RUNS) && !key.startsWith(RESTS))
       .map((key) => readRun(localStorage.getItem(key)))
       .some((run) => run && Date.now() - run.start.wall < FORGOTTEN_MS);
   } catch {

@@ -55,6 +55,12 @@ def open_tool(phone: Phone, key: str) -> Page:
     return phone.page
 
 
+def look_at(phone: Phone, where: str) -> None:
+    """The check of what is shown may itself wait for time to go on."""
+    phone.page.clock.resume()
+    phone.axe(where)
+
+
 def value(page: Page, name: str) -> str:
     return page.locator(f"input[name={name}]").input_value()
 
@@ -76,10 +82,11 @@ def kept_under(open_phone: OpenPhone, key: str) -> Phone:
 
     def with_key(route: Route) -> None:
         answer = route.fetch()
-        form = answer.text().replace(
+        text = answer.text().replace(
             'data-activity-set=""', f'data-activity-set="{key}"'
         )
-        route.fulfill(response=answer, body=form)
+        text = text.replace('data-rest-key=""', f'data-rest-key="rest-{key}"')
+        route.fulfill(response=answer, body=text)
 
     phone.page.route("**/activities/tools?*", with_key)
     return phone
@@ -97,7 +104,7 @@ def test_same_order_calls_the_same_and_wrong_ones_are_marked(clocked: Phone) -> 
     assert log["wrong"] == [1, 4]
     page.locator(CALLS).nth(4).tap()
     assert [value(page, n) for n in ("correct", "errors")] == ["9", "1"]
-    clocked.axe("after the calls")
+    look_at(clocked, "after the calls")
     clocked.fits()
 
     again = call_all(open_tool(clocked, "directions"), "4821", 30)
@@ -120,8 +127,6 @@ def test_calls_are_shown_spoken_and_paced(clocked: Phone) -> None:
     assert shown.inner_text() == first  # two seconds, not before
     page.clock.run_for(200)
     second = shown.inner_text()
-    clocked.axe("while calling")
-
     spoken: list[str] = page.evaluate("spoken.filter((word) => word !== '(hush)')")
     assert spoken == ["Ready", f"{first} o'clock", f"{second} o'clock"]
     assert shown.get_attribute("aria-live") == "assertive"
@@ -131,6 +136,7 @@ def test_calls_are_shown_spoken_and_paced(clocked: Phone) -> None:
     page.locator("[data-call-on]").tap()
     page.clock.run_for(2100)
     assert value(page, "calls") == "3"
+    look_at(clocked, "while calling")
 
 
 def test_error_pad_marks_the_call_it_was_tapped_at(clocked: Phone) -> None:
@@ -201,12 +207,12 @@ def test_beat_is_seen_side_by_side_in_its_time(clocked: Phone) -> None:
     for _ in range(5):
         page.clock.run_for(1000)
         sides.append(mark.get_attribute("data-side"))
-    clocked.axe("beat")
 
     assert sides in (
         ["right", "left"] * 2 + ["right"],
         ["left", "right"] * 2 + ["left"],
     )
+    look_at(clocked, "beat")
     page.locator("[data-beat-go]").tap()
     expect(mark).to_be_hidden()
 
@@ -276,7 +282,20 @@ def test_rest_counts_down_and_says_its_end(clocked: Phone) -> None:
     page.clock.fast_forward(15_000)  # as if the phone had slept
 
     expect(page.locator("[data-rest-said]")).to_have_text("Rest is over")
-    clocked.axe("rest")
+    look_at(clocked, "rest")
+
+
+def test_rest_goes_on_over_a_reload(open_phone: OpenPhone) -> None:
+    phone = kept_under(open_phone, "set-1-S01")
+    page = open_tool(phone, "rest")
+    page.locator("[data-rest-start]").tap()
+    page.wait_for_timeout(2200)
+    page.reload()
+    page.locator("[data-rests=yes]").wait_for()
+
+    assert page.locator("[data-rest-left]").inner_text() < "0:59"
+    page.locator("[data-rest-start]").tap()
+    assert "rest-" not in page.evaluate("Object.keys(localStorage).join()")
 
 
 @pytest.mark.parametrize("width", [320, 390, 1280])

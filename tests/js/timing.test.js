@@ -163,3 +163,13 @@ test("an undone stop goes on from the same start under another id", () => {
   assert.deepEqual([on.start, on.splits], [run.start, run.splits]);
   assert.equal(clocksOf(on).resumed_after_undo, true);
 });
+
+test("a run that is over by rounding ends at its limit, not a tenth of a ms before", () => {
+  const start = { mono: 100, wall: 1000, origin: 0 };
+  const now = { mono: 3099.9, wall: 3999.9, origin: 0 };
+  const run = begun("", start, { limit: 3000 });
+
+  assert.ok(isOver(run, now));
+  endBySelf(run, now);
+  assert.deepEqual(run.stop, { mono: 3100, wall: 4000, origin: 0 });
+});
