@@ -102,8 +102,7 @@ export class Clockwork {
     if (since(run.splits.at(-1) ?? run.start, mark) < BOUNCE_MS) return;
     run.splits.push(mark);
     save(this.key, run);
-    const at = tenths(elapsed(run.start, mark));
-    say(this.form, "said", `Part ${run.splits.length} at ${at} seconds`);
+    say(this.form, "said", `Part ${run.splits.length} at ${tenths(elapsed(run.start, mark))} seconds`);
   }
 
   /** @param {Event} event */

@@ -27,6 +27,7 @@ from tests.journeys.deeds import (
     time_it,
     trials,
 )
+from tests.journeys.test_make_safe import wait_until
 
 
 @pytest.fixture
@@ -202,6 +203,8 @@ def test_another_person_neither_sees_nor_sends_it(
 
     switch_person(phone, "therapist", clock)
     phone.page.goto(round_url)
+    # At first nothing is said to wait: the page has not looked yet.
+    wait_until(phone.page, lambda: len(trials(phone)) == 1)
     all_sent(phone)
     (trial,) = trials(phone)
     with read_session(phone.live.app.state.site.engine) as session:
