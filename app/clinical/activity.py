@@ -5,20 +5,14 @@ order and the chart; it is no prescription. Wording and doses: common practice, 
 where a source stands beside them.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
-from types import MappingProxyType
 from typing import Final, Literal
 
 from app.clinical.strip import Layout
+from app.clinical.vocabulary import closed
 
-
-def _closed(**words: str) -> Mapping[str, str]:
-    return MappingProxyType(words)
-
-
-DOMAINS: Final = _closed(
+DOMAINS: Final = closed(
     sitting_balance="sitting balance",
     standing_static="standing still",
     standing_dynamic="standing and shifting",
@@ -31,11 +25,11 @@ DOMAINS: Final = _closed(
     cognitive_dual="two things at once",
     home_caregiver="home and caregiver",
 )
-POSITIONS: Final = _closed(
+POSITIONS: Final = closed(
     lying="lying", seated="seated", standing="standing", none="therapist measures"
 )
 #: What an activity asks at least, each including those before it.
-LEAST: Final = _closed(
+LEAST: Final = closed(
     lies="lies in bed",
     sits_held="sits with support",
     sits="sits alone",
@@ -44,7 +38,7 @@ LEAST: Final = _closed(
     walks="walks",
 )
 #: The one thing that a step of the grade changes.
-DIMENSIONS: Final = _closed(
+DIMENSIONS: Final = closed(
     distance="distance",
     height="height of the target or seat",
     base="base of support",
@@ -62,7 +56,7 @@ DIMENSIONS: Final = _closed(
     assistance="assistance",
     hold="time held",
 )
-GRADE_UNITS: Final = _closed(**{
+GRADE_UNITS: Final = closed(**{
     "in": "in", "ft": "ft", "s": "s", "%": "%", "deg": "deg", "rung": "", "level": "",
     "turns": "turns", "steps": "steps", "sides": "sides", "choices": "choices",
     "count": "",
@@ -72,7 +66,7 @@ COUNTED_UNITS: Final = ("turns", "steps", "sides", "choices")
 #: Units whose grade is one of a list of conditions, from 1.
 NAMED_UNITS: Final = ("rung", "level")
 #: What the phone records of a set.
-COUNTS: Final = _closed(
+COUNTS: Final = closed(
     reps="repetitions",
     hold_s="seconds held",
     distance_in="distance",
@@ -93,12 +87,12 @@ NEEDS: Final = (
     "bed or chair", "rail or counter", "lamp",
 )  # fmt: skip
 #: May it go on a home sheet? Nothing here is for a patient alone.
-UNSUPERVISED: Final = _closed(
+UNSUPERVISED: Final = closed(
     trained_helper="with a trained helper, after a teach-back",
     therapist_only="with a therapist only",
     not_applicable="led by the therapist",
 )
-CALLERS: Final = _closed(
+CALLERS: Final = closed(
     clock="clock positions",
     directions="directions",
     go_stop="go or stop",

@@ -5,11 +5,9 @@ practice). What a reader would ask about a goal is in `goal_doubts`, the way gai
 `goal_progress`.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
-from types import MappingProxyType
 from typing import Final, Literal
 
 from app.clinical.assistance import CUE_KINDS, LEVELS
@@ -17,21 +15,18 @@ from app.clinical.measure import Measure
 from app.clinical.quantities import alike, convert, shown, words
 from app.clinical.scores import Score
 from app.clinical.visiting import DEVICES
+from app.clinical.vocabulary import closed
 
 Kind = Literal["score", "level", "times"]
 
 
-def _closed(**said: str) -> Mapping[str, str]:
-    return MappingProxyType(said)
-
-
-WHO: Final = _closed(patient="the patient", caregiver="the caregiver")
-TERMS: Final = _closed(short="short-term", long="long-term")
-KINDS: Final = _closed(
+WHO: Final = closed(patient="the patient", caregiver="the caregiver")
+TERMS: Final = closed(short="short-term", long="long-term")
+KINDS: Final = closed(
     score="a test's score", level="how much help", times="how often it works"
 )
 #: What somebody does in a task of the day: the verb of the sentence.
-DOES: Final = _closed(
+DOES: Final = closed(
     toileting="use the toilet",
     dressing_upper="dress the upper body",
     dressing_lower="dress the lower body",
@@ -49,7 +44,7 @@ DOES: Final = _closed(
     kitchen="do a kitchen task",
     medication="handle medication",
 )
-PLACES: Final = _closed(
+PLACES: Final = closed(
     bedside="at the bedside",
     bathroom="in the bathroom",
     kitchen="in the kitchen",
@@ -61,7 +56,7 @@ PLACES: Final = _closed(
     gym="in the treatment room",
     home="at home",
 )
-SURFACES: Final = _closed(
+SURFACES: Final = closed(
     level="on a level floor",
     carpet="on carpet",
     threshold="over a threshold",
@@ -72,7 +67,7 @@ SURFACES: Final = _closed(
 )
 NO_CUES: Final = "none"
 #: A level of help as part of a sentence.
-WITH_HELP: Final = _closed(
+WITH_HELP: Final = closed(
     independent="independently",
     modified="with modified independence",
     set_up="with set-up or clean-up only",
@@ -85,14 +80,14 @@ WITH_HELP: Final = _closed(
     total="with total assistance",
 )
 #: How an open goal stands. A plateau needs two measures and the time between them.
-STANDINGS: Final = _closed(
+STANDINGS: Final = closed(
     not_started="not started",
     progressing="progressing",
     plateau="plateau",
     on_hold="on hold",
 )
 #: How a goal ends. The last two open a new goal in its place.
-CLOSES: Final = _closed(
+CLOSES: Final = closed(
     met="met",
     not_met="not met",
     discontinued="discontinued",

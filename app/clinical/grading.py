@@ -15,6 +15,7 @@ from typing import Final, Literal
 from app.clinical.activity import COUNTS, DIMENSIONS, Activity
 from app.clinical.doing import HAND_SUPPORT, DoneSet
 from app.clinical.make_safe import SYMPTOMS
+from app.clinical.quantities import plain
 
 #: A set with at most one error may count as clean; more than two are a step down.
 CLEAN_ERRORS, MOST_ERRORS, MOST_CATCHES = 1, 2, 1
@@ -182,7 +183,7 @@ def _part_dose(activity: Activity, done: DoneSet) -> str:
     had = amount_of(done, dose.target_of)
     if had is None:
         return f"{what}: not noted"
-    return f"{_plain(had)} of {_plain(target)} {what}" if had < target else ""
+    return f"{plain(had)} of {plain(target)} {what}" if had < target else ""
 
 
 def amount_of(done: DoneSet, what: str) -> Decimal | None:
@@ -250,7 +251,3 @@ def _kept(activity: Activity, at: Decimal) -> Decimal:
     """The same grade, inside what the activity has now."""
     low, high = sorted((activity.grade.easiest, activity.grade.hardest))
     return min(high, max(low, at))
-
-
-def _plain(number: Decimal) -> str:
-    return f"{number.normalize():f}"

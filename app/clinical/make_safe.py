@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final
 
+from app.clinical.vocabulary import closed
+
 
 @dataclass(frozen=True, slots=True)
 class Vital:
@@ -20,20 +22,16 @@ class Vital:
     high: int
 
 
-def _closed(**words: str) -> Mapping[str, str]:
-    return MappingProxyType(words)
-
-
 #: Where the person is now. The words complete "Stopped for safety 25 Nov: ...".
-WHATS: Final = _closed(
+WHATS: Final = closed(
     seated="seated",
     lowered="lowered to the floor",
     fell="fell",
 )
 ON_THE_FLOOR: Final = ("lowered", "fell")
-YES_NO: Final = _closed(yes="yes", no="no", unknown="not known")
-POSITIONS: Final = _closed(lying="lying", sitting="sitting", standing="standing")
-SYMPTOMS: Final = _closed(
+YES_NO: Final = closed(yes="yes", no="no", unknown="not known")
+POSITIONS: Final = closed(lying="lying", sitting="sitting", standing="standing")
+SYMPTOMS: Final = closed(
     dizzy="dizzy",
     faint="faint or passed out",
     chest_pain="chest pain",

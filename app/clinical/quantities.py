@@ -134,3 +134,12 @@ def words(value: Decimal, unit: str) -> str:
         value = value.quantize(Decimal(1))  # nobody scores 7.00 points
     said = _ONE.get(unit, unit) if value == 1 else unit
     return f"{value} {UNIT_WORDS.get(said, said)}".strip()
+
+
+def plain(value: Decimal) -> str:
+    """Digits without an exponent, as few as it needs: `12`, `1.5`, never `1E+1`.
+
+    >>> plain(Decimal("10")), plain(Decimal("1.50"))
+    ('10', '1.5')
+    """
+    return f"{value.normalize():f}"

@@ -13,6 +13,8 @@ from math import cos, dist, pi, sin
 from types import MappingProxyType
 from typing import Final, Literal, NamedTuple
 
+from app.clinical.quantities import plain
+
 #: The strip is 10 ft long.
 STRIP_IN: Final = Decimal(120)
 #: How far the ends of a hand-held loop overlap: a hand's breadth. Common practice.
@@ -221,11 +223,6 @@ def marks_on(layout: Layout) -> tuple[tuple[Decimal, Point], ...]:
 
 def _both_ways(layout: Layout) -> bool:
     return layout.zero == "middle" and min(layout.marks, default=Decimal(0)) >= 0
-
-
-def plain(inches: Decimal) -> str:
-    """A size as said: `12`, `7.5`."""
-    return f"{inches.normalize():f}"
 
 
 def whole(inches: Decimal) -> str:

@@ -9,13 +9,9 @@ from types import MappingProxyType
 from typing import Final
 
 from app.clinical.make_safe import Vital
+from app.clinical.vocabulary import closed
 
-
-def _closed(**words: str) -> Mapping[str, str]:
-    return MappingProxyType(words)
-
-
-KINDS: Final = _closed(
+KINDS: Final = closed(
     evaluation="evaluation",
     treatment="treatment",
     re_evaluation="re-evaluation",
@@ -26,7 +22,7 @@ KINDS: Final = _closed(
 JUDGED: Final = ("evaluation", "re_evaluation", "discharge")
 
 #: Why a visit did not happen, or something in it was not done.
-NOT_DONE: Final = _closed(
+NOT_DONE: Final = closed(
     declined="declined",
     asleep="asleep or too drowsy",
     pain="pain",
@@ -43,7 +39,7 @@ NOT_DONE: Final = _closed(
     isolation="infection or isolation",
     time="no time",
 )
-PAUSES: Final = _closed(
+PAUSES: Final = closed(
     nursing="nursing or medical care",
     toilet="toilet",
     rest="rest",
@@ -53,13 +49,13 @@ PAUSES: Final = _closed(
     called_away="called away",
     closed="the visit was closed",
 )
-MINUTES: Final = _closed(
+MINUTES: Final = closed(
     individual="individual",
     concurrent="concurrent",
     group="group",
     co_treatment="co-treatment",
 )
-EXIT_LIST: Final = _closed(
+EXIT_LIST: Final = closed(
     strip="strip and tape out of the way",
     bell="bell in reach",
     bed_low="bed low",
@@ -70,21 +66,21 @@ EXIT_LIST: Final = _closed(
     hand_off="hand-off given",
 )
 #: Where the strip is when the room is left: the answer to the list's line about it.
-STRIP_STATES: Final = _closed(
+STRIP_STATES: Final = closed(
     removed="out of the room with me",
     left_with_helper="left with the helper, by plan",
     retrieved="left by mistake; I went back for it",
     none_used="no strip used",
 )
 #: The same as the record says it.
-STRIP_SAID: Final = _closed(
+STRIP_SAID: Final = closed(
     removed="strip out of the room with the therapist",
     left_with_helper="strip left with the helper, by plan",
     retrieved="strip left by mistake, and fetched",
     none_used="no strip used",
 )
 #: Who took the hand-off, by role and never by name. Common practice.
-HAND_OFF_TO: Final = _closed(
+HAND_OFF_TO: Final = closed(
     nurse="nurse",
     aide="nursing aide",
     family="family or home helper",
@@ -92,7 +88,7 @@ HAND_OFF_TO: Final = _closed(
     physician="physician or practitioner",
     other="somebody else",
 )
-TASKS: Final = _closed(
+TASKS: Final = closed(
     toileting="toileting",
     dressing_upper="dressing, upper body",
     dressing_lower="dressing, lower body",
@@ -112,7 +108,7 @@ TASKS: Final = _closed(
 )
 
 #: What was used in a task, and how it was set up. Common practice.
-DEVICES: Final = _closed(
+DEVICES: Final = closed(
     none="none",
     cane="cane",
     quad_cane="quad cane",
@@ -128,7 +124,7 @@ DEVICES: Final = _closed(
     lift="lift",
     other="other",
 )
-SET_UPS: Final = _closed(
+SET_UPS: Final = closed(
     as_found="room as found",
     laid_out="things laid out",
     in_bed="in bed",
@@ -141,7 +137,7 @@ SET_UPS: Final = _closed(
 )
 
 #: What the person breathed while the saturation was read. Common practice.
-CARRIERS: Final = _closed(
+CARRIERS: Final = closed(
     room_air="room air",
     nasal="nasal cannula",
     high_flow="high-flow nasal cannula",
@@ -155,14 +151,14 @@ CARRIERS: Final = _closed(
 OPEN_FLOW: Final = ("room_air", "ventilator")
 #: Tenths of a litre a minute: 0.1 to 60. A number outside is a slip of typing.
 FLOW_TENTHS: Final = (1, 600)
-POSITIONS: Final = _closed(
+POSITIONS: Final = closed(
     lying="lying",
     sitting="sitting",
     standing="standing",
     standing_1="standing, after 1 minute",
     standing_3="standing, after 3 minutes",
 )
-ARMS: Final = _closed(left="left arm", right="right arm")
+ARMS: Final = closed(left="left arm", right="right arm")
 EFFORT_SCALES: Final = {"0-10": (0, 10), "6-20": (6, 20)}
 #: What may be measured, within what people have. A number outside is a slip of typing.
 VITALS: Final[Mapping[str, Vital]] = MappingProxyType(

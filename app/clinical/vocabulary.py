@@ -14,11 +14,12 @@ How = Literal[
 ]
 
 
-def _closed(**words: str) -> Mapping[str, str]:
+def closed(**words: str) -> Mapping[str, str]:
+    """A closed list: each key with its words, in order."""
     return MappingProxyType(words)
 
 
-OUTCOMES: Final = _closed(
+OUTCOMES: Final = closed(
     completed="completed",
     unable="unable",
     stopped="stopped for safety",
@@ -26,7 +27,7 @@ OUTCOMES: Final = _closed(
     not_done="not done",
 )
 
-UNABLE_REASONS: Final = _closed(
+UNABLE_REASONS: Final = closed(
     physical="could not do it physically",
     hands_on_help="needed hands-on help",
     not_understood="did not understand the task",
@@ -35,7 +36,7 @@ UNABLE_REASONS: Final = _closed(
 )
 
 #: How a number is known, best first. The order is the order of trust.
-HOWS: Final = _closed(
+HOWS: Final = closed(
     **{
         "full text": "read in the paper itself",
         "abstract": "read in the paper's abstract",
@@ -47,7 +48,7 @@ HOWS: Final = _closed(
 )
 
 #: What somebody can do today, each including those before it. Common practice.
-ABILITIES: Final = _closed(
+ABILITIES: Final = closed(
     lies="lies in bed",
     sits_held="sits with support",
     sits="sits alone",
@@ -57,7 +58,7 @@ ABILITIES: Final = _closed(
 )
 
 #: Kit that not every room has. A phone is a stopwatch.
-KIT_ITEMS: Final = _closed(
+KIT_ITEMS: Final = closed(
     stopwatch="stopwatch or this phone",
     chair="chair",
     tape="tape",
@@ -65,7 +66,7 @@ KIT_ITEMS: Final = _closed(
     cuff="cuff",
 )
 #: What a room may hold for treatment; `chair` is the chair of the tests.
-ROOM_ITEMS: Final = _closed(
+ROOM_ITEMS: Final = closed(
     strip="10 ft soft strip",
     chair="chair",
     bed="bed or its edge",
@@ -84,7 +85,7 @@ ROOM_ITEMS: Final = _closed(
 )
 
 #: Conditions a person may have. `none` and `older_adult` are for catalogue rows only.
-CONDITIONS: Final = _closed(
+CONDITIONS: Final = closed(
     parkinson="Parkinson disease",
     stroke="stroke",
     cognitive_impairment="dementia or cognitive impairment",
@@ -103,11 +104,11 @@ CONDITIONS: Final = _closed(
     icu_survivor="after intensive care",
     neurological="neurological disease, not named further",
 )
-ROW_CONDITIONS: Final = _closed(
+ROW_CONDITIONS: Final = closed(
     none="healthy reference", older_adult="older adults", any="anyone", **CONDITIONS
 )
 
-SETTINGS: Final = _closed(
+SETTINGS: Final = closed(
     community="living in the community",
     home_care="at home with home care",
     outpatient="an outpatient",
@@ -118,7 +119,7 @@ SETTINGS: Final = _closed(
     inpatient="a hospital or rehabilitation inpatient",
 )
 
-GROUPS: Final = _closed(
+GROUPS: Final = closed(
     healthy="healthy reference",
     general="a general sample, not selected as healthy",
     patients="people with the condition",
@@ -127,7 +128,7 @@ GROUPS: Final = _closed(
     device_users="people using a walking device",
 )
 
-OUTCOME_TYPES: Final = _closed(
+OUTCOME_TYPES: Final = closed(
     falls="falls",
     function="function or disability",
     help_needed="needing help",
@@ -137,7 +138,7 @@ OUTCOME_TYPES: Final = _closed(
     protocol_limit="a rule of a published scale or consensus",
 )
 
-DESIGNS: Final = _closed(
+DESIGNS: Final = closed(
     prospective="followed forward in time",
     pooled="pooled from several studies",
     retrospective="looking back at past events",
@@ -149,31 +150,31 @@ DESIGNS: Final = _closed(
 #: Facts of a person, beside age, sex, condition and setting, that some rows depend on.
 PERSON_FACTS: Final[Mapping[str, Mapping[str, str]]] = MappingProxyType(
     {
-        "time_since": _closed(
+        "time_since": closed(
             first_week="within the first week",
             first_months="within the first months (to discharge from rehabilitation)",
             established="established, six months or more",
         ),
-        "amputation_level": _closed(
+        "amputation_level": closed(
             below_knee="below the knee", above_knee="above the knee"
         ),
-        "fall_history": _closed(
+        "fall_history": closed(
             none="no fall in the last 12 months",
             one="one fall in the last 12 months",
             two_or_more="two or more falls in the last 12 months",
         ),
-        "fall_risk_scale": _closed(
+        "fall_risk_scale": closed(
             low="low on a simple fall-risk scale",
             moderate="moderate on a simple fall-risk scale",
             high="high on a simple fall-risk scale",
         ),
-        "cognition": _closed(
+        "cognition": closed(
             early_loss="early cognitive loss",
             mild_to_moderate="mild to moderate impairment",
             alzheimer="Alzheimer disease",
             dementia="dementia",
         ),
-        "severity": _closed(mild="mild", moderate="moderate", severe="severe"),
+        "severity": closed(mild="mild", moderate="moderate", severe="severe"),
     }
 )
 
@@ -188,12 +189,12 @@ SIDED: Final = (
     "joint_replacement_waiting",
     "knee_replacement",
 )
-SIDES: Final = _closed(left="left", right="right", both="both sides")
+SIDES: Final = closed(left="left", right="right", both="both sides")
 
-SEXES: Final = _closed(female="woman", male="man")
+SEXES: Final = closed(female="woman", male="man")
 
 #: Why an episode ended. Common practice.
-EPISODE_ENDS: Final = _closed(
+EPISODE_ENDS: Final = closed(
     goals_met="goals met",
     plateau="no further gain to expect",
     moved="moved or transferred",
@@ -204,7 +205,7 @@ EPISODE_ENDS: Final = _closed(
 )
 
 #: Why a closed episode goes on. Common practice.
-REOPENINGS: Final = _closed(
+REOPENINGS: Final = closed(
     closed_by_mistake="it was closed by mistake",
     came_back="they came back for the same reason",
     more_ordered="more treatment was ordered or authorised",
@@ -212,14 +213,14 @@ REOPENINGS: Final = _closed(
 )
 
 #: Why a record may be deleted for good. Common practice; the site's policy decides.
-PURGES: Final = _closed(
+PURGES: Final = closed(
     kept_long_enough="kept as long as law and policy ask",
     asked_for="the person or a court asked for it",
     made_by_mistake="made by mistake, nobody was treated",
     for_practice="made to try the program out",
 )
 
-_ANSWERS: Final = _closed(no="no", yes="yes", unknown="asked, not known")
+_ANSWERS: Final = closed(no="no", yes="yes", unknown="asked, not known")
 #: What came of falls in the last 12 months: each question and its answers. Empty is
 #: not asked, which is not a no. What is asked follows the world guidelines for falls of
 #: 2022, their list of severity signs from memory. How many falls there were is
@@ -228,7 +229,7 @@ FALL_QUESTIONS: Final[Mapping[str, tuple[str, Mapping[str, str]]]] = MappingProx
     {
         "fall_injury": (
             "Injury from a fall",
-            _closed(
+            closed(
                 none="no injury",
                 minor="minor injury, no care needed",
                 needed_care="injury that needed care",
@@ -243,14 +244,14 @@ FALL_QUESTIONS: Final[Mapping[str, tuple[str, Mapping[str, str]]]] = MappingProx
 )
 
 #: How somebody managed before this episode. Common practice.
-PRIOR_LEVELS: Final = _closed(
+PRIOR_LEVELS: Final = closed(
     alone="alone, without a device",
     device="alone, with a device or more time",
     helped="with some help",
     dependent="with help for most of it",
 )
 
-LIVES_WITH: Final = _closed(
+LIVES_WITH: Final = closed(
     alone="alone",
     partner="with a partner",
     family="with family",
@@ -271,7 +272,7 @@ SIZES: Final = MappingProxyType(
 )
 
 #: What happened, as a base rate or a limit counts it. Only the same event is the same.
-EVENTS: Final = _closed(
+EVENTS: Final = closed(
     one_or_more_falls="one or more falls",
     two_or_more_falls="two or more falls",
     injurious_fall="a fall with injury",
@@ -282,7 +283,7 @@ EVENTS: Final = _closed(
 )
 
 #: Over which time. Looking back and following forward are different things.
-HORIZONS: Final = _closed(
+HORIZONS: Final = closed(
     at_one_visit="at one visit",
     past_12_months="in the past 12 months",
     next_3_months="within 3 months",

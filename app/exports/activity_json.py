@@ -1,9 +1,9 @@
 """An activity as plain values: every number is a text, as it is shown."""
 
-from decimal import Decimal
 from typing import Any
 
 from app.clinical.activity import Activity
+from app.clinical.quantities import plain
 from app.clinical.strip import Layout
 
 
@@ -73,12 +73,3 @@ def _layout(layout: Layout) -> dict[str, Any]:
         "graded": layout.graded or None,
         "note": layout.note,
     }
-
-
-def plain(number: Decimal) -> str:
-    """Digits without an exponent.
-
-    >>> plain(Decimal("30"))
-    '30'
-    """
-    return f"{number.normalize():f}"

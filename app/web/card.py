@@ -14,6 +14,7 @@ from sqlmodel import Session
 from app.clinical import assistance, bedside_rules, doing, make_safe, visiting
 from app.clinical.activity import CALLERS, Activity
 from app.clinical.allowing import Permit
+from app.clinical.quantities import plain
 from app.clinical.treating import not_today
 from app.storage.activity_sets import ActivitySet, any_set_on, sets_of, symptoms_of
 from app.storage.episodes import Visit, episode_or_none
@@ -27,7 +28,7 @@ from app.web.deps import Form, page, site_of
 from app.web.done_sets import as_done
 from app.web.open_visit import open_visit_of
 from app.web.person_words import about_words, age_words
-from app.web.set_form import plain, read_grade
+from app.web.set_form import read_grade
 from app.web.set_words import done_words, last_time_words
 from app.web.stops import against_words, stop_views
 from app.web.strip_picture import strip_pictures

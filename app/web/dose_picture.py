@@ -13,7 +13,7 @@ from math import ceil
 from typing import Final, NamedTuple
 
 from app.clinical.activity import Grade
-from app.web.tape.marks import plain
+from app.clinical.quantities import plain
 
 #: More sessions than these stand in the table alone: the latest are drawn.
 MOST_SESSIONS: Final = 12

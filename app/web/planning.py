@@ -16,6 +16,7 @@ from app.clinical.choosing import Today
 from app.clinical.doing import DoneSet
 from app.clinical.grading import Proposal, propose, sessions_of
 from app.clinical.precautions import Precaution
+from app.clinical.quantities import plain
 from app.clinical.session_plan import (
     Item,
     Plan,
@@ -86,7 +87,7 @@ class PlanRow:
         grade, found = self.activity.grade, []
         at: Decimal | None = grade.easiest
         while grade.rungs and at is not None:
-            found.append((number_text(at), grade.words(at)))
+            found.append((plain(at), grade.words(at)))
             at = grade.harder(at)
         return found
 
@@ -143,7 +144,7 @@ def kept_lines(plan: Plan) -> list[PlanLine]:
     return [
         PlanLine(
             i.activity.id,
-            number_text(i.grade),
+            plain(i.grade),
             i.sets,
             i.minutes,
             i.override,
@@ -221,7 +222,3 @@ def typed_grade(text: str) -> Decimal | None:
     """A grade as typed, None when it is no number."""
     text = text.strip()
     return Decimal(text.replace(",", ".")) if _GRADE.fullmatch(text) else None
-
-
-def number_text(value: Decimal) -> str:
-    return f"{value.normalize():f}"

@@ -12,6 +12,7 @@ from sqlmodel import Session
 from app.clinical import session_plan as core
 from app.clinical.doing import DoneSet
 from app.clinical.grading import propose
+from app.clinical.quantities import plain
 from app.clinical.session_plan import Plan, Refused
 from app.storage.episodes import Episode, open_episode
 from app.storage.errors import StaleVersion
@@ -43,7 +44,6 @@ from app.web.planning import (
     earlier_for,
     kept_lines,
     may_go_against,
-    number_text,
     planned,
     rows_of,
     tags_on,
@@ -285,7 +285,7 @@ def _page(
         version=desk.held.version,
         earlier=earlier,
         may_override=may_go_against(desk.me, desk.patient),
-        number=number_text,
+        number=plain,
         typed=typed,
         errors=errors or {},
         compare=compare,

@@ -13,6 +13,7 @@ from app.clinical.activity import NAMED_UNITS, Activity
 from app.clinical.assistance import CUE_AMOUNTS, CUE_KINDS, LEVELS
 from app.clinical.doing import HAND_SUPPORT, OUTCOMES
 from app.clinical.make_safe import SYMPTOMS
+from app.clinical.quantities import plain
 from app.clinical.visiting import EFFORT_SCALES, NOT_DONE
 from app.storage.activity_sets import LONGEST_LOG, LONGEST_NOTE, SetBody
 from app.storage.trials import DISTANCE_UNITS, LONGEST_MS
@@ -132,15 +133,6 @@ def read_grade(activity: Activity, text: str) -> Decimal | None:
         return None
     named = grade.unit in NAMED_UNITS
     return None if named and value != int(value) else value
-
-
-def plain(value: Decimal) -> str:
-    """A grade as it is stored and sent: `12`, `1.15`, never `1E+1`.
-
-    >>> plain(Decimal("10")), plain(Decimal("1.50"))
-    ('10', '1.5')
-    """
-    return f"{value.normalize():f}"
 
 
 def _grade(activity: Activity, read: _Reader) -> None:

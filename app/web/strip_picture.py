@@ -12,6 +12,7 @@ from typing import Final, Literal, NamedTuple
 
 from app.clinical import strip
 from app.clinical.activity import Activity
+from app.clinical.quantities import plain
 from app.clinical.strip import Layout, Point
 
 WIDE: Final = 200.0
@@ -180,7 +181,7 @@ def _middle(layout: Layout) -> Point:
 
 
 def _inches(layout: Layout, name: str) -> str:
-    return f"{strip.plain(layout.size(name))} in"
+    return f"{plain(layout.size(name))} in"
 
 
 def _span(a: Point, b: Point, cap: float = 4) -> str:

@@ -24,11 +24,6 @@ LETTER_EM = 0.56
 ROW_EM, FLAG_EM, STRIP_EM = 1.35, 1.7, 2.7
 
 
-def plain(value: Decimal) -> str:
-    """A numeral of the scale: digits without exponent, as few as it needs."""
-    return f"{value.normalize():f}"
-
-
 @dataclass(frozen=True, slots=True)
 class Band:
     """The spread of a healthy reference sample: mean and standard deviation only."""

@@ -10,8 +10,9 @@ from datetime import date
 from decimal import Decimal
 from typing import Final, Literal, NamedTuple
 
+from app.clinical.quantities import plain
 from app.web.dates import day_words
-from app.web.tape.marks import KeyLine, Mark, Text, plain
+from app.web.tape.marks import KeyLine, Mark, Text
 from app.web.tape.scale import Scale, scale_for
 
 DotShape = Literal["latest", "pin", "other", "unable", "stopped"]

@@ -4,7 +4,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
-from app.web.tape.marks import Stretch, Tick, plain
+from app.clinical.quantities import plain
+from app.web.tape.marks import Stretch, Tick
 
 MOST_INTERVALS = 6
 #: Percent of the strip: margins, where a torn end is torn, and where its stub lies.
