@@ -33,6 +33,12 @@ EDGE = {
     "count": Decimal(1),
 }  # fmt: skip
 EDGE_SAYS = " Close to the limit: it could fall either side another day."
+OWN_SETUP = "Read by sources that used this set-up; the usual ones do not match it."
+OFF_SETUP = (
+    "Not the published set-up, so norms and cut-offs are shown without a verdict; a "
+    "score on the better side of a limit reassures nobody."
+)
+TRY_AGAIN = "Unable is a result: write down why, and try again another day."
 JUDGEMENT = (
     "A reading tells what was found in people of a study. It is no diagnosis; licensed "
     "judgement and local policy decide."
@@ -241,19 +247,16 @@ def _cautions(
     if is_zero_by_rule(measure, score):
         yield _zero_says(measure, score)
     if off and lead is not None:
-        yield "Read by sources that used this set-up; the usual ones do not match it."
+        yield OWN_SETUP
     elif off:
-        yield (
-            "Not the published set-up, so norms and cut-offs are shown without a "
-            "verdict; a score on the better side of a limit reassures nobody."
-        )
+        yield OFF_SETUP
         yield from _still_beyond(measure, ranked, all(d.easier for d in off))
     yield from (c.says for c in measure.warns if c.speaks(score))
     if lead is not None:
         yield from disagreement(measure, ranked, ranked[lead.index])
-        yield from _rests_on_a_guess(ranked, ranked[lead.index])
+        yield from rests_on_a_guess(ranked, ranked[lead.index])
     if score.outcome == "unable":
-        yield "Unable is a result: write down why, and try again another day."
+        yield TRY_AGAIN
     if any(r.matched and not r.confirmed for r in ranked):
         yield UNCONFIRMED
     yield JUDGEMENT
@@ -325,7 +328,7 @@ def disagreement(
         yield f"Sources disagree: the same score is {side} {said}."
 
 
-def _rests_on_a_guess(ranked: list[Reading], lead: Reading) -> Iterator[str]:
+def rests_on_a_guess(ranked: Sequence[Reading], lead: Reading) -> Iterator[str]:
     """The lead assumes a fact of which another source here needs the opposite."""
     if lead.row is None:
         return
