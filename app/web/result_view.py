@@ -99,7 +99,7 @@ def result_view(judged: Judged) -> ResultView:
         reason=UNABLE_REASONS.get(score.reason, score.reason),
         rule=result.measure.variant(score.variant).label,
         setup=setup_words(judged.measure, score.facts) if score.facts else "",
-        parts=tuple(_parts(judged, result)),
+        parts=tuple(part_words(judged, result)),
         tape=score_tape(judged),
         chip=lead_chip(lead, result),
         lead=reading_view(result.measure, lead) if lead else None,
@@ -178,7 +178,7 @@ def lead_chip(lead: Reading | None, result: Result) -> Chip:
     )
 
 
-def _parts(judged: Judged, result: Result) -> list[str]:
+def part_words(judged: Judged, result: Result) -> list[str]:
     """What stands beside the score: other rules, the paired test, what was counted."""
     score, measure = result.score, result.measure
     said = [
