@@ -140,7 +140,7 @@ class GoalBook:
         )  # fmt: skip
 
     def progress(self, row: GoalRow, until: date = date.max) -> Progress:
-        """How far it had come `until` then, by what was measured here from its start."""
+        """How far it had come until then, by what was measured here from its start."""
         body = body_of(row)
         target, baseline = goal_of(body).target, self.baseline(body)
         until = min(until, row.closed_on or date.max)
