@@ -79,7 +79,7 @@ def errors_of(done: DoneSet) -> int | None:
 
 
 def _trouble(session: Sequence[DoneSet], sets: Sequence[DoneSet]) -> list[str]:
-    """What of some sets asks for a step down, in words; each by its place of the day."""
+    """What of some sets asks for a step down; each by its place in the session."""
     found = []
     for number, done in enumerate(session, 1):
         if any(done is one for one in sets):

@@ -52,6 +52,7 @@ class Background:
     """Who the person is and what they are treated for. Empty where nobody said it."""
 
     reason: Said | None = None
+    person: Said | None = None  # age and sex
     conditions: tuple[Said, ...] = ()
     living: tuple[Said, ...] = ()  # prior level, home, who helps, falls
     matters: Said | None = None  # in the person's own words

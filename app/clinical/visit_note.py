@@ -93,6 +93,7 @@ def evaluation(facts: VisitFacts) -> tuple[Line, ...]:
         *(_lines("subjective", facts.symptoms) or [FIELDS["field:subjective"]]),
         *_or_ask("subjective", known.matters, "field:matters"),
         *_or_ask("objective", known.reason, "field:reason"),
+        *_or_ask("objective", known.person, ""),
         *(_lines("objective", known.conditions) or [FIELDS["field:conditions"]]),
         *(_lines("objective", known.living) or [FIELDS["field:prior"]]),
         *(orders or [FIELDS["field:precautions"]]),

@@ -33,6 +33,7 @@ def background_of(scene: Scene) -> Background:
     reason = f"Reason: {episode.reason}; {SETTINGS[episode.setting]}"
     return Background(
         reason=Said("episode:reason", reason, refs),
+        person=_person(scene),
         conditions=tuple(_conditions(scene)),
         living=tuple(_living(scene, profile)),
         matters=_matters(profile),
@@ -42,12 +43,18 @@ def background_of(scene: Scene) -> Background:
     )
 
 
-def _conditions(scene: Scene) -> Iterator[Said]:
-    """Age and sex, each condition with its side and onset, and what rows rest on."""
-    details, refs = scene.details, (Ref("profile", scene.patient.id),)
-    person = age_words(
+def _person(scene: Scene) -> Said:
+    """Age on the visit's day, and sex; that the age is not known, too."""
+    details = scene.details
+    says = age_words(
         details.birth_date, details.birth_year, details.sex, scene.visit.local_date
     )
+    return Said("person", f"Person: {says}", (Ref("profile", scene.patient.id),))
+
+
+def _conditions(scene: Scene) -> Iterator[Said]:
+    """Each condition with its side and onset, and the facts that readings rest on."""
+    details, refs = scene.details, (Ref("profile", scene.patient.id),)
     facts = [
         f"{key.replace('_', ' ')}: {PERSON_FACTS[key][value]}"
         for key, value in details.facts.items()
@@ -60,8 +67,8 @@ def _conditions(scene: Scene) -> Iterator[Said]:
         " ".join(part for part in (CONDITIONS[c], condition_more(details, c)) if part)
         for c in details.conditions
     ]
-    says = f"{person}. {'; '.join([*named, *facts])}"
-    yield Said("person:conditions", f"Person and diagnoses: {says}", refs)
+    says = f"Diagnoses and what goes with them: {'; '.join([*named, *facts])}"
+    yield Said("person:conditions", says, refs)
 
 
 def _living(scene: Scene, profile: Profile | None) -> Iterator[Said]:

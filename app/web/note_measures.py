@@ -84,7 +84,7 @@ def _serves(goal: GoalRow, judged: Judged, day: date) -> bool:
 
 
 def _link(scene: Scene, goal: GoalRow, tasks: Sequence[TaskObservation]) -> str:
-    """`goal 1 (Climb the stairs: 12.0 s or less, by 20 Dec); in this visit, stairs: ...`."""
+    """`goal 1 (Climb the stairs: 12.0 s or less); in this visit, stairs: stand-by`."""
     measure = scene.shelf.measures.get(goal.measure or "")
     said = f"goal {goal.number} ({one_line(goal_of(body_of(goal)), measure)})"
     same = [task for task in tasks if goal.task and task.task == goal.task]
