@@ -16,7 +16,7 @@ from app.clinical.visiting import TASKS
 from app.storage.goal_rows import GoalRow
 from app.storage.goals import body_of
 from app.storage.observations import TaskObservation
-from app.storage.trials import Trial
+from app.storage.trials import Trial, rounds_of
 from app.web.goal_book import goal_of
 from app.web.judging import Judged, compared_with, counted, counts, takes_stage
 from app.web.note_scene import Scene
@@ -62,7 +62,7 @@ def measures_said(
             link="; ".join(_link(scene, goal, tasks) for goal in serving),
             beside=made_beside(judged, result),
         )
-        refs = [Ref("round", judged.round.id)]
+        refs = [Ref("round", judged.round.id), *_made_with(scene, judged)]
         refs += [Ref("round", before.round.id)] if before else []
         refs += [Ref("goal", goal.id) for goal in serving]
         found.append(
@@ -73,6 +73,14 @@ def measures_said(
             )
         )  # fmt: skip
     return tuple(found)
+
+
+def _made_with(scene: Scene, judged: Judged) -> Iterator[Ref]:
+    """The day's rounds of the tests that this one is made with."""
+    for other in sorted(judged.measure.made_from):
+        for kept in rounds_of(scene.session, scene.patient.id, other):
+            if kept.on_date == judged.on_date:
+                yield Ref("round", kept.round.id)
 
 
 def _serves(goal: GoalRow, judged: Judged, day: date) -> bool:
