@@ -19,6 +19,7 @@ from app.clinical.quantities import shown, words
 from app.clinical.reading import (
     JUDGEMENT,
     LINES_ONLY,
+    NONE_MAY_LEAD,
     OFF_SETUP,
     OWN_SETUP,
     TRY_AGAIN,
@@ -32,9 +33,10 @@ from app.clinical.vocabulary import OUTCOMES, UNABLE_REASONS
 
 #: Said on the result's page, to whoever stands at the bedside; not of this person.
 _ON_SCREEN: Final = (JUDGEMENT, UNCONFIRMED, OFF_SETUP, OWN_SETUP, TRY_AGAIN)
-#: Nothing stands below a note's line.
+#: Why nothing leads, where nothing stands below: as a note says it.
 NONE_LEADS: Final = {
-    LINES_ONLY: "What fits are lines of rules and diagnoses; none leads."
+    LINES_ONLY: "What fits are lines of rules and diagnoses; none leads.",
+    NONE_MAY_LEAD: "No published reference to judge by fits this person.",
 }
 NO_EARLIER: Final = "No earlier score to compare with."
 

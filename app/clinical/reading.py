@@ -34,6 +34,7 @@ EDGE = {
 }  # fmt: skip
 EDGE_SAYS = " Close to the limit: it could fall either side another day."
 LINES_ONLY = "What fits are lines of rules and diagnoses, said below; none leads."
+NONE_MAY_LEAD = "What fits this person is unconfirmed or describes; none may lead."
 OWN_SETUP = "Read by sources that used this set-up; the usual ones do not match it."
 OFF_SETUP = (
     "Not the published set-up, so norms and cut-offs are shown without a verdict; a "
@@ -236,7 +237,7 @@ def _no_lead(measure: Measure, score: Score, ranked: list[Reading]) -> str:
     if judged and all(r.outcome_type in _LINES for r in judged):
         return LINES_ONLY
     if any(r.matched for r in ranked):
-        return "What fits this person is unconfirmed or describes; none may lead."
+        return NONE_MAY_LEAD
     return "No published reference fits this person."
 
 

@@ -11,6 +11,7 @@ from app.clinical.assistance import LEVELS
 from app.clinical.goals import one_line
 from app.clinical.measure_line import measure_line
 from app.clinical.note import Ref
+from app.clinical.reading import Result
 from app.clinical.visit_facts import Measured, Said
 from app.clinical.visiting import TASKS
 from app.storage.goal_rows import GoalRow
@@ -25,6 +26,10 @@ from app.web.result_view import made_beside
 from app.web.setup_form import setup_words
 from app.web.trial_words import trial_words
 
+#: What the readings of a cuff say themselves.
+_IN_READINGS = ("First ", "Lowest ")
+#: Of a rule's label: `one timed walk after one untimed practice`.
+_NAMES_PRACTICE = "after one"
 #: What came to no result, though it is one.
 _ENDED = ("declined", "not_done", "stopped")
 
@@ -60,7 +65,7 @@ def measures_said(
             else "",
             before_on=before.on_date if before else None,
             link="; ".join(_link(scene, goal, tasks) for goal in serving),
-            beside=made_beside(judged, result),
+            beside=_beside(judged, result),
         )
         refs = [Ref("round", judged.round.id), *_made_with(scene, judged)]
         refs += [Ref("round", before.round.id)] if before else []
@@ -73,6 +78,24 @@ def measures_said(
             )
         )  # fmt: skip
     return tuple(found)
+
+
+def _beside(judged: Judged, result: Result) -> list[str]:
+    """What else the trials made; of a cuff each reading, with what was felt.
+
+    A rule that names a practice does not say that there was one: that is said.
+    """
+    said = made_beside(judged, result)
+    if judged.measure.kind == "pressure":
+        taken = [t for t in judged.trials if counts(t)]
+        readings = [trial_words(trial, judged.measure) for trial in taken]
+        said = [*readings, *(s for s in said if not s.startswith(_IN_READINGS))]
+    practised = any(t.practice and t.voided_at is None for t in judged.trials)
+    rule = judged.measure.variant(judged.round.variant or None)
+    named = rule.practice and _NAMES_PRACTICE in rule.label
+    if named and not practised and result.score.outcome == "completed":
+        said.append("no practice is on record")
+    return said
 
 
 def _made_with(scene: Scene, judged: Judged) -> Iterator[Ref]:
@@ -128,7 +151,8 @@ def _taken(judged: Judged) -> set[int]:
     """The trials that the result is made of, or that say why there is none."""
     if judged.result is None:
         return set()
-    score, rule = judged.result.score, judged.measure.variant(judged.round.variant)
+    score = judged.result.score
+    rule = judged.measure.variant(judged.round.variant or None)
     if score.outcome != "completed":
         same = (t for t in judged.trials if t.outcome == score.outcome)
         return {t.id for t in same if t.voided_at is None and not t.practice}

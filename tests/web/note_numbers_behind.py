@@ -6,27 +6,28 @@ against, and what follows from them by plain arithmetic.
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from decimal import ROUND_HALF_UP, Decimal
+from functools import cached_property
 from zoneinfo import ZoneInfo
 
 from sqlmodel import Session, col, select
 
 from app.clinical import grading
 from app.clinical.note import Line, Ref
+from app.clinical.reading import Result
 from app.storage.activity_sets import ActivitySet
 from app.storage.episodes import Episode, Visit
 from app.storage.goal_rows import GoalRow, GoalWord
 from app.storage.patients import Patient
-from app.storage.people import Person
 from app.storage.precautions import PrecautionOnEpisode
 from app.storage.trials import Round, Trial
 from app.web.deps import Site
 from app.web.judging import judge
 from app.web.set_words import set_words
 from app.web.trial_words import trial_words
-from app.web.visit_events import events_of
+from app.web.visit_events import Event, events_of
 
 #: Which events of its visit a line may take a number from, by the word of its key.
 EVENTS = {
@@ -46,13 +47,14 @@ def unsupported(line: Line, known: str) -> set[str]:
     return numbers(line.made) - numbers(known)
 
 
-@dataclass(frozen=True)
+@dataclass
 class Behind:
     """One visit, and everything that its notes may take a number from."""
 
     session: Session
     site: Site
     visit: Visit
+    results: dict[int, Result | None] = field(default_factory=dict)
 
     @property
     def episode(self) -> Episode:
@@ -66,6 +68,19 @@ class Behind:
     def zone(self) -> ZoneInfo:
         return self.site.zone
 
+    @cached_property
+    def events(self) -> list[Event]:
+        return events_of(self.session, self.site.catalogue, self.visit)
+
+    def judged(self, round_id: int) -> Result | None:
+        """What is to be said of a round; asked once of each in a test's run."""
+        if round_id not in self.results:
+            round = self.session.get_one(Round, round_id)
+            shelf = self.site.catalogue
+            made = judge(self.session, shelf, self.patient, round)
+            self.results[round_id] = made.result
+        return self.results[round_id]
+
     def of(self, line: Line) -> str:
         """All words behind one line: its visit's events and the facts it names."""
         kind = line.key.partition(":")[0]
@@ -75,7 +90,7 @@ class Behind:
         return " ; ".join(said)
 
     def _visit(self, kinds: tuple[str, ...]) -> Iterator[str]:
-        for event in events_of(self.session, self.site.catalogue, self.visit):
+        for event in self.events:
             if event.kind in kinds:
                 yield " ".join((event.says, *event.mind, event.voided))
             if event.kind in ("stop", "against") and event.kind in kinds:
@@ -111,7 +126,7 @@ class Behind:
         rounds = select(Trial).where(Trial.round_id == round.id)
         for trial in self.session.exec(rounds):
             yield f"{trial_words(trial, measure)} {trial.void_reason} {trial.inputs}"
-        result = judge(self.session, shelf, self.patient, round).result
+        result = self.judged(round_id)
         if result is None:
             return
         yield f"{result.score.shown} {measure.variant(result.score.variant).label}"
@@ -177,8 +192,7 @@ class Behind:
             for round in self.session.exec(rounds):
                 if goal.measure != round.measure or not goal.target_value:
                     continue
-                shelf = self.site.catalogue
-                result = judge(self.session, shelf, self.patient, round).result
+                result = self.judged(round.id)
                 start = re.match(r"\d+\.\d", goal.base_says)
                 if result is None or result.score.value is None or start is None:
                     continue
@@ -198,7 +212,3 @@ def round_half_up(value: Decimal) -> str:
 
 def _day(day: date) -> str:
     return f"{day.day} {day.year}"
-
-
-def by_handle(session: Session, handle: str) -> Person:
-    return session.exec(select(Person).where(Person.handle == handle)).one()

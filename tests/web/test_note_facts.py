@@ -4,6 +4,7 @@ import os
 import re
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from sqlmodel import Session, col, select
@@ -110,10 +111,11 @@ def every_note(demo: Site) -> dict[int, tuple[Line, ...]]:
 def test_every_number_of_every_note_stands_in_what_it_cites(
     demo: Site, every_note: dict[int, tuple[Line, ...]]
 ) -> None:
-    checked = 0
+    checked, results = 0, dict[int, Any]()
     with read_session(demo.engine) as session:
         for visit_id, lines in every_note.items():
-            behind = Behind(session, demo, session.get_one(Visit, visit_id))
+            visit = session.get_one(Visit, visit_id)
+            behind = Behind(session, demo, visit, results)
             for line in lines:
                 assert unsupported(line, behind.of(line)) == set(), line.made
                 assert not ERROR_PRONE.search(line.made), line

@@ -266,6 +266,41 @@ def test_trials_that_do_not_count_stand_with_their_reason(
     assert open_.says.endswith("9.9 s (counted so far)")
 
 
+def test_readings_of_a_cuff_stand_with_what_was_felt(site: Site, bedside: Any) -> None:
+    lying = {"when": "lying", "diastolic": "84", "pulse": "70"}
+    standing = {"when": "standing_1", "diastolic": "76", "symptoms": "yes"}
+    with bedside() as at:
+        number = at.test(
+            TrialBody(count=142, inputs=lying), TrialBody(count=118, inputs=standing),
+            measure="orthostatic_vitals", variant="one_reading",
+            facts={"arm_support": "supported"},
+        )  # fmt: skip
+    value = lines_of(site, at.visit.id)[f"round:{number}"].made
+
+    assert "A fall of 24 mmHg, " in value
+    assert (
+        "lying, after 5 minutes: 142/84 mmHg, pulse 70; standing, 1 minute: " in value
+    )
+    assert "118/76 mmHg, dizzy, light-headed, pale or grey sight" in value
+    assert "First systolic" not in value
+
+
+@pytest.mark.parametrize("practised", [True, False])
+def test_a_rule_that_names_a_practice_does_not_claim_one(
+    site: Site, bedside: Any, practised: bool
+) -> None:
+    practice = [TrialBody(raw_ms=20_000, practice=True)] * practised
+    with bedside() as at:
+        number = at.test(
+            *practice, timed("16.0"), measure="timed_up_and_go", variant="single",
+            facts={},
+        )  # fmt: skip
+    line = lines_of(site, at.visit.id)[f"round:{number}"].made
+
+    assert "16.0 s, one timed walk after one untimed practice" in line
+    assert ("(no practice is on record)" in line) != practised
+
+
 def test_stop_is_said_with_what_followed(site: Site, bedside: Any) -> None:
     said = {
         "what": "lowered", "symptoms": frozenset({"dizzy"}), "called": "nurse",
