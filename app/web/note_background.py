@@ -17,7 +17,7 @@ from app.web.deficit_evidence import gather
 from app.web.note_done import limits_words
 from app.web.note_scene import Scene
 from app.web.person_words import age_words, condition_more
-from app.web.profile import CHOICES
+from app.web.profile_words import CHOICES
 from app.web.result_view import capital
 
 #: The ends of an episode's plan, as a plan of care says them.

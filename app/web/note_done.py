@@ -134,9 +134,9 @@ def sets_said(
             by_activity.setdefault(row.activity, []).append(row)
     for key, rows in by_activity.items():
         told = [_set(scene, row, symptoms) for row in rows]
-        refs = tuple(Ref("set", row.id) for row in rows)
+        these = tuple(Ref("set", row.id) for row in rows)
         says = f"{activity_name(scene, key)}: {_sets(told)}"
-        done.append(Said(f"set:{rows[0].id}", says, refs))
+        done.append(Said(f"set:{rows[0].id}", says, these))
     return done, not_done, void
 
 

@@ -172,7 +172,7 @@ class Behind:
             beside = (activity.grade.harder(at), activity.grade.easier(at))
             yield " ".join(activity.grade.words(step) for step in beside if step)
         if kind == "due":
-            days = select(Visit.local_date).where(
+            days = select(col(Visit.local_date)).where(
                 Visit.episode_id == self.episode.id, col(Visit.local_date) <= day
             )
             treated = sorted({*self.session.exec(days)})
