@@ -5,6 +5,7 @@ from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
 from datetime import UTC, date, datetime
 from functools import cache
+from pathlib import Path
 
 import jinja2
 from fastapi import APIRouter, Depends, FastAPI
@@ -132,7 +133,7 @@ def create_app(settings: Settings) -> FastAPI:
     """A site ready to serve: its folder, log, catalogue and database are in order."""
     _make_data_dir(settings)
     start_log(settings.data_dir)
-    assets = _shipped_assets()
+    assets = _shipped_assets(folder("static"))
     app = FastAPI(
         docs_url=None,
         redoc_url=None,
@@ -193,9 +194,9 @@ def _pages() -> APIRouter:
 
 
 @cache
-def _shipped_assets() -> Assets:
+def _shipped_assets(static: Path) -> Assets:
     """Joined and hashed once, also where one program makes many sites: the tests do."""
-    return Assets(folder("static"))
+    return Assets(static)
 
 
 @cache
