@@ -12,9 +12,16 @@ from dataclasses import dataclass
 from typing import Final
 
 from app.clinical.assistance import ALONE, LEVELS
+from app.clinical.hand_off_facts import (
+    Fact,
+    HandOffFacts,
+    InForce,
+    Move,
+    spoken_task,
+)
 from app.clinical.home_sheet import CALL_NOW, CALL_US
 from app.clinical.note import Ref
-from app.clinical.visiting import NOT_DONE, TASKS
+from app.clinical.visiting import NOT_DONE
 from app.clinical.vocabulary import closed
 
 AUDIENCES: Final = closed(
@@ -55,70 +62,12 @@ _PLAIN: Final = closed(
     maximal="with help for most of it",
     total="by helpers",
 )
-#: Tasks whose help others have to know first.
-_MOVES: Final = (
-    "transfer_bed", "transfer_chair", "transfer_toilet", "walk_bathroom", "toileting",
-    "bed_mobility", "stairs",
-)  # fmt: skip
 _TOLD_FIRST: Final = 2
 #: Reasons of a task not done that others must mind as well.
 _UNSAFE: Final = (
     "pressure", "breathless", "hold", "unsafe", "staff", "cognition", "weight_bearing",
 )  # fmt: skip
 _SPOKEN: Final = re.compile(r"[^\W\d_]+(?:['’-][^\W\d_]+)*|\d+(?:[.,]\d+)?|%|°")
-
-
-@dataclass(frozen=True, slots=True)
-class Move:
-    """How one task of the day went last; without a level it was not done."""
-
-    task: str
-    level: str | None
-    helpers: int = 0
-    device: str = ""
-    not_done: str = ""
-    id: int = 0
-
-
-@dataclass(frozen=True, slots=True)
-class InForce:
-    """An order or a risk that holds; `until` says when it is looked at again."""
-
-    label: str
-    meaning: str
-    is_order: bool
-    until: str = ""
-    id: int = 0
-
-
-@dataclass(frozen=True, slots=True)
-class Fact:
-    """An event in words."""
-
-    says: str
-    ref: Ref | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class HandOffFacts:
-    """What is on record of a visit. Empty: nobody recorded it."""
-
-    reason: str = ""
-    moves: tuple[Move, ...] = ()
-    in_force: tuple[InForce, ...] = ()
-    stops: tuple[Fact, ...] = ()
-    outside: tuple[Fact, ...] = ()
-    symptoms: Fact | None = None
-    left: Fact | None = None
-    last_up: Fact | None = None
-    scores: tuple[Fact, ...] = ()
-    doses: tuple[Fact, ...] = ()
-    cues: tuple[Fact, ...] = ()
-    goals: tuple[Fact, ...] = ()
-    rooms: tuple[Fact, ...] = ()
-    sheet: tuple[str, ...] = ()
-    shown_back: tuple[Fact, ...] = ()
-    help_words: Fact | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -280,7 +229,7 @@ def _family_tasks(facts: HandOffFacts) -> Iterator[HandOffLine]:
             yield _line(key, "situation", says, priority, *map(_task_ref, moves))
     for move in facts.moves:
         if move.not_done in _UNSAFE:
-            says = f"Do not try yet: {TASKS[move.task]}."
+            says = f"Do not try yet: {_task(move)}."
             key = f"not-{move.task}"
             yield _line(key, "situation", says, SAFETY, _task_ref(move))
 
@@ -292,7 +241,7 @@ def _is_alone(move: Move) -> bool:
 def _plain_move(move: Move) -> str:
     people = f", {_people(move.helpers)}" if move.helpers > 1 else ""
     device = f", {move.device}" if move.device else ""
-    return f"{TASKS[move.task]}, {_PLAIN[move.level or 'total']}{people}{device}"
+    return f"{_task(move)}, {_PLAIN[move.level or 'total']}{people}{device}"
 
 
 def _people(number: int) -> str:
@@ -315,19 +264,17 @@ def _moving(facts: HandOffFacts, priority: int = SAFETY) -> Iterator[HandOffLine
         yield _line("moves-more", "situation", says, 3, *map(_task_ref, rest))
 
 
-def in_order_of_need(moves: Sequence[Move]) -> tuple[Move, ...]:
-    """Transfers and walking first, as others need them first."""
-    order = [*_MOVES, *(task for task in TASKS if task not in _MOVES)]
-    return tuple(sorted(moves, key=lambda move: order.index(move.task)))
+def _task(move: Move) -> str:
+    return spoken_task(move.task)
 
 
 def _move(move: Move) -> str:
-    """`transfer, chair: minimal help, one person, walker`."""
+    """`chair transfer: minimal help, one person, walker`."""
     level = LEVELS[move.level or "total"]
     words = f"{level.words} help" if level.share else level.words
     people = _people(move.helpers) if move.helpers else ""
     parts = [part for part in (words, people, move.device) if part]
-    return f"{TASKS[move.task]}: {', '.join(parts)}"
+    return f"{_task(move)}: {', '.join(parts)}"
 
 
 def _orders(facts: HandOffFacts) -> Iterator[HandOffLine]:
@@ -355,7 +302,7 @@ def _trouble(facts: HandOffFacts) -> Iterator[HandOffLine]:
 def _not_done(facts: HandOffFacts, priority: int) -> Iterator[HandOffLine]:
     for move in facts.moves:
         if move.not_done:
-            says = f"Not done: {TASKS[move.task]}, {NOT_DONE[move.not_done]}."
+            says = f"Not done: {_task(move)}, {NOT_DONE[move.not_done]}."
             key = f"not-{move.task}"
             yield _line(key, "found", says, priority, _task_ref(move))
 

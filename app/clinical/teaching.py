@@ -18,18 +18,18 @@ TO: Final = closed(
     other="somebody else",
 )
 TOPICS: Final = closed(
-    transfers="safe transfers",
-    guarding="guarding and the belt",
-    walking="walking and its device",
-    self_care="washing and dressing",
-    precautions="what must not be done",
-    stop_signs="when to stop and whom to call",
-    falls="getting up after a fall",
+    transfers="transfers",
+    guarding="guarding with the belt",
+    walking="walking",
+    self_care="washing, dressing",
+    precautions="what not to do",
+    stop_signs="when to stop",
+    falls="after a fall",
     pacing="pacing and rest",
     exercises="exercises",
-    strip="the strip: use and putting away",
-    room="a change of the room or home",
-    other="something else, in words",
+    strip="the strip",
+    room="room or home",
+    other="something else",
 )
 HOW: Final = closed(told="told", shown="shown", practised="practised")
 #: Whether they showed it back.
@@ -62,7 +62,7 @@ class Taught:
 
 
 def taught_words(taught: Taught) -> str:
-    """`Taught family: guarding and the belt; shown; showed it back with 2 prompts`.
+    """`Taught family: guarding with the belt; shown; showed it back with 2 prompts`.
 
     >>> taught_words(Taught("aide", "other", "told", "not_yet", words="lamp at night"))
     'Taught nursing aide: “lamp at night”; told; not shown back yet'

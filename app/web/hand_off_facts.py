@@ -11,12 +11,19 @@ from sqlmodel import Session, col, select
 from app.catalogue.load import Catalogue
 from app.clinical.assistance import CUE_KINDS
 from app.clinical.goals import one_line
-from app.clinical.hand_off import Fact, HandOffFacts, InForce, Move, in_order_of_need
+from app.clinical.hand_off_facts import (
+    Fact,
+    HandOffFacts,
+    InForce,
+    Move,
+    in_order_of_need,
+    spoken_task,
+)
 from app.clinical.note import Ref
 from app.clinical.precautions import PRECAUTIONS
 from app.clinical.quantities import words as with_unit
 from app.clinical.teaching import taught_words
-from app.clinical.visiting import DEVICES, LIMITED, TASKS, outside, postural
+from app.clinical.visiting import DEVICES, EXIT_LIST, LIMITED, outside, postural
 from app.clinical.vocabulary import ABILITIES
 from app.storage.activity_sets import ActivitySet, sets_in
 from app.storage.episodes import Episode, Visit
@@ -169,9 +176,11 @@ def _symptoms(session: Session, visit: Visit) -> Fact | None:
 
 def _left(session: Session, visit: Visit) -> Fact | None:
     """What the exit list says was left in place; the hand-off itself is none of it."""
+    order = list(EXIT_LIST)
+    rows = sorted(exit_rows(session, visit), key=lambda row: order.index(row.item))
     said = [
         exit_words(row)
-        for row in exit_rows(session, visit)
+        for row in rows
         if row.item != "hand_off" and row.state == "done"
     ]
     return Fact(f"Left: {', '.join(said)}.") if said else None
@@ -187,7 +196,7 @@ def _last_up(
 ) -> Fact | None:
     """The latest thing that was done on their feet, and when."""
     found = [
-        (row.recorded_at, TASKS[row.task], Ref("task", row.id))
+        (row.recorded_at, spoken_task(row.task), Ref("task", row.id))
         for row in tasks
         if row.level and row.task in _UP_TASKS
     ]
@@ -292,7 +301,7 @@ def _cues(
     told: dict[str, Fact] = {}
     for row in tasks:
         if row.cue_kind and row.level:
-            says = f"Cued {CUE_KINDS[row.cue_kind]}: {TASKS[row.task]}."
+            says = f"Cued {CUE_KINDS[row.cue_kind]}: {spoken_task(row.task)}."
             told.setdefault(says, Fact(says, Ref("task", row.id)))
     for done in sets:
         activity = shelf.activities.get(done.activity)

@@ -11,15 +11,17 @@ from app.clinical.hand_off import (
     GIVEN_TO,
     MOST_SECONDS,
     PARTS,
-    Fact,
-    HandOffFacts,
     HandOffLine,
-    InForce,
-    Move,
     card,
     hand_off,
-    in_order_of_need,
     spoken_seconds,
+)
+from app.clinical.hand_off_facts import (
+    Fact,
+    HandOffFacts,
+    InForce,
+    Move,
+    in_order_of_need,
 )
 from app.clinical.home_sheet import CALL_NOW
 from app.clinical.note import Ref
@@ -48,7 +50,7 @@ FULL = HandOffFacts(
     goals=(Fact("Goal 1: Dress: stand-by, by 30 Mar. On the way."),),
     rooms=(Fact("Bathroom, toilet seat, before: 16 in (40.6 cm)."),),
     sheet=("Sit and stand",),
-    shown_back=(Fact("Taught family: guarding and the belt; shown."),),
+    shown_back=(Fact("Taught family: guarding with the belt; shown."),),
     help_words=Fact("Say: “nose over toes”."),
 )  # fmt: skip
 
@@ -79,7 +81,7 @@ def test_every_line_says_in_plain_words_what_was_recorded() -> None:
     said = {line.key: line.says for line in hand_off(FULL, "nursing")}
 
     assert said["moves"] == (
-        "Transfer, chair: minimal help, one person, walker; toileting: moderate help, "
+        "Chair transfer: minimal help, one person, walker; toileting: moderate help, "
         "two people."
     )
     assert said["moves-more"] == "Also grooming: independent."
@@ -91,7 +93,7 @@ def test_family_hears_no_words_of_the_trade() -> None:
     said = {line.key: line.says for line in hand_off(FULL, "family")}
 
     assert said["never"] == (
-        "Never alone: transfer, chair, with a little help, walker; toileting, with "
+        "Never alone: chair transfer, with a little help, walker; toileting, with "
         "help for about half of it, two people."
     )
     assert said["safe"] == "Safe: grooming, alone."

@@ -43,12 +43,12 @@ def deeds(session: Session) -> list[str]:
     ("taught", "says"),
     [
         (Taught("patient", "falls", "told", "declined"),
-         "Taught patient: getting up after a fall; told; declined to show it back"),
+         "Taught patient: after a fall; told; declined to show it back"),
         (Taught("family", "transfers", "practised", "prompts", prompts=2),
-         "Taught family: safe transfers; practised; showed it back with 2 prompts"),
+         "Taught family: transfers; practised; showed it back with 2 prompts"),
         (Taught("home_helper", "guarding", "shown", "prompts", prompts=1,
                 words="nose over toes"),
-         "Taught home helper: guarding and the belt, “nose over toes”; shown; "
+         "Taught home helper: guarding with the belt, “nose over toes”; shown; "
          "showed it back with 1 prompt"),
     ],
 )  # fmt: skip

@@ -8,7 +8,14 @@ from fastapi import FastAPI
 from sqlmodel import Session, col, select
 from starlette.testclient import TestClient
 
-from app.clinical.hand_off import AUDIENCES, MOST_SECONDS, Card, card, hand_off
+from app.clinical.hand_off import (
+    AUDIENCES,
+    MOST_SECONDS,
+    Card,
+    card,
+    hand_off,
+    spoken_seconds,
+)
 from app.main import create_app
 from app.settings import Settings
 from app.storage.database import read_session, write_session
@@ -55,16 +62,15 @@ def test_card_is_made_from_the_visits_events(therapist: TestClient, visit: str) 
     page = therapist.get(f"{visit}/hand-off/nursing").text
 
     assert said(page) == [
-        "Transfer, chair: moderate help, two people.",
+        "Chair transfer: moderate help, one person.",
         "Leg: toe-touch only, until it is lifted.",
         "Systolic 160 mmHg is above the order's limit of 150 mmHg.",
         "They said: pain 4 of 10.",
         "Left: bell in reach, bed low.",
-        "Last up at 09:30: transfer, chair.",
+        "Last up at 09:30: chair transfer.",
     ]
-    assert "About 19 s" in " ".join(found(page, "main").text().split()).replace(
-        "<b>", ""
-    )
+    told = " ".join(found(page, "main").text().split())
+    assert f"About {spoken_seconds(said(page))} s aloud" in told
     assert "150 words a minute: common practice" in page
 
 
@@ -161,7 +167,7 @@ def test_family_hears_the_sheet_and_the_words_to_say(
     page = therapist.get(f"{visit}/hand-off/family").text
     everything = " ".join(box.text() for box in found(page, "main").css("textarea"))
 
-    assert "Never alone: transfer, chair, with help for about half" in everything
+    assert "Never alone: chair transfer, with help for about half" in everything
     assert "Say: “nose over toes”." in everything
     assert "call for emergency help now: chest pain or pressure" in everything
     assert "showed it back with 2 prompts" in everything

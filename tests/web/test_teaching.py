@@ -14,7 +14,7 @@ from tests.conftest import found, person_by
 from tests.web.test_visits import SignIn, begin, put, rows
 
 TAUGHT = {"to": "family", "topic": "guarding", "how": "shown", "back": "alone"}
-SAYS = "Taught family: guarding and the belt; shown; showed it back alone"
+SAYS = "Taught family: guarding with the belt; shown; showed it back alone"
 
 
 @pytest.fixture
