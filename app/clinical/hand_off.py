@@ -157,7 +157,7 @@ def _therapist(facts: HandOffFacts) -> list[HandOffLine]:
         *_trouble(facts),
         *_many("score", "found", facts.scores, 1),
         *_many("dose", "found", facts.doses, 2),
-        *_many("cue", "found", facts.cues, 2),
+        *_many("cue", "found", facts.cues, 1),
         *_not_done(facts, 3),
         *_many("goal", "found", facts.goals, 3),
         *_many("room", "found", facts.rooms, 4),
@@ -194,7 +194,7 @@ def _family(facts: HandOffFacts) -> list[HandOffLine]:
             if p.is_order
         ),
         *(
-            _line(f"risk-{p.id}", "background", p.meaning, 4, _ref(p))
+            _line(f"risk-{p.id}", "background", p.meaning, 2, _ref(p))
             for p in facts.in_force
             if not p.is_order
         ),
@@ -203,7 +203,7 @@ def _family(facts: HandOffFacts) -> list[HandOffLine]:
           if sheet else []),
         *_help_words(facts),
         _line("stop", "ask", f"{stop} {', '.join(signs)}.", SAFETY),
-        _line("call", "ask", f"{call} {', '.join(others)}.", 2),
+        _line("call", "ask", f"{call} {', '.join(others)}.", 4),
         _blank("whom", "ask", "Whom do they call? A role; say the number aloud."),
     ]  # fmt: skip
 

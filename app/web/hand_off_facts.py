@@ -297,18 +297,20 @@ def _doses(
 def _cues(
     shelf: Catalogue, tasks: Sequence[TaskObservation], sets: Sequence[ActivitySet]
 ) -> Iterator[Fact]:
-    """What cues went with: of sets only those without an error, where they worked."""
-    told: dict[str, Fact] = {}
+    """What each kind of cue went with; of sets only those without an error."""
+    told: dict[str, dict[str, Ref]] = {}
     for row in tasks:
         if row.cue_kind and row.level:
-            says = f"Cued {CUE_KINDS[row.cue_kind]}: {spoken_task(row.task)}."
-            told.setdefault(says, Fact(says, Ref("task", row.id)))
+            task = spoken_task(row.task)
+            told.setdefault(row.cue_kind, {})[task] = Ref("task", row.id)
     for done in sets:
         activity = shelf.activities.get(done.activity)
         if done.cue_kind and done.errors == 0 and done.outcome == "done" and activity:
-            says = f"Without error, cued {CUE_KINDS[done.cue_kind]}: {activity.name}."
-            told.setdefault(says, Fact(says, Ref("set", done.id)))
-    yield from told.values()
+            said = f"{activity.name}, without error"
+            told.setdefault(done.cue_kind, {})[said] = Ref("set", done.id)
+    for kind, found in told.items():
+        says = f"Cues {CUE_KINDS[kind]}: {'; '.join(found)}."
+        yield Fact(says, [*found.values()][-1])
 
 
 def _goals(session: Session, site: Site, episode: Episode) -> Iterator[Fact]:
