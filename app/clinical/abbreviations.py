@@ -128,7 +128,8 @@ ABBREVIATIONS: Final[tuple[Abbreviation, ...]] = (
         only_with=r"(?s)\bpt\b.*\bPt\b|\bPt\b.*\bpt\b",
     ),
     _ours(
-        "side", r"(?<![\w/.'’-])(?:R/L|L/R|R|(?<!\d\s)L)(?![\w/'’]|\.\w)",
+        "side",  # the L of litres stands after a number, that of a grade after 4/5
+        r"(?<![\w/.'’-])(?:R/L|L/R|R|(?:(?<!\d\s)|(?<=/\d\s))L)(?![\w/'’]|\.\w)",
         "“right” or “left”",
     ),
     _ours("bar", "[sc][\u0304\u0305]", "“without” or “with”"),

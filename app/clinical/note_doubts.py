@@ -57,7 +57,9 @@ EMPTY: Final = MappingProxyType(
             "what changes next time, and what would end it",
         ),
         "no_change": _phrase(
-            r"no changes?\b|unchanged\b", "the number then and the number now"
+            r"no changes?\b(?! (?:in|of|to) (?:the )?"
+            r"(?:device|medic|order|set-?up|plan))|unchanged\b",
+            "the number then and the number now",
         ),
         "did_great": _phrase(
             r"(?:patient|pt\.?|client|he|she|they) did (?:great|well|good|fine)\b",
