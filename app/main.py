@@ -40,6 +40,7 @@ from app.web import (
     goal_builder,
     goal_scales,
     goals,
+    hand_off,
     health,
     held,
     home_sheets,
@@ -64,6 +65,7 @@ from app.web import (
     sets,
     sign_in,
     sources,
+    teaching,
     treat,
     visits,
 )
@@ -101,6 +103,9 @@ SIGNED_IN: Sequence[APIRouter] = (
     profile.router,
     responsible.router,
     lifecycle.router,
+    # Before /visits/{id}/{part}, which takes whatever stands there.
+    teaching.router,
+    hand_off.router,
     visits.router,
     picture.router,
     measures.router,

@@ -29,6 +29,7 @@ MODULES: Final = "js"
 START: Final = Start("bind", "pages")
 #: What bind.js asks for only where a page has it, and the file that holds it.
 ON_DEMAND: Final = {
+    "aloud": "treat",
     "attach": "sheet",
     "bedside": "sheet",
     "held_run": "sheet",

@@ -10,7 +10,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlmodel import Session, col, select
 
 from app.access import STUDENT, Subject, may
-from app.clinical import assistance, visiting
+from app.clinical import assistance, hand_off, teaching, visiting
 from app.storage import visits
 from app.storage.episodes import Episode, Visit, open_episode, visit_today
 from app.storage.errors import NotAllowed, NotFound
@@ -147,6 +147,8 @@ def _page(
         going_on=_going_on(session, me, visit, now),
         lists=visiting,
         help=assistance,
+        teach=teaching,
+        audiences=hand_off.AUDIENCES,
         **_seen(session, site_of(request), me, visit, now),
     )
 

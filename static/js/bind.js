@@ -52,6 +52,7 @@ const BEHAVIOURS = [
   ["[data-bedside]", (e) => import("./bedside.js").then((m) => m.bedside(e))],
   ["form[data-activity-set]", (e) => import("./tools.js").then((m) => m.tools(e))],
   ["[data-rest]", (e) => import("./rest_tool.js").then((m) => m.rest(e))],
+  ["[data-aloud]", (e) => import("./aloud.js").then((m) => m.aloud(e))],
   ["[data-attach]", (e) => import("./attach.js").then((m) => m.attach(e))],
   ["[data-attached]", (e) => import("./attach.js").then((m) => m.forgetAttached(e))],
 ];

@@ -31,6 +31,7 @@ from tests.make import (
     make_round,
     make_service,
     make_set,
+    make_teaching,
     make_trial,
     make_visit,
     new_uid,
@@ -152,6 +153,11 @@ ROWS: dict[tuple[str, str], str] = {
     ("GET", "/visits/{visit_id}/picture"): BEDSIDE,
     ("POST", "/visits/{visit_id}/looked"): OVERSIGHT,
     ("POST", "/visits/{visit_id}/{part}"): BEDSIDE,
+    ("GET", "/visits/{visit_id}/teaching"): BEDSIDE,
+    ("POST", "/visits/{visit_id}/teaching"): BEDSIDE,
+    ("POST", "/teaching/{teaching_id}/void"): BEDSIDE,
+    ("GET", "/visits/{visit_id}/hand-off/{to}"): BEDSIDE,
+    ("POST", "/visits/{visit_id}/hand-off/{to}"): BEDSIDE,
     ("POST", "/visits/{visit_id}/tasks/{task_id}/code"): BEDSIDE,
     ("POST", "/visits/{visit_id}/tasks/{task_id}/void"): BEDSIDE,
     ("GET", OF_PATIENT + "/rooms"): BEDSIDE,
@@ -239,6 +245,8 @@ IN_PATH = {
     "device_id": "1",
     "change_id": "1",
     "room_measure_id": "1",
+    "teaching_id": "1",
+    "to": "nursing",
     "token": "x" * 32,
 }
 
@@ -264,6 +272,7 @@ def world(site: Site, patient_id: int) -> None:
             now=site.clock(),
         )
         make_room_measure(session, owner, visit)
+        make_teaching(session, owner, visit)
         make_room_change(session, owner, visit)
         close(session, owner, visit, without_list="called away", now=site.clock())
         write_text(
