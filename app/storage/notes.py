@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime
 from typing import Final
 
-from sqlalchemy import Index
+from sqlalchemy import Index, func
 from sqlmodel import Field, Session, col, select
 
 from app.clinical.note import NOTE_KINDS, SECTIONS
@@ -93,6 +93,21 @@ def is_open(session: Session, visit: Visit, note: str) -> bool:
     """Whether it can still be worded: nothing was handed in, or it was returned."""
     texts = texts_of(session, visit, note)
     return not texts or is_returned(session, texts[-1])
+
+
+def note_before(session: Session, visit: Visit, note: str) -> VisitText | None:
+    """The last text of such a note on an earlier day of the episode."""
+    wanted = (
+        select(VisitText)
+        .join(Visit, col(Visit.id) == col(VisitText.visit_id))
+        .where(
+            Visit.episode_id == visit.episode_id,
+            Visit.local_date < visit.local_date,
+            func.coalesce(VisitText.note, "visit") == note,
+        )
+    )
+    newest = wanted.order_by(col(Visit.local_date).desc(), col(VisitText.id).desc())
+    return session.exec(newest.limit(1)).first()
 
 
 def edit_line(

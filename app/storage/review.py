@@ -1,8 +1,9 @@
 """Handing in, signing, reading, returning and co-signing; each text kept for good.
 
 A text is one note of a visit, made from its events with its author's own words, and is
-hashed with the one before it in that visit, so that a changed letter shows. A reviewer's comments
-and checklist are never part of it; their statement is a text of its own.
+hashed with the one before it in that visit, so that a changed letter shows. A
+reviewer's comments and checklist are never part of it; their statement is a text of
+its own.
 """
 
 import hashlib
@@ -158,7 +159,9 @@ def _hash(said: list[Any]) -> str:
     return hashlib.sha256(written.encode()).hexdigest()
 
 
-def texts_of(session: Session, visit: Visit, note: str = "visit") -> Sequence[VisitText]:
+def texts_of(
+    session: Session, visit: Visit, note: str = "visit"
+) -> Sequence[VisitText]:
     """All of one kind of note, the oldest first."""
     wanted = select(VisitText).where(
         VisitText.visit_id == visit.id, func.coalesce(VisitText.note, "visit") == note
