@@ -2,8 +2,10 @@
 
 import hashlib
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import timedelta
+from itertools import pairwise
 from typing import Final
 from uuid import uuid4
 
@@ -22,6 +24,7 @@ from app.web.note_makers import MAKERS
 #: A line that somebody added; the rest of its key was made on the phone.
 OWN: Final = re.compile(r"own-[0-9a-f]{32}")
 LONGEST_LABEL: Final = 60
+ONE_SITTING: Final = timedelta(minutes=10)
 _UNITS: Final = "s|min|in|ft|cm|mm|m|m/s|mmHg|points?|steps?|stands?|reps?"
 
 
@@ -190,8 +193,16 @@ def _shown(one: Written, edits: Sequence[NoteEdit], names: _Names) -> DraftLine:
         was=digest(one.text),
         changes=changed(line.made, one.text) if reworded else (),
         by=names.of(edits[-1]) if edits else "",
-        before=tuple(Wording(e.text, names.of(e)) for e in edits[:-1]),
+        before=tuple(Wording(e.text, names.of(e)) for e in _left_behind(edits)),
     )
+
+
+def _left_behind(edits: Sequence[NoteEdit]) -> Iterator[NoteEdit]:
+    """The earlier wordings worth reading: not each tap of one person at one sitting."""
+    for edit, after in pairwise(edits):
+        soon = after.edited_at - edit.edited_at <= ONE_SITTING
+        if edit.text and not (soon and edit.edited_by == after.edited_by):
+            yield edit
 
 
 def _with_unit(made: str, number: str) -> str:

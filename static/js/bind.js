@@ -46,6 +46,7 @@ const BEHAVIOURS = [
   ["[data-tick-all]", bindTickAll],
   ["[data-taps]", taps],
   ["[data-note-line]", (e) => import("./note.js").then((m) => m.noteLine(e))],
+  ["[data-open-line]", (e) => import("./note.js").then((m) => m.openLine(e))],
   ["[data-copy]", (e) => import("./note.js").then((m) => m.copy(e))],
   ["[data-print]", (e) => import("./note.js").then((m) => m.print(e))],
   ["[data-minutes]", minutes],

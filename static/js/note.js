@@ -1,8 +1,8 @@
 // @ts-check
 /**
  * A note: `[data-note-line]` shows what is typed in its field, offers the words that state
- * a skill, and puts a line back; `[data-copy]` copies, `[data-print]` prints. Saving is
- * taps.js's.
+ * a skill, and puts a line back; `[data-open-line]` opens one, `[data-copy]` copies and
+ * `[data-print]` prints. Saving is taps.js's.
  */
 
 /** @param {HTMLElement} line */
@@ -56,6 +56,14 @@ function insert(field, word) {
   for (const name of ["input", "change"]) {
     field.dispatchEvent(new Event(name, { bubbles: true }));
   }
+}
+
+/** A link to a line opens it. @param {HTMLAnchorElement} link */
+export function openLine(link) {
+  link.addEventListener("click", () => {
+    const details = document.querySelector(link.hash)?.querySelector("details");
+    if (details) details.open = true;
+  });
 }
 
 /** @param {HTMLElement} button */
