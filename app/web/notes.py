@@ -12,7 +12,7 @@ from fastapi.responses import (
 )
 from sqlmodel import Session
 
-from app.access import Subject, may
+from app.access import STUDENT, Subject, may
 from app.clinical.note import NOTE_KINDS
 from app.storage.episodes import Visit
 from app.storage.errors import NotAllowed, NotFound
@@ -83,6 +83,7 @@ def _draft_page(
         draft=made,
         blank=blank_lines(made),
         right=right(session, me, visit, patient, note),
+        unfit=_unfit(session, visit, note),
         returned=decision_of(session, texts[-1]) if texts else None,
         events=events_of(session, site.catalogue, visit),
         clock=lambda at: moment_words(at, site.zone).partition(", ")[2],
@@ -91,6 +92,12 @@ def _draft_page(
         errors=errors or {},
         **_of(visit, patient, note),
     )
+
+
+def _unfit(session: Session, visit: Visit, note: str) -> str:
+    """What a student's own note says of itself before it is handed in."""
+    author = session.get_one(Person, visit.person_id)
+    return NOT_VALID if note == "visit" and author.role == STUDENT else ""
 
 
 def _of(visit: Visit, patient: Patient, note: str) -> dict[str, Any]:

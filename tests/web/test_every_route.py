@@ -113,8 +113,9 @@ ROWS: dict[tuple[str, str], str] = {
     ("GET", "/home"): SIGNED_IN,
     ("GET", "/review"): SIGNED_IN,
     ("GET", "/visits/{visit_id}/notes/{note}"): BEDSIDE,
-    ("POST", "/visits/{visit_id}/notes/{note}"): BEDSIDE,
-    ("POST", "/visits/{visit_id}/notes/{note}/sign"): BEDSIDE,
+    # The visit is the therapist's own; a supervisor words with them.
+    ("POST", "/visits/{visit_id}/notes/{note}"): "snnnfnyy",
+    ("POST", "/visits/{visit_id}/notes/{note}/sign"): "snnnfnyf",
     ("POST", "/visits/{visit_id}/notes/{note}/addenda"): BEDSIDE,
     ("GET", "/visits/{visit_id}/notes/{note}/text"): BEDSIDE,
     ("GET", "/visits/{visit_id}/review"): BEDSIDE,
