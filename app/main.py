@@ -49,6 +49,7 @@ from app.web import (
     kit,
     lifecycle,
     measures,
+    notes,
     pathways,
     patients,
     people,
@@ -106,6 +107,7 @@ SIGNED_IN: Sequence[APIRouter] = (
     # Before /visits/{id}/{part}, which takes whatever stands there.
     teaching.router,
     hand_off.router,
+    notes.router,
     visits.router,
     picture.router,
     measures.router,

@@ -33,6 +33,7 @@ ON_DEMAND: Final = {
     "attach": "sheet",
     "bedside": "sheet",
     "held_run": "sheet",
+    "note": "note",
     "rest_tool": "treat",
     "stages": "watch",
     "standing": "watch",

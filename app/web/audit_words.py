@@ -4,6 +4,7 @@ from typing import Final
 
 #: What somebody did, after their name. A test holds that every deed has its words.
 DEEDS: Final = {
+    "added_to_note": "added to a note that was signed",
     "added_deficit": "added what work is asked for",
     "added_patient": "added a patient",
     "added_person": "added somebody who works here",
@@ -32,6 +33,7 @@ DEEDS: Final = {
     "discarded_held": "discarded a form that was kept",
     "done_room_change": "noted that a room was changed",
     "edited_episode": "changed a stretch of care",
+    "edited_note": "worded a line of a note",
     "edited_goal": "worded a goal anew",
     "edited_patient": "changed what is known of a patient",
     "ended_cover": "ended a cover",
@@ -42,7 +44,7 @@ DEEDS: Final = {
     "forgot_pin": "gave a PIN wrong too often: it was forgotten",
     "gave_hand_off": "handed off a visit",
     "gave_task_code": "gave a task its federal code",
-    "handed_in_visit": "handed in a visit",
+    "handed_in_visit": "handed in a visit note",
     "held_request": "kept a form that was sent after a session had ended",
     "imported_caseload": "imported a caseload file",
     "imported_round": "imported past scores of a test",
@@ -90,10 +92,13 @@ DEEDS: Final = {
     "set_precaution": "set a precaution",
     "set_service_minutes": "set the minutes of the services of a visit",
     "set_visit_kind": "changed what kind of visit it is",
+    "signed_discharge": "signed a discharge summary",
+    "signed_evaluation": "signed an evaluation",
     "signed_goal": "signed a goal",
     "signed_in": "signed in",
     "signed_out": "signed out",
-    "signed_visit": "signed a visit",
+    "signed_progress": "signed a progress report",
+    "signed_visit": "signed a visit note",
     "started_round": "began a test",
     "started_visit": "began a visit",
     "struck_deficit": "struck what a rule asks work for",
@@ -114,6 +119,7 @@ DEEDS: Final = {
     "wrote_profile": "wrote how a patient lives and manages",
 }
 SUBJECTS: Final = {
+    "addendum": "what was added to a note",
     "assignment": "an assignment",
     "cover": "a cover",
     "deficit_word": "a word on what work is asked for",
@@ -126,6 +132,7 @@ SUBJECTS: Final = {
     "hand_off": "a hand-off",
     "held_request": "a form that was kept",
     "home_sheet": "a home sheet",
+    "note_edit": "a line of a note",
     "one_time_link": "a link",
     "pathway_answer": "an answer to a screening question",
     "patient": "a patient",
