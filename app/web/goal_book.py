@@ -139,16 +139,17 @@ class GoalBook:
             measure=measure,
         )  # fmt: skip
 
-    def progress(self, row: GoalRow) -> Progress:
-        """How far it has come, by what was measured here since its start."""
+    def progress(self, row: GoalRow, until: date = date.max) -> Progress:
+        """How far it had come by a day, by what was measured here since its start."""
         body = body_of(row)
         target, baseline = goal_of(body).target, self.baseline(body)
-        until = row.closed_on or date.max
+        until = min(row.closed_on or date.max, until)
         if row.kind == "level":
             found = [seen(*t) for t in self.tasks() if t[1] <= until]
             return goal_progress.of_level(target, baseline, found)
         if row.kind == "times":
-            return goal_progress.of_times(target, baseline, self._times(row))
+            times = [seen for seen in self._times(row) if seen.day <= until]
+            return goal_progress.of_times(target, baseline, times)
         measure = self.measure(body)
         if measure is None:
             return Progress(state="untold", says="This test left the catalogue.")
