@@ -24,7 +24,7 @@ from app.clinical.report_lines import (
     tasks,
     visits,
 )
-from app.clinical.report_measures import episode_words, of_episode
+from app.clinical.report_measures import episode_words, of_episode, without_result
 from app.clinical.vocabulary import EPISODE_ENDS
 
 #: Nobody could finish what was planned.
@@ -41,8 +41,9 @@ def discharge_note(facts: EpisodeFacts) -> tuple[Line, ...]:
         visits(facts, whole=True),
         *missed(facts, whole=True),
         *_measures(facts),
+        *without_result(facts, whole=True),
         *tasks(facts, whole=True),
-        *(goal_line(facts, goal, "Before") for goal in shown_goals(facts, whole=True)),
+        *(goal_line(facts, goal) for goal in shown_goals(facts, whole=True)),
         *activities(facts, whole=True),
         *_left_behind(facts),
         *_falls(facts),
@@ -90,7 +91,7 @@ def _goals(facts: EpisodeFacts) -> Iterator[Line]:
 
 def _final(facts: EpisodeFacts, goal: GoalFacts) -> Line:
     """A closed goal's word; of an open one what was last measured, or the question."""
-    key, refs = f"goal_status-{goal.id}", (Ref("goal", goal.id), *goal.refs)
+    key, refs = f"goal_status-{goal.id}", goal.refs
     if goal.ended is not None:
         return Line(key, "assessment", ended_words(goal), refs)
     if facts.end_reason in UNPLANNED:

@@ -21,7 +21,7 @@ from app.clinical.report_lines import (
     tasks,
     visits,
 )
-from app.clinical.report_measures import of_period, period_words
+from app.clinical.report_measures import of_period, period_words, without_result
 
 
 def progress_note(facts: PeriodFacts) -> tuple[Line, ...]:
@@ -33,6 +33,7 @@ def progress_note(facts: PeriodFacts) -> tuple[Line, ...]:
         *_clock(facts),
         *missed(facts),
         *measures(facts),
+        *without_result(facts),
         *tasks(facts),
         *_goals(facts),
         *activities(facts),
@@ -91,10 +92,9 @@ def goal_link(facts: CareFacts, measure: str, *, whole: bool = False) -> str:
 
 
 def _goals(facts: CareFacts) -> Iterator[Line]:
-    last = "At the last report" if facts.last_report_on else "Before"
     found = list(shown_goals(facts))
     for goal in found:
-        yield goal_line(facts, goal, last)
+        yield goal_line(facts, goal)
     if not found:
         asks = "No goal stands in the record. What is worked towards?"
         yield asked("goals", "objective", asks, needed=True)

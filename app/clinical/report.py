@@ -59,10 +59,11 @@ class Tried:
 
 @dataclass(frozen=True, slots=True)
 class MeasureFacts:
-    """Every result of one test in the episode, oldest first."""
+    """One test in the episode, oldest first: its results, and attempts without one."""
 
     measure: Measure
     tried: tuple[Tried, ...]
+    without: tuple[Tried, ...] = ()  # stopped, declined or not done: no result
 
 
 @dataclass(frozen=True, slots=True)

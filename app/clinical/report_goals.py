@@ -74,7 +74,7 @@ def _held(facts: CareFacts, goal: GoalFacts) -> str:
     return "The plan is to maintain: no change is a good result here."
 
 
-def goal_line(facts: CareFacts, goal: GoalFacts, last: str = "Last") -> Line:
+def goal_line(facts: CareFacts, goal: GoalFacts) -> Line:
     """`Goal 1 (short-term): By ... Start: 19.4 s, 3 June 2026. ...`."""
     told = numbers(facts, goal)
     made = goal.progress
@@ -83,7 +83,7 @@ def goal_line(facts: CareFacts, goal: GoalFacts, last: str = "Last") -> Line:
         f"{goal.says}",
         f"In place of goal {goal.replaces}." if goal.replaces else "",
         f"Start: {told.start}." if told.start else "",
-        f"{last}: {told.last}." if told.last else "",
+        f"Last: {told.last}." if told.last else "",
         f"Target: {told.target}.",
         sentence(made.says),
         sentence(f"What differs: {'; '.join(made.differs)}") if made.differs else "",

@@ -12,8 +12,8 @@ from app.clinical.change import Change, judge_change
 from app.clinical.course import maintained
 from app.clinical.measure import Measure
 from app.clinical.measure_line import MeasureLine, measure_line
-from app.clinical.note import Ref
-from app.clinical.note_words import full_day, sentence
+from app.clinical.note import Line, Ref
+from app.clinical.note_words import full_day, sentence, spelled
 from app.clinical.person import Person
 from app.clinical.quantities import words
 from app.clinical.reading import read
@@ -69,6 +69,8 @@ def value_words(measure: Measure, score: Score) -> str:
 def of_period(facts: CareFacts) -> Iterator[Compared]:
     """Each test by its set-ups: those tried in the period, else the newest."""
     for test in facts.measures:
+        if not test.tried:
+            continue
         found = _tracks(test)
         here = [track for track in found if facts.holds(track[-1].day)]
         shown = here or found[:1]
@@ -76,6 +78,17 @@ def of_period(facts: CareFacts) -> Iterator[Compared]:
         for place, track in enumerate(shown):
             first = test.tried[0] if alone and not place else None
             yield _compared(facts, test.measure, track, first)
+
+
+def without_result(facts: CareFacts, *, whole: bool = False) -> Iterator[Line]:
+    """Attempts that gave no result, and why: an absent number is a finding."""
+    for test in facts.measures:
+        for one in test.without:
+            if whole or facts.holds(one.day):
+                said = f"{test.measure.name}, {_on(test.measure, one)}"
+                refs = (Ref("round", one.round_id),)
+                key = f"no_result-{one.round_id}"
+                yield Line(key, "objective", sentence(spelled(said)), refs)
 
 
 def _in_no_track(one: Tried, tracks: Sequence[Sequence[Tried]]) -> bool:
@@ -145,7 +158,7 @@ def _change(
 def period_words(facts: CareFacts, row: Compared, link: str = "") -> str:
     """`Five times sit to stand: ... Start, 3 June 2026: 19.4 s. Now, ...`."""
     line = _line(facts, row, link)
-    said = [line.parts[0], *_told(row, line)]
+    said = [_test(row), *_told(row, line)]
     if not row.in_period:
         said.append("Not measured in this period.")
         return " ".join(said)
@@ -178,13 +191,24 @@ def _line(facts: CareFacts, row: Compared, link: str) -> MeasureLine:
     )
 
 
+def _test(row: Compared) -> str:
+    """The test and how the newest was done, which holds for all that compares."""
+    name, setup = row.measure.name, row.now.setup
+    return sentence(spelled(f"{name}: {setup}" if setup else name))
+
+
+def _newest(line: MeasureLine) -> str:
+    """The value within a sentence."""
+    return f"{line.parts[1][:1].lower()}{line.parts[1][1:]}"
+
+
 def _told(row: Compared, line: MeasureLine) -> Iterator[str]:
     for name, one in (("Start", row.start), ("Last", row.last)):
         if one is not None:
             yield sentence(f"{name}, {_on(row.measure, one)}")
     name = "Now" if row.in_period else "Newest"
     first = "" if row.start else ", the first in this set-up"
-    yield f"{name}, {full_day(row.now.day)}{first}: {line.parts[1]}"
+    yield f"{name}, {full_day(row.now.day)}{first}: {_newest(line)}"
 
 
 def _on(measure: Measure, one: Tried) -> str:
@@ -254,14 +278,14 @@ def _side(measure: Measure, one: Tried) -> str:
 def episode_words(facts: CareFacts, row: Compared, link: str = "") -> str:
     """`Five times sit to stand: ... Start, 3 June 2026: 19.4 s. End, ...`."""
     line = _line(facts, row, link)
-    said = [line.parts[0]]
+    said = [_test(row)]
     if row.start is not None:
         said.append(sentence(f"Start, {_on(row.measure, row.start)}"))
     if row.other is not None:
         said.append(sentence(f"Start, {_on(row.measure, row.other)}"))
     once = row.start is None and row.other is None
     name = "Measured once" if once else "End"
-    said.append(f"{name}, {full_day(row.now.day)}: {line.parts[1]}")
+    said.append(f"{name}, {full_day(row.now.day)}: {_newest(line)}")
     if row.differs:
         said.append(f"No verdict: the set-up differs, {'; '.join(row.differs)}.")
     if row.since_start is not None:

@@ -79,8 +79,15 @@ def _precaution_words(row: PrecautionOnEpisode) -> str:
 def _changes(chart: Chart) -> Iterator[Said]:
     for change in changes_of(chart.session, chart.book.patient.id):
         if change.row.visit_id in chart.days:
-            refs = (Ref("room", change.row.id),)
+            refs = tuple(_change_refs(change))
             yield Said(f"change-{change.row.id}", _change_words(chart, change), refs)
+
+
+def _change_refs(change: ChangeNow) -> Iterator[Ref]:
+    yield Ref("room_change", change.row.id)
+    for measured in (change.before, change.after):
+        if measured is not None:
+            yield Ref("room", measured.id)
 
 
 def _change_words(chart: Chart, change: ChangeNow) -> str:
@@ -159,7 +166,7 @@ def _known(chart: Chart) -> Iterator[Said]:
     if history:
         words = PERSON_FACTS["fall_history"][history]
         episode = (Ref("episode", chart.episode.id),)
-        yield Said("fall_history", f"history entered: {words}", episode)
+        yield Said("fall_history", f"as entered: {words}", episode)
     profile = profile_of(chart.session, chart.episode)
     if profile is None:
         return
@@ -181,8 +188,9 @@ def _fell(chart: Chart, stop: Stop) -> bool:
 def _fall_stop(chart: Chart, stop: Stop) -> Said:
     name = stop_name(chart.book.shelf, stop, short=False)
     says = f"{full_day(stop.on_date)}, {name}: {happened(stop)}"
-    ref = Ref("stop", stop.event_id) if stop.event_id else Ref(stop.of, stop.row.id)
-    return Said(f"stop-{stop.of}-{stop.row.id}", says, (ref,))
+    refs = [Ref(stop.of, stop.row.id)]
+    refs += [Ref("stop", stop.event_id)] if stop.event_id else []
+    return Said(f"stop-{stop.of}-{stop.row.id}", says, tuple(refs))
 
 
 def _tests_on_falls(

@@ -202,7 +202,7 @@ def _pains(asked: Sequence[Asking]) -> Iterator[Pain]:
 
 
 def _measures(chart: Chart) -> Iterator[MeasureFacts]:
-    """Every test of the episode that gave a result, in the order first done."""
+    """Every test of the episode in the order it was first done."""
     wanted = (
         select(Round.measure)
         .where(col(Round.visit_id).in_(chart.days))
@@ -212,14 +212,15 @@ def _measures(chart: Chart) -> Iterator[MeasureFacts]:
         measure = chart.book.shelf.measures.get(key)
         if measure is None:
             continue  # no longer in the catalogue: nothing can be read of it
-        tried = tuple(
+        found = [
             Tried(one.kept, one.round.id, _setup(chart, key, one.kept.score.facts))
             for one in chart.book.scored(key)
             if one.here and one.kept.day <= chart.until
-            and one.kept.score.outcome in RESULTS
-        )  # fmt: skip
-        if tried:
-            yield MeasureFacts(measure, tried)
+        ]
+        tried = [one for one in found if one.kept.score.outcome in RESULTS]
+        without = [one for one in found if one not in tried]
+        if found:
+            yield MeasureFacts(measure, tuple(tried), tuple(without))
 
 
 def _setup(chart: Chart, measure: str, facts: Any) -> str:
