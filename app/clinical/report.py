@@ -6,6 +6,7 @@ Nothing is asked of the store here, and nothing later than `until` is among the 
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, timedelta
+from decimal import Decimal
 
 from app.clinical.activity import Activity
 from app.clinical.course import Kept
@@ -118,6 +119,8 @@ class GoalFacts:
     ended: Ended | None = None
     replaces: int | None = None
     measure: str = ""
+    target_value: Decimal | None = None
+    target_unit: str = ""
     told: int = 0
     refs: tuple[Ref, ...] = ()
 

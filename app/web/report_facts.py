@@ -276,6 +276,8 @@ def _goal(chart: Chart, row: GoalRow) -> GoalFacts:
         ended=_ended(chart, row),
         replaces=numbers.get(row.replaces_id or 0),
         measure=row.measure or "",
+        target_value=goal_of(body).target.value,
+        target_unit=row.target_unit or "",
         told=_days_told(book, row, stood),
         refs=tuple(_goal_refs(book, row, progress, before)),
     )
