@@ -67,17 +67,23 @@ def value_words(measure: Measure, score: Score) -> str:
 
 
 def of_period(facts: CareFacts) -> Iterator[Compared]:
-    """Each test by its set-ups: those tried in the period, else the newest."""
+    """Each test as it is done now: those tried in the period, else the newest.
+
+    A set-up that another one followed is told beside it, without a verdict.
+    """
     for test in facts.measures:
-        if not test.tried:
-            continue
-        found = _tracks(test)
-        here = [track for track in found if facts.holds(track[-1].day)]
-        shown = here or found[:1]
-        alone = _in_no_track(test.tried[0], shown)
-        for place, track in enumerate(shown):
-            first = test.tried[0] if alone and not place else None
-            yield _compared(facts, test.measure, track, first)
+        found = _newest_first(_chains(test.measure, _tracks(test)))
+        here = [chain for chain in found if facts.holds(chain[-1][-1].day)]
+        for chain in here or found[:1]:
+            other = chain[0][0] if len(chain) > 1 else None
+            yield _compared(facts, test.measure, chain[-1], other)
+
+
+def _newest_first(chains: list[list[Sequence[Tried]]]) -> list[list[Sequence[Tried]]]:
+    def newest(chain: list[Sequence[Tried]]) -> tuple[date, int]:
+        return chain[-1][-1].day, chain[-1][-1].round_id
+
+    return sorted(chains, key=newest, reverse=True)
 
 
 def without_result(facts: CareFacts, *, whole: bool = False) -> Iterator[Line]:
@@ -89,10 +95,6 @@ def without_result(facts: CareFacts, *, whole: bool = False) -> Iterator[Line]:
                 refs = (Ref("round", one.round_id),)
                 key = f"no_result-{one.round_id}"
                 yield Line(key, "objective", sentence(spelled(said)), refs)
-
-
-def _in_no_track(one: Tried, tracks: Sequence[Sequence[Tried]]) -> bool:
-    return all(other.round_id != one.round_id for track in tracks for other in track)
 
 
 def _tracks(test: MeasureFacts) -> list[list[Tried]]:

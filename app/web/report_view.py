@@ -169,7 +169,10 @@ def _note(facts: CareFacts, row: Compared) -> str:
 
 
 def _tape(row: Compared, goals: Sequence[GoalFacts]) -> TapeView | None:
-    """Start and last as pins, the newest as the flag, open targets as notches."""
+    """Start and last as pins, the newest as the flag, open targets as notches.
+
+    Pins come in the order of the scale, so that names which share a place read so too.
+    """
     score = row.now.kept.score
     if score.shown is None:
         return None
@@ -179,7 +182,7 @@ def _tape(row: Compared, goals: Sequence[GoalFacts]) -> TapeView | None:
         low=span.low, high=span.high, unit=UNIT_WORDS[unit],
         better=row.measure.better, today=score.shown,
         notches=list(_targets(row, goals, unit)),
-        earlier=[pin for pin, _ in told],
+        earlier=sorted((pin for pin, _ in told), key=lambda pin: pin.value),
         label=_label(row, told, unit),
     )  # fmt: skip
     kept = [line for line in drawn.key if line.shape not in ("pin", "other")]
@@ -195,7 +198,7 @@ def _pins(row: Compared, unit: str) -> Iterator[tuple[Pin, KeyLine]]:
             said = f"{name}: {words(value, unit)}, {day_words(one.day)}"
             if other:
                 said += ", another set-up"
-            pin = Pin(value, f"{name} {day_words(one.day)}", comparable=not other)
+            pin = Pin(value, name, comparable=not other)
             yield pin, KeyLine("other" if other else "pin", said)
 
 
