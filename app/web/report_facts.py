@@ -1,7 +1,8 @@
 """What a report of a visit's episode is made from, fetched once and nothing later.
 
 A report's period ends with the day of its visit and begins after the last signed one,
-whose day the caller knows; without one it begins with the episode.
+whose day, before that of the visit, the caller knows; without one it begins with the
+episode.
 """
 
 from collections.abc import Iterator, Sequence
@@ -90,8 +91,6 @@ def open_chart(
         Visit.episode_id == episode.id, Visit.local_date <= until
     )
     visits = session.exec(wanted.order_by(col(Visit.local_date), col(Visit.id))).all()
-    if last_report_on is not None and last_report_on >= visit.local_date:
-        last_report_on = None  # that of this very day does not end the one before it
     return Chart(session, site, visit, book, until, last_report_on, visits)
 
 
