@@ -10,7 +10,6 @@ from typing import Final
 from app.clinical.goals import STANDINGS
 from app.clinical.note import Line, Ref
 from app.clinical.note_words import full_day, sentence, spelled
-from app.clinical.progress_note import goal_link
 from app.clinical.report import EpisodeFacts, GoalFacts
 from app.clinical.report_goals import ended_words, goal_line, shown_goals
 from app.clinical.report_lines import (
@@ -24,7 +23,7 @@ from app.clinical.report_lines import (
     tasks,
     visits,
 )
-from app.clinical.report_measures import episode_words, of_episode, without_result
+from app.clinical.report_measures import measure_lines, without_result
 from app.clinical.vocabulary import EPISODE_ENDS
 
 #: Nobody could finish what was planned.
@@ -40,7 +39,7 @@ def discharge_note(facts: EpisodeFacts) -> tuple[Line, ...]:
         _end(facts),
         visits(facts, whole=True),
         *missed(facts, whole=True),
-        *_measures(facts),
+        *measure_lines(facts, whole=True),
         *without_result(facts, whole=True),
         *tasks(facts, whole=True),
         *(goal_line(facts, goal) for goal in shown_goals(facts, whole=True)),
@@ -70,18 +69,6 @@ def _end(facts: EpisodeFacts) -> Line:
         return asked("end", "objective", "Why does care end?", needed=True)
     said = f"Reason for the end: {EPISODE_ENDS[facts.end_reason]}."
     return Line("end", "objective", said, episode_ref(facts))
-
-
-def _measures(facts: EpisodeFacts) -> Iterator[Line]:
-    keys: set[str] = set()
-    for row in of_episode(facts):
-        key = f"measure-{row.measure.id}"
-        if key in keys:
-            key += f"-{row.shown[0].round_id}"
-        keys.add(key)
-        link = goal_link(facts, row.measure.id, whole=True)
-        text = episode_words(facts, row, link)
-        yield Line(key, "objective", text, row.refs)
 
 
 def _goals(facts: EpisodeFacts) -> Iterator[Line]:

@@ -1,8 +1,8 @@
 """A progress report: what changed since the last one, and what is left to be said.
 
-Contents: Medicare Benefit Policy Manual, chapter 15, section 220.3 D (full text of the
-stored copy). Numbers stand under the objective part; why progress was made or not, the
-plan, and the need for more are empty fields.
+Contents: Medicare Benefit Policy Manual, chapter 15, section 220.3 D (full text).
+Numbers stand under the objective part; why progress was made or not, the plan, and the
+need for more are empty fields.
 """
 
 from collections.abc import Iterator
@@ -21,7 +21,7 @@ from app.clinical.report_lines import (
     tasks,
     visits,
 )
-from app.clinical.report_measures import of_period, period_words, without_result
+from app.clinical.report_measures import measure_lines, without_result
 
 
 def progress_note(facts: PeriodFacts) -> tuple[Line, ...]:
@@ -32,7 +32,7 @@ def progress_note(facts: PeriodFacts) -> tuple[Line, ...]:
         visits(facts),
         *_clock(facts),
         *missed(facts),
-        *measures(facts),
+        *measure_lines(facts),
         *without_result(facts),
         *tasks(facts),
         *_goals(facts),
@@ -66,29 +66,6 @@ def _clock(facts: PeriodFacts) -> Iterator[Line]:
             f"{facts.days_used} of {facts.days_of} treatment days used since {since}."
         )
         yield Line("treatment_days", "objective", said, episode_ref(facts))
-
-
-def measures(facts: CareFacts) -> Iterator[Line]:
-    """Each test from its start to now. Where one has two set-ups, the first keeps its
-    plain key."""
-    keys: set[str] = set()
-    for row in of_period(facts):
-        key = f"measure-{row.measure.id}"
-        if key in keys:
-            key += f"-{row.shown[0].round_id}"
-        keys.add(key)
-        text = period_words(facts, row, goal_link(facts, row.measure.id))
-        yield Line(key, "objective", text, row.refs)
-
-
-def goal_link(facts: CareFacts, measure: str, *, whole: bool = False) -> str:
-    """`goal 1`: what a test is measured for."""
-    shown = shown_goals(facts, whole=whole)
-    numbers = [str(goal.number) for goal in shown if goal.measure == measure]
-    if not numbers:
-        return ""
-    *first, last = numbers
-    return f"goals {', '.join(first)} and {last}" if first else f"goal {last}"
 
 
 def _goals(facts: CareFacts) -> Iterator[Line]:

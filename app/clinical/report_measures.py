@@ -17,7 +17,8 @@ from app.clinical.note_words import full_day, sentence, spelled
 from app.clinical.person import Person
 from app.clinical.quantities import words
 from app.clinical.reading import read
-from app.clinical.report import CareFacts, MeasureFacts, Tried
+from app.clinical.report import CareFacts, GoalFacts, MeasureFacts, Tried
+from app.clinical.report_goals import shown_goals
 from app.clinical.scores import Score
 from app.clinical.setup import HowDone, what_differs
 from app.clinical.vocabulary import OUTCOMES, UNABLE_REASONS
@@ -84,6 +85,35 @@ def _newest_first(chains: list[list[Sequence[Tried]]]) -> list[list[Sequence[Tri
         return chain[-1][-1].day, chain[-1][-1].round_id
 
     return sorted(chains, key=newest, reverse=True)
+
+
+def measure_lines(facts: CareFacts, *, whole: bool = False) -> Iterator[Line]:
+    """Each test from its start to now, or to the end of a `whole` episode.
+
+    Of a test with several set-ups side by side the first has the plain key.
+    """
+    keys: set[str] = set()
+    for row in of_episode(facts) if whole else of_period(facts):
+        key = f"measure-{row.measure.id}"
+        if key in keys:
+            key += f"-{row.shown[0].round_id}"
+        keys.add(key)
+        goals = [
+            goal
+            for goal in shown_goals(facts, whole=whole)
+            if goal.measure == row.measure.id
+        ]
+        say = episode_words if whole else period_words
+        refs = (*row.refs, *(Ref("goal", goal.id) for goal in goals))
+        yield Line(key, "objective", say(facts, row, _link(goals)), refs)
+
+
+def _link(goals: Sequence[GoalFacts]) -> str:
+    """`goal 1`, `goals 1 and 3`: what a test is measured for."""
+    if not goals:
+        return ""
+    *first, last = [str(goal.number) for goal in goals]
+    return f"goals {', '.join(first)} and {last}" if first else f"goal {last}"
 
 
 def without_result(facts: CareFacts, *, whole: bool = False) -> Iterator[Line]:

@@ -35,8 +35,8 @@ def day(number: int) -> date:
 
 
 def tried(
-    number: int, value: str, measure_id: str = STANDS, *, rater: int = 1, **facts: str
-) -> Tried:
+    number: int, value: str, measure_id: str = STANDS, **facts: str
+) -> Tried:  # fmt: skip
     """A result on a day; its round has the number of the day."""
     m = measure(measure_id)
     if value in ("unable", "declined", "stopped"):
@@ -45,7 +45,7 @@ def tried(
     else:
         made = a_score(measure_id, value, **facts)
     setup = ", ".join(facts.values())
-    return Tried(Kept(day(number), made, rater), 100 + number, setup)
+    return Tried(Kept(day(number), made, 1), 100 + number, setup)
 
 
 def results_of(*results: Tried, measure_id: str = STANDS) -> tuple[MeasureFacts, ...]:
