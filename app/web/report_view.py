@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
+from fractions import Fraction
 from typing import Final
 
 from sqlmodel import Session
@@ -16,7 +17,7 @@ from app.clinical.course import maintained, value_in
 from app.clinical.measure import Measure
 from app.clinical.note import NOTE_KINDS
 from app.clinical.note_words import full_day, spelled
-from app.clinical.quantities import UNIT_WORDS, words
+from app.clinical.quantities import UNIT_WORDS, alike, convert, shown, words
 from app.clinical.report import CareFacts, GoalFacts, Tried
 from app.clinical.report_goals import numbers, shown_goals, stood_short
 from app.clinical.report_measures import (
@@ -203,11 +204,14 @@ def _pins(row: Compared, unit: str) -> Iterator[tuple[Pin, KeyLine]]:
 
 
 def _targets(row: Compared, goals: Sequence[GoalFacts], unit: str) -> Iterator[Notch]:
+    """The open targets of this test, in the unit its tape is drawn in."""
     found: dict[Decimal, None] = {}
     for goal in goals:
-        same = goal.measure == row.measure.id and goal.target_unit == unit
-        if same and goal.ended is None and goal.target_value is not None:
-            found[goal.target_value] = None
+        value, own = goal.target_value, goal.target_unit
+        if goal.measure != row.measure.id or goal.ended is not None or value is None:
+            continue
+        if alike(own, unit):
+            found[shown(convert(Fraction(value), own, unit), unit)] = None
     yield from (Notch(value, "target", "goal") for value in found)
 
 
