@@ -18,6 +18,8 @@ from app.clinical.note_words import full_day, sentence, spelled
 from app.clinical.quantities import shown, words
 from app.clinical.reading import (
     JUDGEMENT,
+    LINES_ONLY,
+    NONE_MAY_LEAD,
     OFF_SETUP,
     OWN_SETUP,
     TRY_AGAIN,
@@ -31,6 +33,11 @@ from app.clinical.vocabulary import OUTCOMES, UNABLE_REASONS
 
 #: Said on the result's page, to whoever stands at the bedside; not of this person.
 _ON_SCREEN: Final = (JUDGEMENT, UNCONFIRMED, OFF_SETUP, OWN_SETUP, TRY_AGAIN)
+#: Why nothing leads, where nothing stands below: as a note says it.
+NONE_LEADS: Final = {
+    LINES_ONLY: "What fits are lines of rules and diagnoses; none leads.",
+    NONE_MAY_LEAD: "No published reference to judge by fits this person.",
+}
 NO_EARLIER: Final = "No earlier score to compare with."
 
 
@@ -74,7 +81,7 @@ def measure_line(
 
 
 def _test(result: Result, setup: str) -> str:
-    """`Five times sit to stand: seat height 17 in, trials 19.1 s and 18.4 s`."""
+    """`Five times sit to stand: seat height 17 in; trials 19.1 s and 18.4 s`."""
     said = [setup] if setup else []
     if not _ended(result.score):
         values = [_trial(result.measure, t) for t in result.score.trials]
@@ -82,7 +89,7 @@ def _test(result: Result, setup: str) -> str:
         if len(known) > 1:
             said.append(f"trials {', '.join(known[:-1])} and {known[-1]}")
     name = result.measure.name
-    return f"{name}: {', '.join(said)}" if said else name
+    return f"{name}: {'; '.join(said)}" if said else name
 
 
 def _ended(score: Score) -> bool:
@@ -91,10 +98,10 @@ def _ended(score: Score) -> bool:
 
 
 def _trial(measure: Measure, trial: Trial) -> str:
-    """The number of a trial that counts; a cuff's readings stand beside the score."""
+    """The number of a trial that counts; stages and a cuff have theirs beside it."""
     if trial.outcome != "completed" or trial.value is None:
         return ""
-    if measure.kind == "pressure":
+    if measure.kind in ("pressure", "stages"):
         return ""
     value = shown(trial.value, trial.unit)
     return f"{words(value, trial.unit)} {measure.noun(value)}".strip()
@@ -120,13 +127,26 @@ def _reference(result: Result) -> str:
         return ""
     lead = result.leading
     on_screen = {*_ON_SCREEN, *(caution.says for caution in result.measure.warns)}
-    said = [result.no_lead_because]
+    said = [NONE_LEADS.get(result.no_lead_because, result.no_lead_because)]
     if lead is not None:
         said = [_by(result.measure, lead)]
         on_screen.update(rests_on_a_guess(result.readings, lead))
-        if lead.match.assumed:
-            said.append(f"Assumed: {'; '.join(lead.match.assumed)}.")
+        said += _fit(lead)
     return " ".join([*said, *(c for c in result.cautions if c not in on_screen)])
+
+
+def _fit(lead: Reading) -> Iterator[str]:
+    """What the reading takes for granted, and what is not certain of its fit."""
+    held = [said.removeprefix("if ") for said in lead.match.assumed if _is_if(said)]
+    open_ = [said for said in lead.match.assumed if not _is_if(said)]
+    if held:
+        yield f"Holds if {', and if '.join(held)}."
+    if open_:
+        yield f"Fit: {'; '.join(open_)}."
+
+
+def _is_if(said: str) -> bool:
+    return said.startswith("if ")
 
 
 def _by(measure: Measure, reading: Reading) -> str:

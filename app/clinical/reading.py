@@ -33,6 +33,8 @@ EDGE = {
     "count": Decimal(1),
 }  # fmt: skip
 EDGE_SAYS = " Close to the limit: it could fall either side another day."
+LINES_ONLY = "What fits are lines of rules and diagnoses, said below; none leads."
+NONE_MAY_LEAD = "What fits this person is unconfirmed or describes; none may lead."
 OWN_SETUP = "Read by sources that used this set-up; the usual ones do not match it."
 OFF_SETUP = (
     "Not the published set-up, so norms and cut-offs are shown without a verdict; a "
@@ -233,9 +235,9 @@ def _no_lead(measure: Measure, score: Score, ranked: list[Reading]) -> str:
         return "Not the published set-up: " + "; ".join(d.says for d in off) + "."
     judged = [r for r in ranked if r.matched and r.confirmed and not r.no_verdict]
     if judged and all(r.outcome_type in _LINES for r in judged):
-        return "What fits are lines of rules and diagnoses, said below; none leads."
+        return LINES_ONLY
     if any(r.matched for r in ranked):
-        return "What fits this person is unconfirmed or describes; none may lead."
+        return NONE_MAY_LEAD
     return "No published reference fits this person."
 
 

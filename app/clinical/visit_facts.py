@@ -22,36 +22,43 @@ class Said:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measured(Said):
-    """The line of a test; `done` is False where it came to no result."""
+    """The line of a test, `name`; `done` is False where it came to no result."""
 
+    name: str
     line: MeasureLine
     done: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class GoalSaid(Said):
-    """A goal in one sentence and how far it has come by what was measured.
+    """A goal as one sentence, and how far it had come by the visit's day.
 
-    `progress` is empty where the goal was set at this visit.
+    `short` names it in a few words. `progress` is empty where the goal was set at this
+    visit, `ended` says how it ended on that day.
     """
 
     number: int
     term: str  # in words
-    signed: bool
+    short: str
     start: str = ""
-    target: str = ""
     progress: str = ""
-    standing: str = ""  # what was said of it on the visit's day
+    standing: str = ""  # what somebody said of it on that day
+    ended: str = ""
+    signed: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Background:
-    """Who the person is, for an evaluation. Empty where nobody said it."""
+    """Who the person is and what they are treated for. Empty where nobody said it."""
 
+    reason: Said | None = None
+    person: Said | None = None  # age and sex
     conditions: tuple[Said, ...] = ()
-    living: tuple[Said, ...] = ()  # prior level, whom they live with, falls
-    precautions: tuple[Said, ...] = ()  # orders and risks in force, limits of vitals
-    deficits: tuple[Said, ...] = ()
+    living: tuple[Said, ...] = ()  # prior level, home, who helps, falls
+    matters: Said | None = None  # in the person's own words
+    precautions: tuple[Said, ...] = ()  # orders and risks in force
+    deficits: tuple[Said, ...] = ()  # those that stand
+    plan: Said | None = None  # to restore or to maintain
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,14 +68,11 @@ class VisitFacts:
     visit_id: int
     kind: str  # a key of visiting.KINDS
     day: date
-    setting: str = ""  # in words
-    reason: str = ""
-    plan: str = "restore"  # or maintain
     missed: Said | None = None
     symptoms: tuple[Said, ...] = ()
     vitals: tuple[Said, ...] = ()
     measures: tuple[Measured, ...] = ()
-    not_counted: tuple[Said, ...] = ()  # trials and sets that do not count, and why
+    not_counted: tuple[Said, ...] = ()  # trials, sets and tasks, each with its reason
     tasks: tuple[Said, ...] = ()
     activities: tuple[Said, ...] = ()
     stops: tuple[Said, ...] = ()
@@ -83,3 +87,8 @@ class VisitFacts:
     planned: tuple[Said, ...] = ()
     minutes: tuple[Said, ...] = ()
     background: Background = field(default_factory=Background)
+
+    @property
+    def holds_work(self) -> bool:
+        """Whether anything was tested, seen or done with the person."""
+        return bool(self.measures or self.tasks or self.activities)

@@ -128,12 +128,14 @@ def treatment_days(session: Session, episode: Episode) -> list[date]:
     return list(session.exec(wanted))
 
 
-def last_events(session: Session, episode: Episode) -> dict[str, date]:
-    """When each clock was last answered."""
+def last_events(
+    session: Session, episode: Episode, until: date = date.max
+) -> dict[str, date]:
+    """When each clock was last answered, until a day."""
     newest: Any = func.max(col(PlanEvent.on_date))
     wanted: Any = (
         select(PlanEvent.kind, newest)
-        .where(PlanEvent.episode_id == episode.id)
+        .where(PlanEvent.episode_id == episode.id, PlanEvent.on_date <= until)
         .group_by(col(PlanEvent.kind))
     )
     return dict(session.exec(wanted).all())

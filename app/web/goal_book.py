@@ -140,16 +140,15 @@ class GoalBook:
         )  # fmt: skip
 
     def progress(self, row: GoalRow, until: date = date.max) -> Progress:
-        """How far it had come by a day, by what was measured here since its start."""
+        """How far it had come until then, by what was measured here from its start."""
         body = body_of(row)
         target, baseline = goal_of(body).target, self.baseline(body)
-        until = min(row.closed_on or date.max, until)
+        until = min(until, row.closed_on or date.max)
         if row.kind == "level":
             found = [seen(*t) for t in self.tasks() if t[1] <= until]
             return goal_progress.of_level(target, baseline, found)
         if row.kind == "times":
-            times = [seen for seen in self._times(row) if seen.day <= until]
-            return goal_progress.of_times(target, baseline, times)
+            return goal_progress.of_times(target, baseline, self._times(row, until))
         measure = self.measure(body)
         if measure is None:
             return Progress(state="untold", says="This test left the catalogue.")
@@ -161,11 +160,13 @@ class GoalBook:
             measure, self.reader(day), target, baseline, kept
         )  # fmt: skip
 
-    def _times(self, row: GoalRow) -> list[TimesSeen]:
+    def _times(self, row: GoalRow, until: date) -> list[TimesSeen]:
         return [
             TimesSeen(word.on_date, word.times, word.out_of)
             for word in self.standings.get(row.id, ())
-            if word.times is not None and word.out_of is not None
+            if word.times is not None
+            and word.out_of is not None
+            and word.on_date <= until
         ]
 
     def evidence(self, row: GoalRow, on: date | None) -> dict[str, int]:

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import groupby
-from typing import Any
+from typing import Any, Final
 
 from sqlmodel import Session, col, select
 
@@ -46,6 +46,8 @@ from app.web.set_words import set_words
 from app.web.trial_words import trial_words
 from app.web.visit_stops import Told, against_events, stop_events, void_events
 
+ON_WHAT: Final = "Saturation on what? Without it no other can be compared."
+
 
 @dataclass(frozen=True, slots=True)
 class Event:
@@ -67,7 +69,7 @@ def events_of(session: Session, shelf: Catalogue, visit: Visit) -> list[Event]:
     tasks = recorded(session, visit, TaskObservation)
     found = [
         *_symptoms(session, visit),
-        *_vitals(session, visit),
+        *vital_events(session, visit),
         *_trials(shelf, trials),
         *_sets(session, shelf, sets),
         *_tasks(session, visit, tasks),
@@ -119,7 +121,8 @@ def symptom_words(said: dict[str, Any]) -> list[str]:
     return [part for part in found if part]
 
 
-def _vitals(session: Session, visit: Visit) -> Iterator[Event]:
+def vital_events(session: Session, visit: Visit) -> Iterator[Event]:
+    """Each set, and what of it lies outside the limits that held then."""
     episode = session.get_one(Episode, visit.episode_id)
     before: dict[str, tuple[int, int]] = {}
     for row in recorded(session, visit, VitalSigns):
@@ -131,7 +134,7 @@ def _vitals(session: Session, visit: Visit) -> Iterator[Event]:
         if mind:
             mind.append(OUTSIDE)
         if row.saturation is not None and not (row.carrier or row.oxygen):
-            mind.append("Saturation on what? Without it no other can be compared.")
+            mind.append(ON_WHAT)
         pressure = _pressure(row)
         rest = "lying" if "lying" in before else "sitting"
         if pressure and rest in before and row.position.startswith("standing"):
