@@ -1,53 +1,60 @@
 """Which maker makes which kind of note: the one place where they are named."""
 
-from collections import Counter
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
+from datetime import date, timedelta
 from types import MappingProxyType
 from typing import Final
 
 from sqlmodel import Session
 
-from app.clinical.note import Line, Ref
-from app.storage.episodes import Visit
+from app.clinical.discharge_note import discharge_note
+from app.clinical.note import Line
+from app.clinical.progress_note import progress_note
+from app.storage.episodes import Episode, Visit
+from app.storage.owing import last_events
 from app.web.deps import Site
-from app.web.visit_events import events_of
-from app.web.visit_text import event_line
+from app.web.note_facts import evaluation_lines, visit_lines
+from app.web.report_end import discharge_facts
+from app.web.report_facts import progress_facts
+from app.web.report_view import ReportView, report_view
 
 Maker = Callable[[Session, Site, Visit], tuple[Line, ...]]
 
-
-def _plain(session: Session, site: Site, visit: Visit) -> tuple[Line, ...]:
-    """What was recorded, event by event, and what only the therapist can say."""
-    return (*_events(session, site, visit), *_FIELDS)
+#: Notes that are a report of several visits, with tables and tapes beside the lines.
+REPORTS: Final = ("progress", "discharge")
 
 
-def _fields(_session: Session, _site: Site, _visit: Visit) -> tuple[Line, ...]:
-    return _FIELDS
+def _progress(session: Session, site: Site, visit: Visit) -> tuple[Line, ...]:
+    facts = progress_facts(session, site, visit, _reported(session, visit))
+    return progress_note(facts)
 
 
-def _events(session: Session, site: Site, visit: Visit) -> Iterator[Line]:
-    seen: Counter[tuple[str, int]] = Counter()
-    for event in events_of(session, site.catalogue, visit):
-        if not event.says or event.voided:
-            continue
-        seen[event.kind, event.id] += 1
-        key = f"{event.kind}-{event.id}-{seen[event.kind, event.id]}"
-        section = "subjective" if event.kind == "symptoms" else "objective"
-        kind = "round" if event.kind == "trial" else event.kind
-        refs = (Ref(kind, event.id),) if event.id else ()
-        says = event_line(session, event, site.zone)
-        yield Line(key, section, says, refs)  # type: ignore[arg-type]
+def _discharge(session: Session, site: Site, visit: Visit) -> tuple[Line, ...]:
+    facts = discharge_facts(session, site, visit, _reported(session, visit))
+    return discharge_note(facts)
 
 
-_FIELDS: Final = (
-    Line("says", "subjective", asks="What did they say that bears on today?"),
-    Line(
-        "skill", "assessment", asks="What did you judge, and why did it take you?",
-        needed=True, verbs=True,
-    ),
-    Line("next", "plan", asks="What changes next time?", needed=True),
-)  # fmt: skip
+def report_of(
+    session: Session, site: Site, visit: Visit, note: str
+) -> ReportView | None:
+    """What stands beside a report; None for a note of one visit."""
+    if note not in REPORTS:
+        return None
+    return report_view(session, site, visit, note, _reported(session, visit))
+
+
+def _reported(session: Session, visit: Visit) -> date | None:
+    """The day of the last report before this visit's."""
+    episode = session.get_one(Episode, visit.episode_id)
+    before = visit.local_date - timedelta(days=1)
+    return last_events(session, episode, before).get("report")
+
 
 MAKERS: Final[Mapping[str, Maker]] = MappingProxyType(
-    {"visit": _plain, "evaluation": _plain, "progress": _fields, "discharge": _fields}
+    {
+        "visit": visit_lines,
+        "evaluation": evaluation_lines,
+        "progress": _progress,
+        "discharge": _discharge,
+    }
 )

@@ -1,7 +1,7 @@
 """From a draft to a text that no longer changes, with what it was made from."""
 
 from datetime import datetime
-from typing import Any, Final
+from typing import Any
 
 from sqlmodel import Session, col, select
 
@@ -17,9 +17,7 @@ from app.version import VERSION
 from app.web.deps import Site
 from app.web.judging import judge
 from app.web.note_draft import Draft
-
-#: Notes that are a report as well: signed, they answer its clock.
-REPORTS: Final = ("progress", "discharge")
+from app.web.note_makers import REPORTS
 
 
 def finish(

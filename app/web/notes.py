@@ -38,6 +38,7 @@ from app.web.deps import (
 from app.clinical.skill_words import VERBS
 from app.web.note_draft import Draft, blank_lines, cleared, draft
 from app.web.note_links import note_path
+from app.web.note_makers import report_of
 from app.web.note_rights import SIGNING, hours_late, known_note, right
 from app.web.note_saving import Typed, keep_lines
 from app.web.note_signed import NOT_VALID, earlier_notes, signed_note
@@ -90,6 +91,8 @@ def _draft_page(
         late=hours_late(visit, now),
         verbs=VERBS,
         errors=errors or {},
+        report=report_of(session, site, visit, note),
+        folded=True,
         **_of(visit, patient, note),
     )
 
@@ -222,6 +225,7 @@ def _signed_page(
         may_add=signed.valid and may(actor(me), SIGNING[note], whom),
         typed=typed or Form(),
         errors=errors or {},
+        report=report_of(session, site, visit, note),
         **_of(visit, patient, note),
     )
 
