@@ -12,13 +12,13 @@ from uuid import uuid4
 from sqlmodel import Session
 
 from app.clinical.note import ORDERS, SECTIONS, Line, Written, written
+from app.clinical.note_doubts import doubts
+from app.clinical.note_numbers import NumberChange, changed
 from app.storage.episodes import Episode, Visit
 from app.storage.notes import NoteEdit, edits_of, note_before, standing
 from app.storage.people import Person
 from app.web.dates import moment_words
 from app.web.deps import Site
-from app.clinical.note_doubts import doubts
-from app.clinical.note_numbers import NumberChange, changed
 from app.web.note_links import event_link
 from app.web.note_makers import MAKERS
 

@@ -14,6 +14,7 @@ from sqlmodel import Session
 
 from app.access import STUDENT, Subject, may
 from app.clinical.note import NOTE_KINDS
+from app.clinical.skill_words import VERBS
 from app.storage.episodes import Visit
 from app.storage.errors import NotAllowed, NotFound
 from app.storage.notes import LONGEST_LINE, LONGEST_REASON, add_to, is_open
@@ -35,7 +36,6 @@ from app.web.deps import (
     site_of,
     wants_fragment,
 )
-from app.clinical.skill_words import VERBS
 from app.web.note_draft import Draft, blank_lines, cleared, draft
 from app.web.note_links import note_path
 from app.web.note_makers import report_of
