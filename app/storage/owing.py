@@ -151,7 +151,11 @@ def answer_clock(
 ) -> None:
     """Say that a report was written or a plan certified; twice a day is once."""
     patient_for(session, person, episode.patient_id, "manage_episode")
-    if last_events(session, episode).get(kind) == on:
+    known = select(PlanEvent.id).where(
+        PlanEvent.episode_id == episode.id, PlanEvent.kind == kind,
+        PlanEvent.on_date == on,
+    )  # fmt: skip
+    if session.exec(known).first() is not None:
         return
     row = PlanEvent(
         episode_id=episode.id, kind=kind, on_date=on, recorded_by=person.id,

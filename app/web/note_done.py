@@ -7,6 +7,7 @@ from itertools import groupby
 from app.clinical.home_sheet import CHANGES, HELPERS
 from app.clinical.note import Ref
 from app.clinical.note_words import moment, sentence, spelled
+from app.clinical.teaching import taught_words
 from app.clinical.visit_facts import Said
 from app.clinical.visiting import (
     EXIT_LIST,
@@ -22,6 +23,7 @@ from app.clinical.visiting import (
     Limit,
 )
 from app.storage.activity_sets import ActivitySet, symptoms_of
+from app.storage.hand_offs import hand_offs_in
 from app.storage.home_sheets import HomeSheet, items_of, sheets_made
 from app.storage.observations import (
     SymptomCheck,
@@ -33,6 +35,7 @@ from app.storage.observations import (
 from app.storage.room_measurements import changes_in, measures_in
 from app.storage.safety import Stop, stops_of_visit
 from app.storage.services import given_in, minutes_on, same_day
+from app.storage.teaching import taught_of, teaching_in
 from app.storage.visits import counted_minutes, exit_rows, pauses_of
 from app.web.note_scene import Scene
 from app.web.room_words import change_words, measured_words
@@ -211,7 +214,11 @@ def rooms_said(scene: Scene) -> Iterator[Said]:
 
 
 def teaching_said(scene: Scene) -> Iterator[Said]:
-    """Home sheets of the visit's day: each activity on one was shown back."""
+    """What was taught, and home sheets of the day: each activity was shown back."""
+    for row in teaching_in(scene.session, scene.visit):
+        if row.voided_at is None:
+            says = taught_words(taught_of(row))
+            yield Said(f"teaching:{row.id}", says, (Ref("teaching", row.id),))
     for sheet in sheets_made(scene.session, scene.episode.id, scene.person.id):
         made = sheet.made_at.astimezone(scene.site.zone).date()
         if made == scene.visit.local_date:
@@ -253,9 +260,19 @@ def exits_said(scene: Scene) -> tuple[list[Said], list[Said]]:
         parts.append(f"Left without the list: {visit.left_without}")
     says = " ".join(sentence(part) for part in parts)
     left = [Said(f"exit:{visit.id}", says, refs)] if says else []
-    given = [Said("hand_off", f"Hand-off to: {HAND_OFF_TO[r.told_role or '']}", refs)
-             for r in told]  # fmt: skip
+    given = list(_handed_off(scene))
+    known = {row.given_to for row in hand_offs_in(scene.session, visit)}
+    given += [Said("hand_off", f"Hand-off to: {HAND_OFF_TO[r.told_role or '']}", refs)
+              for r in told if r.told_role not in known]  # fmt: skip
     return left, given
+
+
+def _handed_off(scene: Scene) -> Iterator[Said]:
+    """Each card that was read to somebody; its words stand on the visit."""
+    for row in hand_offs_in(scene.session, scene.visit):
+        back = "read back" if row.read_back else "not read back"
+        says = f"Hand-off to: {HAND_OFF_TO[row.given_to]}, {back}"
+        yield Said(f"hand_off:{row.id}", says, (Ref("hand_off", row.id),))
 
 
 def minutes_said(scene: Scene) -> Iterator[Said]:

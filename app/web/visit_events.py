@@ -40,6 +40,7 @@ from app.storage.observations import (
 )
 from app.storage.trials import Round, Trial
 from app.storage.visits import ExitItem, exit_rows, pauses_of
+from app.web.handed_on import passed_on
 from app.web.room_words import room_events
 from app.web.service_events import minutes_events
 from app.web.set_words import set_words
@@ -78,6 +79,7 @@ def events_of(session: Session, shelf: Catalogue, visit: Visit) -> list[Event]:
         *_own("against", against_events(session, shelf, visit)),
         *_own("void", void_events(shelf, trials, sets, tasks)),
         *_own("minutes", minutes_events(session, visit)),
+        *_passed_on(session, visit),
         *_pauses(session, visit),
         *_exit(session, visit),
     ]
@@ -87,6 +89,12 @@ def events_of(session: Session, shelf: Catalogue, visit: Visit) -> list[Event]:
 def _own(kind: str, told: Iterator[Told]) -> Iterator[Event]:
     for at, says, by in told:
         yield Event(at, kind, says, by)
+
+
+def _passed_on(session: Session, visit: Visit) -> Iterator[Event]:
+    """What was taught and shown back, and what was handed off."""
+    for p in passed_on(session, visit):
+        yield Event(p.at, p.kind, p.says, p.by, voided=p.voided, id=p.id)
 
 
 def _symptoms(session: Session, visit: Visit) -> Iterator[Event]:
