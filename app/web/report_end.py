@@ -20,6 +20,7 @@ from app.clinical.reading import read
 from app.clinical.report import EpisodeFacts, FallFacts
 from app.clinical.report_measures import of_episode
 from app.clinical.room_changes import CHANGES, STATES, WHO
+from app.clinical.teaching import taught_words
 from app.clinical.visit_facts import Said
 from app.clinical.vocabulary import FALL_QUESTIONS, PERSON_FACTS
 from app.storage.episodes import Visit
@@ -28,6 +29,7 @@ from app.storage.precautions import PrecautionOnEpisode, precautions_on
 from app.storage.profile import profile_of
 from app.storage.room_measurements import ChangeNow, changes_of
 from app.storage.safety import Stop, stops_of_patient
+from app.storage.teaching import Teaching, taught_of
 from app.web.deps import Site
 from app.web.home_sheet_view import how_much
 from app.web.report_facts import Chart, askings, care, open_chart
@@ -51,6 +53,7 @@ def discharge_facts(
         precautions=tuple(_precautions(chart)),
         changes=tuple(_changes(chart)),
         home=tuple(_home(chart)),
+        teaching=tuple(_teaching(chart)),
         falls=_falls(chart),
     )
     agreement, rounds = _tests_on_falls(facts)
@@ -144,6 +147,16 @@ def _item_words(chart: Chart, item: HomeSheetItem) -> str:
     at = activity.grade.words(Decimal(item.grade))
     back = "shown back" if item.taught_back else "not shown back"
     return f"{activity.name}, {at}, {much.rstrip('.')}, {back}"
+
+
+def _teaching(chart: Chart) -> Iterator[Said]:
+    """What was taught and shown back over the whole episode."""
+    wanted = select(Teaching).where(
+        col(Teaching.visit_id).in_(chart.days), col(Teaching.voided_at).is_(None)
+    )
+    for row in chart.session.exec(wanted.order_by(col(Teaching.id))):
+        says = f"{full_day(chart.days[row.visit_id])}: {taught_words(taught_of(row))}"
+        yield Said(f"teaching-{row.id}", says, (Ref("teaching", row.id),))
 
 
 def _falls(chart: Chart) -> FallFacts:

@@ -24,8 +24,10 @@ SignIn = Callable[[str], TestClient]
 SURE = {"passphrase": PASSPHRASE}
 HTMX = {"hx-request": "true", "sec-fetch-mode": "cors"}
 OWN = f"own-{'a' * 32}"
-SKILL = "skill"
-KITCHEN = "A kitchen task: stand-by, verbal cues, no device"
+SKILL = "field:skill"
+NEXT = "field:next"
+PAIN = "Symptom check: agreed, pain 3 of 10."
+KITCHEN = "A kitchen task: stand-by, cues verbal, no device."
 
 
 def fields(page: str) -> dict[str, str]:
@@ -125,8 +127,8 @@ class TestWording:
 
         assert heads[:4] == ["Subjective", "Objective", "Assessment", "Plan"]
         assert "pain 3 of 10" in line_of(page, "pain 3").text()
-        assert "Still asked for" in line_of(page, "why did it take you").text()
-        assert "2 still asked for" in found(page, "#note-open").text()
+        assert "Still asked for" in line_of(page, "took a therapist").text()
+        assert "4 still asked for" in found(page, "#note-open").text()
         assert "Still asked for" not in line_of(page, "A kitchen task").text()
 
     def test_sections_in_the_sites_own_order(
@@ -148,7 +150,7 @@ class TestWording:
         again = therapist.get(note).text
 
         assert "Saved 09:30" in answer
-        assert "1 still asked for" in answer
+        assert "3 still asked for" in answer
         assert f'name="was-{SKILL}" value="{digest("Graded up.")}"' in answer
         assert "<html" not in answer
         assert "Still asked for" not in line_of(again, "Graded up.").text()
@@ -169,12 +171,12 @@ class TestWording:
         self, therapist: TestClient, note: str, site: Site
     ) -> None:
         form = fields(therapist.get(note).text)
-        form |= {f"text-{SKILL}": "Cued\r\ntwice.", "text-next": "Low seat."}
+        form |= {f"text-{SKILL}": "Cued\r\ntwice.", f"text-{NEXT}": "Low seat."}
         assert therapist.post(note, data=form).status_code == 303
         edits = {e.line_key: e.text for e in rows(site, NoteEdit)}
 
         assert len(form) > 10
-        assert edits == {SKILL: "Cued\ntwice.", "next": "Low seat."}
+        assert edits == {SKILL: "Cued\ntwice.", NEXT: "Low seat."}
 
     def test_stale_page_takes_back_nobodys_words(
         self, therapist: TestClient, note: str, site: Site
@@ -182,7 +184,7 @@ class TestWording:
         """What was not touched in a page opened before is not sent as a change."""
         stale = fields(therapist.get(note).text)
         assert word(therapist, note, SKILL, "Graded up.") == 200
-        therapist.post(note, data=stale | {"text-next": "Low seat."})
+        therapist.post(note, data=stale | {f"text-{NEXT}": "Low seat."})
 
         assert "Graded up." in therapist.get(note).text
         assert len(rows(site, NoteEdit)) == 2
@@ -191,7 +193,7 @@ class TestWording:
         self, therapist: TestClient, note: str
     ) -> None:
         page = therapist.get(note).text
-        key, made = key_of(page, "pain 3"), "agreed, pain 3 of 10"
+        key, made = key_of(page, "pain 3"), PAIN
         assert word(therapist, note, key, "Pain 2 of 10.", made) == 200
         line = line_of(therapist.get(note).text, "Pain 2 of 10.")
         mark = found(str(line.html), ".note-state .state")
@@ -208,7 +210,7 @@ class TestWording:
         self, therapist: TestClient, note: str, button: str, says: str
     ) -> None:
         page = therapist.get(note).text
-        key, made = key_of(page, "pain 3"), "agreed, pain 3 of 10"
+        key, made = key_of(page, "pain 3"), PAIN
         word(therapist, note, key, "Pain 2.", made)
         form = fields(therapist.get(note).text) | {button: key}
         assert therapist.post(note, data=form).status_code == 303
@@ -225,7 +227,7 @@ class TestWording:
         page = therapist.get(note).text
 
         assert 'hx-target="#lines-plan" hx-swap="beforeend"' in answer
-        assert len(LexborHTMLParser(page).css("#lines-plan .note-line")) == 3
+        assert len(LexborHTMLParser(page).css("#lines-plan .note-line")) == 5
         assert word(therapist, note, OWN, "", "Bring the stool.") == 200
         assert (
             "Bring the stool."
@@ -237,14 +239,14 @@ class TestWording:
         self, therapist: TestClient, note: str, site: Site
     ) -> None:
         form = fields(therapist.get(note).text)
-        form |= {f"text-{SKILL}": "x" * 4001, "text-next": "Low seat."}
+        form |= {f"text-{SKILL}": "x" * 4001, f"text-{NEXT}": "Low seat."}
         answer = therapist.post(note, data=form)
         line = line_of(answer.text, "x" * 50)
 
         assert answer.status_code == 422
         assert "these are 4001" in line.text()
         assert found(str(line.html), "textarea").text() == "x" * 4001
-        assert [e.line_key for e in rows(site, NoteEdit)] == ["next"]
+        assert [e.line_key for e in rows(site, NoteEdit)] == [NEXT]
 
     def test_words_outlive_the_event_they_were_made_from(
         self, therapist: TestClient, note: str
@@ -315,7 +317,10 @@ class TestWho:
             session.connection().exec_driver_sql(f"UPDATE visit SET kind = '{kind}'")
         path = f"{url}/notes/{note}"
 
-        assert word(assistant, path, "next", "Lower seat.") == 200
+        assert (
+            word(assistant, path, OWN, "Lower seat.", **{f"section-{OWN}": "plan"})
+            == 200
+        )
         assert sign(assistant, path) == code
 
     @pytest.mark.parametrize("kind", ["evaluation", "progress", "discharge"])
@@ -325,7 +330,9 @@ class TestWho:
     ) -> None:  # fmt: skip
         student, note = students
         path = note.replace("notes/visit", f"notes/{kind}")
-        assert word(student, path, "next", "Lower seat.") == 200
+        assert (
+            word(student, path, OWN, "Lower seat.", **{f"section-{OWN}": "plan"}) == 200
+        )
         assert "The therapist signs it." in student.get(path).text
         assert sign(student, path) == 403
         assert sign(therapist, path) == 303
@@ -340,7 +347,10 @@ class TestWho:
     ) -> None:
         path = f"{begin(therapist, patient_id)}/notes/{kind}"
 
-        assert word(therapist, path, "next", "Lower seat.") == 200
+        assert (
+            word(therapist, path, OWN, "Lower seat.", **{f"section-{OWN}": "plan"})
+            == 200
+        )
         assert "Close the visit first" in therapist.get(path).text
         assert sign(therapist, path) == 403
 
@@ -370,14 +380,14 @@ class TestSigning:
         self, therapist: TestClient, note: str, site: Site
     ) -> None:
         key = key_of(therapist.get(note).text, "pain 3")
-        word(therapist, note, key, "Pain 2.", "agreed, pain 3 of 10")
+        word(therapist, note, key, "Pain 2.", PAIN)
         assert [sign(therapist, note, **{f"text-{SKILL}": "Cued."})
                 for _ in range(2)] == [303, 303]  # fmt: skip
         (written,) = texts(site)
         parts = {part["key"]: part for part in written.parts or ()}
 
         assert written.lines[:3] == ["Visit note, 2026-03-02", "Subjective:", "Pain 2."]
-        assert parts[key]["made"] == "agreed, pain 3 of 10"
+        assert parts[key]["made"] == PAIN
         assert parts[key]["refs"] == [["symptoms", 1]]
         assert ["3", "gone"] in parts[key]["changed"]
         assert written.readings == []
