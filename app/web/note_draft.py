@@ -52,6 +52,7 @@ class DraftLine:
     by: str = ""
     before: tuple[Wording, ...] = ()
     lost: bool = False
+    moved: bool = False  # the record says something else since it was worded
     error: str = ""
 
     @property
@@ -194,6 +195,7 @@ def _shown(one: Written, edits: Sequence[NoteEdit], names: _Names) -> DraftLine:
         was=digest(one.text),
         changes=changed(line.made, one.text) if reworded else (),
         by=names.of(edits[-1]) if edits else "",
+        moved=bool(edits and one.own and edits[-1].made != line.made),
         before=tuple(Wording(e.text, names.of(e)) for e in _left_behind(edits)),
     )
 

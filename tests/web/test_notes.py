@@ -248,13 +248,26 @@ class TestWording:
         assert found(str(line.html), "textarea").text() == "x" * 4001
         assert [e.line_key for e in rows(site, NoteEdit)] == [NEXT]
 
-    def test_words_outlive_the_event_they_were_made_from(
+    def test_line_whose_event_was_taken_back_says_so(
         self, therapist: TestClient, note: str
     ) -> None:
         url = note.removesuffix("/notes/visit")
         key = key_of(therapist.get(note).text, "A kitchen task")
         word(therapist, note, key, "Made tea alone.", KITCHEN)
         put(therapist, url, "tasks/1/void", void_reason="other patient")
+        line = line_of(therapist.get(note).text, "Made tea alone.")
+
+        assert "The record has changed since this was worded" in line.text()
+        assert "taken back: other patient" in line.text()
+
+    def test_words_outlive_the_event_they_were_made_from(
+        self, therapist: TestClient, note: str, site: Site
+    ) -> None:
+        word(therapist, note, "task:1", "Made tea alone.", KITCHEN)
+        with write_session(site.engine) as session:
+            session.connection().exec_driver_sql(
+                "UPDATE note_edit SET line_key = 'task:9'"
+            )
         line = line_of(therapist.get(note).text, "Made tea alone.")
 
         assert "no longer in the record" in line.text()
@@ -510,7 +523,7 @@ class TestStudents:
         page, plain = student.get(note).text, student.get(f"{note}/text").text
 
         assert [n.text() for n in LexborHTMLParser(review).css(".lines h3")] == [
-            "Objective:", "Assessment:",
+            "Objective:", "Assessment:", "Plan:",
         ]  # fmt: skip
         assert LexborHTMLParser(page).css(".note-unfit") == []
         assert LexborHTMLParser(page).css("[data-copy]")
