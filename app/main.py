@@ -35,6 +35,7 @@ from app.web import (
     editing,
     episode,
     errors,
+    fhir_export,
     find,
     goal_builder,
     goal_scales,
@@ -121,6 +122,7 @@ SIGNED_IN: Sequence[APIRouter] = (
     audit.router,
     caseload_files.router,
     import_pages.router,
+    fhir_export.router,
     bedside.router,
     # Last of its kind: /activities/{id} takes whatever stands there.
     activities.router,

@@ -4,7 +4,7 @@ The first entry is a table of contents, which also says what was left out and wh
 notices go with the codes. Every reference leads to another entry.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import chain
 from typing import Any, Final
 
@@ -16,7 +16,6 @@ from app.exports.fhir_elements import (
     identity,
     moment,
     narrative,
-    pruned,
     reference,
     resource,
 )
@@ -119,19 +118,20 @@ def _maker(record: Record) -> str:
 
 def _contents(record: Record, resources: list[Element]) -> Element:
     """What is in here, what is not, and the notices."""
-    sections = [
-        {"title": title, "entry": _of(kinds, resources)}
-        for title, kinds in _SECTIONS.items()
-    ]
-    told = {
+    told: dict[str, Sequence[str]] = {
         "Left out": record.left_out.sentences,
         "To be read with it": (NO_DIAGNOSIS, *NOTICES),
     }
+    sections: list[Element] = [
+        {"title": title, "entry": _of(kinds, resources)}
+        for title, kinds in _SECTIONS.items()
+    ]
     sections += [
-        {"title": title, "text": narrative(lines)} for title, lines in told.items()
-        if lines
-    ]  # fmt: skip
-    kept = [pruned(s) for s in sections if s.get("entry") or s.get("text")]
+        {"title": title, "text": narrative(said)}
+        for title, said in told.items()
+        if said
+    ]
+    kept = [s for s in sections if s.get("entry") or s.get("text")]
     lines = [
         "Record of therapy, made by Tapeline.",
         "An invented patient: test data." if record.demo else "",

@@ -17,7 +17,9 @@ ICD_10_CM: Final = "http://hl7.org/fhir/sid/icd-10-cm"
 HL7: Final = "http://terminology.hl7.org/CodeSystem/"
 #: FHIR R4 (4.0.1): the profile whose must-haves every vital sign here keeps.
 VITAL_PROFILE: Final = "http://hl7.org/fhir/StructureDefinition/vitalsigns"
-BODY_POSITION: Final = "http://hl7.org/fhir/StructureDefinition/observation-bodyPosition"
+BODY_POSITION: Final = (
+    "http://hl7.org/fhir/StructureDefinition/observation-bodyPosition"
+)
 
 #: Whole tests, by their id in the catalogue, done in the published set-up. Read on
 #: loinc.org: 89422-0 (which names 89423-8) and 66247-8. Functional reach, five times
@@ -51,8 +53,8 @@ POSITIONS: Final[Mapping[str, str]] = MappingProxyType(
         "standing_3": "10904000",
     }
 )
-#: ICD-10-CM only where the title says no more than the record does (tabular list of
-#: April 2026, full text): below-knee amputation with its side. By condition, level, side.
+#: ICD-10-CM only where the title says no more than the record does (tabular list
+#: of April 2026, full text): a below-knee amputation. By condition, level and side.
 CONDITIONS: Final[Mapping[tuple[str, str, str], str]] = MappingProxyType(
     {
         ("amputation", "below_knee", "right"): "Z89.511",

@@ -1,7 +1,7 @@
 """The small parts every FHIR resource is put together from.
 
-Ids follow from keys that never change and hold no label; what is empty is left out, since
-FHIR has no empty text and no empty list.
+Ids follow from keys that never change and hold no label; what is empty is left out,
+since FHIR has no empty text and no empty list.
 """
 
 import re
@@ -26,7 +26,9 @@ from app.exports.fhir_values import Amount
 Element = dict[str, Any]
 _IDS: Final = UUID("6b1d4c6e-2d0f-5b7a-9a41-6f0f6f3c7e52")
 #: What neither XML nor FHIR's texts may hold.
-_CONTROL: Final = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\ufffe\uffff]")
+_CONTROL: Final = re.compile(
+    "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\ufffe\uffff]"
+)
 
 
 def identity(key: str) -> str:

@@ -1,7 +1,7 @@
 """A bundle as JSON text in which every decimal keeps its own digits.
 
-FHIR counts the digits of a decimal as part of its meaning: 12.0 is not 12. A float would
-lose them, so numbers are written from the Decimal itself.
+FHIR counts the digits of a decimal as part of its meaning: 12.0 is not 12. A float
+would lose them, so numbers are written from the Decimal itself.
 """
 
 import json

@@ -21,8 +21,8 @@ from app.exports.fhir_values import (
     VisitValue,
 )
 
-#: How a visit stands, by our word: FHIR R4, encounter-status. One left open on an earlier
-#: day did not go on until now, and when it ended is not known.
+#: How a visit stands, by our word: FHIR R4, encounter-status. One left open on an
+#: earlier day did not go on until now, and when it ended is not known.
 STATES = {
     "closed": "finished",
     "open": "in-progress",

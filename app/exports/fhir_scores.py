@@ -1,4 +1,4 @@
-"""Scores of tests as observations: the value, its trials, how it was done, its readings.
+"""Scores of tests as observations: the value, its trials, the set-up, the readings.
 
 Whoever could not, did not want to or was stopped has no value and never a 0: the reason
 stands in its place.
@@ -34,7 +34,9 @@ def score(said: ScoreValue, subject: str, *, demo: bool) -> Element:
     }  # fmt: skip
     shown = f"{amount.value} {amount.unit}" if amount is not None else _why(said)
     return resource(
-        "Observation", said.key, [f"{said.name}: {shown}", said.method, *said.notes],
+        "Observation", said.key,
+        # All notes twice would double the file: the first of them is what leads.
+        [f"{said.name}: {shown}", said.method, *said.notes[:1]],
         demo=demo,
         status="final",
         category=[hl7("observation-category", "exam")],

@@ -1,7 +1,7 @@
 """One patient's record as plain values, ready to be told in FHIR.
 
-`key` names a thing for good: its id and every reference to it follow from it. Moments are
-in the zone of the visit; numbers are as the screen shows them.
+`key` names a thing for good: its id and every reference to it follow from it. Moments
+are in the zone of the visit; numbers are as the screen shows them.
 """
 
 from collections.abc import Mapping
@@ -231,7 +231,7 @@ class GoalValue:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TextValue:
-    """What was signed of a visit. Of a student's: who co-signed, when, and their words."""
+    """What was signed of a visit; of a student's, who co-signed, when and how."""
 
     key: str
     visit: str

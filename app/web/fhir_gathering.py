@@ -1,4 +1,4 @@
-"""What the gathering of one patient's record shares: rows fetched once, keys, people."""
+"""What gathering one patient's record shares: rows fetched once, keys, people."""
 
 from dataclasses import dataclass, field
 from datetime import datetime

@@ -15,8 +15,8 @@ from app.storage.trials import Round
 from app.web.fhir_gathering import Gathering, episode_key
 from app.web.goal_book import GoalBook, goal_of, open_book
 
-#: How a goal that was closed ended, in FHIR's words (R4, goal-status): what is no longer
-#: sought is completed; what was given up, also for another goal, is cancelled.
+#: How a closed goal ended, in FHIR's words (R4, goal-status): what is no longer sought
+#: is completed; what was given up, also for another goal, is cancelled.
 _ENDED: Final = {"met": "completed", "not_met": "completed"}
 #: How far it has come: FHIR R4, goal-achievement.
 _ACHIEVED: Final = {

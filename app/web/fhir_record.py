@@ -1,7 +1,7 @@
 """One patient's record fetched and judged, as plain values for FHIR."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
@@ -65,31 +65,31 @@ def record_of(
     made = scores(g)
     of_cuff, pulses = cuff_readings(g, made)
     pressures, numbers = vitals(g)
-    seen = tasks(g)
+    told_tasks = tuple(tasks(g))  # before the goals, which begin at some of them
     standard = frozenset(score.key for score in made if score.standard)
-    parts = {
-        "sets": tuple(sets(g)),
-        "goals": tuple(goals(g, teller.clocks, rounds_left_out(g), standard)),
-        "visits": tuple(_visits(g, now)),
-        "texts": tuple(_texts(g)),
-    }
-    return Record(
+    told_goals = tuple(goals(g, teller.clocks, rounds_left_out(g), standard))
+    record = Record(
         patient=_patient(g, full_names=teller.full_names),
+        people=(),
         conditions=tuple(_conditions(g)),
         episodes=tuple(_episode(g, episode) for episode in g.episodes.values()),
         precautions=tuple(_precautions(g)),
+        visits=tuple(_visits(g, now)),
         scores=tuple(made),
         pressures=(*of_cuff, *pressures),
         vitals=(*pulses, *numbers),
-        tasks=tuple(seen),
-        people=tuple(g.people.values()),
-        left_out=_left_out(g),
+        tasks=told_tasks,
+        sets=tuple(sets(g)),
+        goals=told_goals,
+        texts=tuple(_texts(g)),
+        left_out=LeftOut(),
         demo=patient.is_demo,
         version=teller.version,
         edition=teller.shelf.edition,
         made_at=now.astimezone(teller.zone),
-        **parts,
     )
+    # Whoever is named, and what stays behind, is known once all was gone through.
+    return replace(record, people=tuple(g.people.values()), left_out=_left_out(g))
 
 
 def _left_out(g: Gathering) -> LeftOut:

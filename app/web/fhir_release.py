@@ -1,7 +1,7 @@
 """What of a patient's record may go out: a student's work only once it is co-signed.
 
-What was recorded after the text that was co-signed is not part of it, so it waits for the
-next one. Counted here, so that whoever exports is told how much stays behind.
+What was recorded after the text that was co-signed is not part of it, so it waits for
+the next one. Counted here, so that whoever exports is told how much stays behind.
 """
 
 from collections import Counter
@@ -97,12 +97,14 @@ def _texts(session: Session, visits: Sequence[Visit]) -> dict[int, list[Told]]:
 
 def _answered(visit: Visit, texts: Sequence[Told], release: Release) -> Answered:
     handed_in = any(text.kind == "handed_in" for text, _ in texts)
+    co_signed = [text.written_at for text, made in texts if is_co_signed(made)]
+    signed = [text.written_at for text, _ in texts if text.kind == "signed"]
     return Answered(
         author=visit.person_id,
         # Who handed in was a student then, whatever their role is today.
         by_student=handed_in or visit.person_id in release.students,
-        co_signed=max((t.written_at for t, m in texts if is_co_signed(m)), default=None),
-        signed=max((t.written_at for t, _ in texts if t.kind == "signed"), default=None),
+        co_signed=max(co_signed, default=None),
+        signed=max(signed, default=None),
     )
 
 

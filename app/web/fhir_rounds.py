@@ -1,7 +1,7 @@
 """Rounds of tests as values for FHIR, judged by the one maker of readings.
 
-Only what may go out is judged and compared with: a score never leans on a student's trial
-that nobody answers for.
+Only what may go out is judged and compared with: a score never leans on a student's
+trial that nobody answers for.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -178,10 +178,10 @@ def _parts(made: Judged, result: Result) -> Iterator[PartValue]:
             amount=Amount(shown(part.value, part.unit), part.unit),
         )  # fmt: skip
     yield from _inputs(made)
-    for key, value in score.facts.items():
+    for key, said in score.facts.items():
         fact = measure.fact(key)
         if fact is not None:
-            yield _fact(fact, value)
+            yield _fact(fact, said)
 
 
 def _trial(place: int, attempt: Attempt) -> PartValue:
@@ -222,7 +222,7 @@ def _fact(fact: Fact, value: str) -> PartValue:
 
 
 def _notes(result: Result, counted: Sequence[Trial]) -> Iterator[str]:
-    """What the page says of it, lead first, each with its source and how it is known."""
+    """What the page says of it, lead first, each with its source and how known."""
     lead = result.leading
     if lead is None:
         yield result.no_lead_because
@@ -251,7 +251,8 @@ def cuff_readings(
 ) -> tuple[list[PressureValue], list[VitalValue]]:
     """Pressures and pulses of the tests that take them, each an observation too."""
     wanted = {key for score in made for key in score.readings_of}
-    pressures, pulses = [], []
+    pressures: list[PressureValue] = []
+    pulses: list[VitalValue] = []
     for kept in rounds_of(g.session, g.patient.id):
         whens = _whens(g, kept)
         for trial in kept.trials:
@@ -300,4 +301,3 @@ def _pulse(
             position=when,
             position_words=words,
         )  # fmt: skip
-

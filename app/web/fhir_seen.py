@@ -45,7 +45,8 @@ _NUMBERS = {
 
 def vitals(g: Gathering) -> tuple[list[PressureValue], list[VitalValue]]:
     """Each number of each set that may go out."""
-    pressures, numbers = [], []
+    pressures: list[PressureValue] = []
+    numbers: list[VitalValue] = []
     for visit in g.visits.values():
         for row in recorded(g.session, visit, VitalSigns):
             if g.may_go("vital signs", visit.id, row.recorded_by, row.recorded_at):
