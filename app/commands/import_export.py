@@ -239,6 +239,8 @@ def run_export(given: argparse.Namespace) -> int:
     demo = is_demo_folder(settings.data_dir)
     if bool(given.out) == bool(given.fhir):
         raise Refused("say where to: --out FOLDER, or --fhir FOLDER for FHIR bundles")
+    if given.demo and not given.fhir:
+        raise Refused("--demo goes with --fhir")
     if given.fhir:
         with _site(settings) as engine:
             where = Path(given.fhir)

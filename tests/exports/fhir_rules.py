@@ -253,13 +253,14 @@ def vital_signs(bundle: Bundle) -> Iterator[str]:
     """The profile's must-haves, for what has a code of a vital sign and only that."""
     for made in of_kind(bundle, "Observation"):
         known = codes_of(made["code"], "http://loinc.org") & VITALS
+        profiles = made.get("meta", {}).get("profile", ())
         category = {
             code
             for one in made.get("category", ())
             for code in codes_of(one, f"{HL7}observation-category")
         }
         if not known:
-            if "vital-signs" in category or PROFILE in made["meta"].get("profile", ()):
+            if "vital-signs" in category or PROFILE in profiles:
                 yield f"{made['id']} is no vital sign"
             continue
         if category != {"vital-signs"} or PROFILE not in made["meta"].get(
