@@ -83,7 +83,7 @@ def test_open_real_patients_go_out(data: Path, tmp_path: Path, capsys: Capture) 
     assert deeds[-1:] == ["exported_patient"]
     assert sound
     assert "Wrote 1 patients" in said
-    assert "not co-signed, so not in here: visits: 1." in said
+    assert "Work of students that nobody co-signed: visits 1." in said
 
 
 def test_invented_ones_go_out_when_asked_for(data: Path, tmp_path: Path) -> None:

@@ -246,7 +246,7 @@ class TextValue:
 
 @dataclass(frozen=True, slots=True)
 class LeftOut:
-    """How many of what did not go out, in words of one and of several."""
+    """How many of what did not go out."""
 
     unsigned: Mapping[str, int] = field(default_factory=dict)
     unfinished: int = 0
@@ -257,12 +257,12 @@ class LeftOut:
         """Each only where something was left out."""
         said = []
         if self.unsigned:
-            counts = ", ".join(f"{what}: {n}" for what, n in self.unsigned.items())
-            said.append(f"A student's and not co-signed, so not in here: {counts}.")
+            counts = ", ".join(f"{what} {n}" for what, n in self.unsigned.items())
+            said.append(f"Work of students that nobody co-signed: {counts}.")
         if self.unfinished:
-            said.append(f"Tests without a result yet, not in here: {self.unfinished}.")
+            said.append(f"Tests without a result yet: {self.unfinished}.")
         if self.voided:
-            said.append(f"Taken back by whoever recorded it: {self.voided}.")
+            said.append(f"Voided: {self.voided}.")
         return tuple(said)
 
 

@@ -150,7 +150,7 @@ def _notes(book: GoalBook, row: GoalRow, last: GoalWord | None) -> Iterator[str]
     if row.base_on is not None and book.baseline(body_of(row)) is not None:
         yield f"Start: {row.base_says}, {row.base_on}."
     if last is not None:
-        said = f": {last.says}" if last.says else ""
+        said = f": {last.says.rstrip('.')}" if last.says else ""
         yield f"{STANDINGS[last.word].capitalize()} on {last.on_date}{said}."
     if row.close_word is not None:
         yield f"Closed as {CLOSES[row.close_word]}."
