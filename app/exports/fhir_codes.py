@@ -75,8 +75,8 @@ UNITS: Final[Mapping[str, str]] = MappingProxyType(
 #: The unit a coded test's page asks for, where it is not that of the score.
 TEST_UNITS: Final = MappingProxyType({"66247-8": "stands in 30 s"})
 
-#: Why there is no number: FHIR R4, data-absent-reason, of its fifteen codes. `unable`
-#: is a result of its own and says so in its text; the test could not be performed.
+#: Why there is no number: FHIR R4, data-absent-reason (secondary; its fifteen codes are
+#: counted on HL7's page). `unable` is a result of its own: our code beside it says so.
 ABSENT: Final[Mapping[str, str]] = MappingProxyType(
     {
         "unable": "not-performed",

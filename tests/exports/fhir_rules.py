@@ -1,11 +1,13 @@
 """What FHIR R4 asks of a bundle and its structural validator lets pass.
 
 Each rule yields a sentence for every fault. The closed lists are those of FHIR R4
-(4.0.1). Read on their own pages at hl7.org/fhir/R4: goal-status, goal-achievement,
-encounter-status, event-status, data-absent-reason, observation-category, vital signs;
-by the models of R4B 4.3.0: request-status, episode-of-care-status, flag-status,
-composition-status, document-reference-status, bundle-type, administrative-gender. From
-memory: observation-status in full, and the list of a device's kinds of name.
+(4.0.1); how they are known: goal-status, goal-achievement, encounter-status,
+observation-status, observation-category and data-absent-reason whole in public
+libraries made for R4 (secondary), with the number of concepts that HL7's own R4 pages
+give for all but observation-status; event-status, request-status,
+episode-of-care-status, flag-status, composition-status, document-reference-status,
+bundle-type, administrative-gender and condition-clinical in the R4B 4.3.0 models. That R4
+and R4B agree in these: memory.
 """
 
 import re
