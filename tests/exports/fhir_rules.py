@@ -6,8 +6,8 @@ observation-status, observation-category and data-absent-reason whole in public
 libraries made for R4 (secondary), with the number of concepts that HL7's own R4 pages
 give for all but observation-status; event-status, request-status,
 episode-of-care-status, flag-status, composition-status, document-reference-status,
-bundle-type, administrative-gender and condition-clinical in the R4B 4.3.0 models. That R4
-and R4B agree in these: memory.
+bundle-type, administrative-gender and condition-clinical in the R4B 4.3.0 models. That
+R4 and R4B agree in these: memory.
 """
 
 import re
