@@ -36,6 +36,7 @@ from app.web import (
     editing,
     episode,
     errors,
+    fhir_export,
     find,
     goal_builder,
     goal_scales,
@@ -129,6 +130,7 @@ SIGNED_IN: Sequence[APIRouter] = (
     audit.router,
     caseload_files.router,
     import_pages.router,
+    fhir_export.router,
     bedside.router,
     # Last of its kind: /activities/{id} takes whatever stands there.
     activities.router,

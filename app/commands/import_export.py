@@ -17,6 +17,7 @@ from sqlmodel import Session, col, select
 
 from app.access import SUPERVISOR, may
 from app.catalogue.load import catalogue
+from app.commands import export_fhir
 from app.commands.demo_site import is_demo_folder
 from app.commands.opening import (
     add_data_option,
@@ -26,6 +27,7 @@ from app.commands.opening import (
 )
 from app.commands.progress import Progress
 from app.commands.refused import Refused
+from app.commands.whole_files import save
 from app.exports.caseload_csv import patients_csv, scores_csv
 from app.settings import Settings
 from app.storage import audit
@@ -77,11 +79,13 @@ def _add_import(commands: Any) -> None:
 def _add_export(commands: Any) -> None:
     p: argparse.ArgumentParser = commands.add_parser(
         "export",
-        help="write patients and their scores as CSV files",
-        epilog="example:\n  tapeline export --data ~/tapeline --out caseload/",
+        help="write patients and their scores as CSV files, or as FHIR bundles",
+        epilog="examples:\n  tapeline export --data ~/tapeline --out caseload/\n"
+        "  tapeline export --data ~/tapeline --fhir bundles/",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    p.add_argument("--out", required=True, metavar="FOLDER", help="made if missing")
+    p.add_argument("--out", metavar="FOLDER", help="for both files; made if missing")
+    export_fhir.add_options(p)
     add_data_option(p, "the site's folder; default: TAPELINE_DATA_DIR or your own")
     p.set_defaults(run=run_export)
 
@@ -232,7 +236,16 @@ def _holder(session: Session, me: Person, handle: str | None) -> Person:
 
 def run_export(given: argparse.Namespace) -> int:
     settings = settings_from(given)
-    demo, out = is_demo_folder(settings.data_dir), Path(given.out)
+    demo = is_demo_folder(settings.data_dir)
+    if bool(given.out) == bool(given.fhir):
+        raise Refused("say where to: --out FOLDER, or --fhir FOLDER for FHIR bundles")
+    if given.demo and not given.fhir:
+        raise Refused("--demo goes with --fhir")
+    if given.fhir:
+        with _site(settings) as engine:
+            where = Path(given.fhir)
+            return export_fhir.run(engine, settings, where, demo=demo or given.demo)
+    out = Path(given.out)
     with _site(settings) as engine:
         out.mkdir(mode=0o700, parents=True, exist_ok=True)
         with write_session(engine) as session:
@@ -252,18 +265,8 @@ def _export(session: Session, out: Path, *, demo: bool) -> int:
     told = Progress("patients"), Progress("scores, patients")
     patients = exported_patients(session, named, demo=demo, progress=told[0])
     scores = exported_scores(session, shelf, named, demo=demo, progress=told[1])
-    _save(out / PATIENTS, patients_csv(patients))
-    _save(out / SCORES, scores_csv(scores))
+    save(out / PATIENTS, patients_csv(patients))
+    save(out / SCORES, scores_csv(scores))
     for each in told:
         each.over()
     return len(named)
-
-
-def _save(path: Path, lines: Iterator[str]) -> None:
-    """Whole under its name or not at all; for its owner's eyes only."""
-    half = path.with_name(f"{path.name}.part")
-    half.unlink(missing_ok=True)
-    with open(os.open(half, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w",
-              encoding="utf-8", newline="") as file:  # fmt: skip
-        file.writelines(lines)
-    half.replace(path)

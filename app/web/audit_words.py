@@ -40,6 +40,7 @@ DEEDS: Final = {
     "ended_precaution": "lifted a precaution",
     "ended_sign_in": "ended a sign-in",
     "exported_caseload": "exported the caseload",
+    "exported_patient": "exported a patient's record",
     "folded_patient": "folded a double entry into another patient",
     "forgot_pin": "gave a PIN wrong too often: it was forgotten",
     "gave_hand_off": "handed off a visit",

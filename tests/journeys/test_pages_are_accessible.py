@@ -22,6 +22,7 @@ PAGES = (
     "/patients/1/record", "/patients/1/visits", "/patients/1", "/patients/1/measures",
     "/patients/1/pathways", "/patients/1/pathways/cdc", "/patients/1/pathways/nice2025",
     "/activities", "/activities/S02", "/activities/evidence", "/patients/1/doses",
+    "/patients/1/fhir",
 )  # fmt: skip
 LOOKS: dict[str, dict[str, object]] = {
     "phone": {},

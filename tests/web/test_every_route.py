@@ -102,6 +102,8 @@ ROWS: dict[tuple[str, str], str] = {
     ("POST", "/caseload/import/discard"): SUPERVISOR,
     ("GET", "/caseload/export"): SUPERVISOR,
     ("POST", "/caseload/export"): SUPERVISOR,
+    ("GET", OF_PATIENT + "/fhir"): JUDGEMENT,
+    ("POST", OF_PATIENT + "/fhir"): JUDGEMENT,
     ("GET", "/session"): SIGNED_IN,
     ("POST", "/lock"): SIGNED_IN,
     ("POST", "/unlock"): SIGNED_IN,
