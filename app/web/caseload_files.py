@@ -1,7 +1,5 @@
 """A caseload out as two CSV files, for supervisors. In: `import_pages`."""
 
-import io
-import zipfile
 from collections.abc import Iterator
 
 from fastapi import APIRouter, Request
@@ -16,6 +14,7 @@ from app.storage.caseload_rows import labelled
 from app.storage.database import read_session
 from app.storage.errors import NotAllowed
 from app.storage.people import Person, actor
+from app.web.archive import archived
 from app.web.deps import (
     Now,
     SignedIn,
@@ -68,15 +67,8 @@ def take_out(
 
 def _archive(site: Site, *, demo: bool) -> Iterator[bytes]:
     """The bytes of the archive, both files told of one moment."""
-    sink = _Sink()
     with read_session(site.engine) as session:
-        with zipfile.ZipFile(sink, "w", zipfile.ZIP_DEFLATED) as archive:
-            for name, lines in _both(session, site.catalogue, demo=demo):
-                with archive.open(name, "w", force_zip64=True) as entry:
-                    for line in lines:
-                        entry.write(line.encode())
-                        yield from sink.taken()
-        yield from sink.taken()
+        yield from archived(_both(session, site.catalogue, demo=demo))
 
 
 def _both(
@@ -85,23 +77,3 @@ def _both(
     named = labelled(session, demo=demo)
     yield "patients.csv", patients_csv(exported_patients(session, named, demo=demo))
     yield "scores.csv", scores_csv(exported_scores(session, shelf, named, demo=demo))
-
-
-class _Sink(io.RawIOBase):
-    """Where the archive is written to, a little at a time."""
-
-    def __init__(self) -> None:
-        self.held: list[bytes] = []
-
-    def writable(self) -> bool:
-        return True
-
-    def write(self, part: object) -> int:
-        made = bytes(part)  # type: ignore[call-overload]  # any buffer
-        self.held.append(made)
-        return len(made)
-
-    def taken(self) -> Iterator[bytes]:
-        held, self.held = self.held, []
-        if held:
-            yield b"".join(held)

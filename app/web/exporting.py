@@ -1,4 +1,4 @@
-"""A caseload as the rows of its two files: the open patients of one world."""
+"""A caseload as the rows of its files: the open patients of one world."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from fractions import Fraction
@@ -16,10 +16,12 @@ from app.exports.caseload_csv import (
     TrialCell,
     time_cell,
 )
-from app.storage.caseload_rows import Care, handles, patient_rows, tried_rounds
+from app.exports.trials_csv import NumberedRound
+from app.storage.caseload_rows import Care, handles, patient_rows
+from app.storage.exportable import waiting_visits
 from app.storage.past_rounds import is_imported
 from app.storage.precautions import PrecautionOnEpisode
-from app.storage.trials import RoundTrials, Trial
+from app.storage.trials import RoundTrials, Trial, rounds_of
 from app.web.judging import clinical_trial
 
 Named = Sequence[tuple[str, int]]
@@ -80,6 +82,34 @@ def _precaution(row: PrecautionOnEpisode) -> PrecautionCell:
     )  # fmt: skip
 
 
+def exported_rounds(
+    session: Session,
+    shelf: Catalogue,
+    named: Named,
+    *,
+    demo: bool,
+    progress: Told = in_silence,
+) -> Iterator[NumberedRound]:
+    """Every round that holds trials and does not wait for a co-signature."""
+    known = handles(session)
+    for done, (label, patient_id) in enumerate(named, 1):
+        for number, kept in numbered_rounds(session, patient_id):
+            if kept.trials:
+                row = score_row(shelf, label, kept, known, demo=demo)
+                yield NumberedRound(number, row)
+        session.expunge_all()
+        progress(done, len(named))
+
+
+def numbered_rounds(
+    session: Session, patient_id: int
+) -> Iterator[tuple[int, RoundTrials]]:
+    """What may leave the site, counted from 1, the oldest first."""
+    waiting = waiting_visits(session, patient_id)
+    rounds = rounds_of(session, patient_id)
+    return enumerate((k for k in rounds if k.round.visit_id not in waiting), 1)
+
+
 def exported_scores(
     session: Session,
     shelf: Catalogue,
@@ -88,12 +118,8 @@ def exported_scores(
     demo: bool,
     progress: Told = in_silence,
 ) -> Iterator[ScoreRow]:
-    known = handles(session)
-    for done, (label, patient_id) in enumerate(named, 1):
-        for kept in tried_rounds(session, patient_id):
-            yield score_row(shelf, label, kept, known, demo=demo)
-        session.expunge_all()
-        progress(done, len(named))
+    rounds = exported_rounds(session, shelf, named, demo=demo, progress=progress)
+    return (told.row for told in rounds)
 
 
 def score_row(
