@@ -156,6 +156,7 @@ TABLE: Final[Mapping[str, Mapping[str, Rule]]] = MappingProxyType(
         "see_desk": _RUNNING_THE_SITE,
         "import_caseload": _RUNNING_THE_SITE,
         "export_caseload": _RUNNING_THE_SITE,
+        "export_patient": _JUDGEMENT,
     }
 )
 

@@ -35,6 +35,7 @@ from app.web import (
     editing,
     episode,
     errors,
+    exports,
     find,
     goal_builder,
     goal_scales,
@@ -121,6 +122,7 @@ SIGNED_IN: Sequence[APIRouter] = (
     audit.router,
     caseload_files.router,
     import_pages.router,
+    exports.router,
     bedside.router,
     # Last of its kind: /activities/{id} takes whatever stands there.
     activities.router,

@@ -7,7 +7,7 @@ thought of. The codes come from the caller, who keeps no key to them.
 """
 
 import re
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -80,10 +80,11 @@ def _whole(most: int, least: int = 0) -> Rule:
     return rule
 
 
-def _number(most: int) -> Rule:
+def _number(most: int, least: int = 0) -> Rule:
     def rule(value: Any, _row: Raw, _known: Known) -> str:
         told = "" if value is None else str(value)
-        return told if _NUMBER.fullmatch(told) and abs(Decimal(told)) <= most else ""
+        good = _NUMBER.fullmatch(told) and least <= Decimal(told) <= most
+        return told if good else ""
 
     return rule
 
@@ -92,52 +93,68 @@ def _numbers(most: int) -> Rule:
     one = _number(most)
 
     def rule(value: Any, row: Raw, known: Known) -> str:
-        return " ".join(filter(None, (one(each, row, known) for each in value or ())))
+        return " ".join(filter(None, (one(v, row, known) for v in _each(value))))
 
     return rule
 
 
+def _each(value: Any) -> Sequence[Any]:
+    return value if isinstance(value, list | tuple) else ()
+
+
+def _pairs(value: Any) -> Mapping[str, Any]:
+    return value if isinstance(value, dict) else {}
+
+
+def _known_word(value: Any, words: Collection[str]) -> str:
+    return value if isinstance(value, str) and value in words else ""
+
+
 def _word(words: Collection[str]) -> Rule:
-    return lambda value, _row, _known: value if value in words else ""
+    return lambda value, _row, _known: _known_word(value, words)
 
 
 def _words(words: Collection[str]) -> Rule:
     return lambda value, _row, _known: "; ".join(
-        sorted(each for each in value or () if each in words)
+        sorted(filter(None, (_known_word(each, words) for each in _each(value))))
     )
 
 
 def _measure(value: Any, _row: Raw, known: Known) -> str:
-    return value if value in known.measures else ""
+    return _known_word(value, known.measures)
 
 
 def _activity(value: Any, _row: Raw, known: Known) -> str:
-    return value if value in known.activities else ""
+    return _known_word(value, known.activities)
+
+
+def _test(row: Raw, known: Known) -> Measure | None:
+    return known.measures.get(_measure(row["measure"], row, known))
 
 
 def _variant(value: Any, row: Raw, known: Known) -> str:
-    measure = known.measures.get(row["measure"])
-    return value if measure and value in {v.id for v in measure.variants} else ""
+    measure = _test(row, known)
+    return _known_word(value, {v.id for v in measure.variants}) if measure else ""
 
 
 def _facts(value: Any, row: Raw, known: Known) -> str:
     """The set-up: choices of the test's own list, and lengths that can be."""
-    measure, told = known.measures.get(row["measure"]), []
-    for key in sorted(value or ()) if measure else ():
+    measure, told = _test(row, known), []
+    for key, said in sorted(_pairs(value).items()) if measure else ():
         try:
-            good = read_facts(measure, {key: value[key]})  # type: ignore[arg-type]
-        except (BadFact, AttributeError):
+            good = read_facts(measure, {key: str(said)})
+        except BadFact:
             continue
         told.append(f"{key}={good[key]}")
     return "; ".join(told)
 
 
 def _inputs(value: Any, row: Raw, known: Known) -> str:
-    measure = known.measures.get(row["measure"])
-    told = []
+    measure, told = _test(row, known), []
     for each in measure.inputs if measure else ():
-        said = str((value or {}).get(each.key, ""))
-        if said in each.options or said == "yes" or re.fullmatch(r"\d{1,4}", said):
+        said = str(_pairs(value).get(each.key, ""))
+        number = re.fullmatch(r"\d{1,4}", said, re.ASCII)
+        if said in each.options or said == "yes" or number:
             told.append(f"{each.key}={said}")
     return "; ".join(told)
 
@@ -153,15 +170,16 @@ def row_keys(measure: Measure) -> frozenset[str]:
 
 def _readings(value: Any, row: Raw, known: Known) -> str:
     """Ids of the rows that fit, each with whether the score lies beyond it."""
-    measure = known.measures.get(row["measure"])
+    measure = _test(row, known)
     keys = row_keys(measure) if measure else frozenset()
     said = {True: " beyond", False: " not beyond", None: ""}
-    return "; ".join(f"{key}{said[crossed]}" for key, crossed in value if key in keys)
+    told = [(_known_word(key, keys), crossed) for key, crossed in _each(value)]
+    return "; ".join(f"{key}{said[crossed]}" for key, crossed in told if key)
 
 
 def _lead(value: Any, row: Raw, known: Known) -> str:
-    measure = known.measures.get(row["measure"])
-    return value if measure and value in row_keys(measure) else ""
+    measure = _test(row, known)
+    return _known_word(value, row_keys(measure)) if measure else ""
 
 
 _WHO: Final[Mapping[str, Rule]] = {"patient": _code}
@@ -194,7 +212,7 @@ COLUMNS: Final[Mapping[str, Mapping[str, Rule]]] = MappingProxyType(
         },
         "sets.csv": {
             **_IN_VISIT, "activity": _activity, "outcome": _word(SET_OUTCOMES),
-            "reason": _word(NOT_DONE), "grade": _number(999), "reps": _whole(9999),
+            "reason": _word(NOT_DONE), "grade": _number(999, -999), "reps": _whole(9999),
             "holds": _numbers(36_000), "time": _number(36_000),
             "distance": _number(9999), "distance_unit": _word(("in", "cm")),
             "steps": _whole(9999), "steps_to_recover": _whole(9999),

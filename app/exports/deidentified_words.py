@@ -6,13 +6,15 @@ from typing import Final
 from app.exports.deidentified import COLUMNS, columns
 
 SHUFFLED: Final = (
-    "Patients stand in no order. Each has a code that was drawn for this archive alone: "
-    "it is made from nothing, no key to it was kept, and another export has others."
+    "Patients stand in no order. Each has a code that was drawn for this archive "
+    "alone: it is made from nothing, no key to it was kept, and another export has "
+    "others."
 )
 OFFSETS: Final = (
-    "Days are counted from the first visit, because whoever exported asked for it. Only "
-    "the first visit says its year. Safe Harbor asks for all parts of dates but the year "
-    "to go; whether counted days may stay is for the site's privacy officer."
+    "DAYS ARE COUNTED from the first visit, because whoever exported asked for it; "
+    "only the first visit says its year. The Safe Harbor asks for all parts of dates "
+    "but the year to go, so with these days the archive is not de-identified by it. "
+    "Whether it may be given away is for the site's privacy officer."
 )
 NO_OFFSETS: Final = (
     "Of a visit there is its year and its number among the visits of that patient, and "
@@ -39,9 +41,9 @@ def readme(*, edition: str, version: str, day_offsets: bool) -> Iterator[str]:
             "their last visit is 90+ throughout; nobody has a birth year.",
             SHUFFLED,
             "",
-            "Not in it: students' work that waits for a co-signature, goals nobody has "
-            "signed, patients without a visit, and patients who were archived or folded "
-            "into another.",
+            "Not in it: students' work that waits for a co-signature, goals nobody "
+            "has signed, patients without a visit, and patients who were archived or "
+            "folded into another.",
             "",
             "What this does not say: that nobody could be known again. The Safe Harbor "
             "also asks that whoever gives this away has no actual knowledge that what "

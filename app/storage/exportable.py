@@ -30,6 +30,17 @@ class Counts:
     waiting_visits: int
     waiting_rounds: int
 
+    @property
+    def waiting_words(self) -> str:
+        """`2 visits of students with 3 tests`; `nothing`."""
+        if not self.waiting_visits:
+            return "nothing"
+        visits = (
+            "1 visit" if self.waiting_visits == 1 else f"{self.waiting_visits} visits"
+        )
+        tests = "1 test" if self.waiting_rounds == 1 else f"{self.waiting_rounds} tests"
+        return f"{visits} of students with {tests}"
+
 
 def is_waiting() -> ColumnElement[bool]:
     """A visit of a student, or one that was a student's when it was handed in."""
@@ -54,13 +65,28 @@ def waiting_visits(session: Session, patient_id: int) -> frozenset[int]:
     return frozenset(session.exec(wanted))
 
 
-def counts(session: Session, *, demo: bool, patient_id: int | None = None) -> Counts:
-    """Of the open patients of one world, or of one patient."""
-    whose = (
-        and_(col(Patient.is_demo).is_(demo), col(Patient.closed_at).is_(None))
-        if patient_id is None
-        else col(Patient.id) == patient_id
+def open_ones(*, demo: bool) -> ColumnElement[bool]:
+    """The patients of a caseload."""
+    return and_(col(Patient.is_demo).is_(demo), col(Patient.closed_at).is_(None))
+
+
+def single_ones(*, demo: bool) -> ColumnElement[bool]:
+    """Everybody of a world once: neither folded into another nor archived."""
+    return and_(
+        col(Patient.is_demo).is_(demo),
+        col(Patient.archived_at).is_(None),
+        col(Patient.merged_into).is_(None),
     )
+
+
+def told_apart(session: Session, *, demo: bool) -> list[int]:
+    """Their numbers."""
+    wanted = select(Patient.id).where(single_ones(demo=demo))
+    return list(session.exec(wanted.order_by(col(Patient.id))))
+
+
+def counts(session: Session, whose: ColumnElement[bool]) -> Counts:
+    """Of the patients that are meant."""
     patients = session.exec(select(func.count(col(Patient.id))).where(whose)).one()
     visits = (
         select(Visit.id)
@@ -69,20 +95,10 @@ def counts(session: Session, *, demo: bool, patient_id: int | None = None) -> Co
         .where(whose)
     )
     held, waiting = visits.where(~is_waiting()), visits.where(is_waiting())
-    tried = select(func.count(func.distinct(col(Round.id))), func.count(col(Trial.id)))
-    tried = tried.join(Trial, col(Trial.round_id) == col(Round.id))
+    tried = select(
+        func.count(func.distinct(col(Round.id))), func.count(col(Trial.id))
+    ).join(Trial, col(Trial.round_id) == col(Round.id))
     rounds, trials = session.exec(tried.where(col(Round.visit_id).in_(held))).one()
     left, _ = session.exec(tried.where(col(Round.visit_id).in_(waiting))).one()
     number = select(func.count()).select_from(waiting.subquery())
     return Counts(patients, rounds, trials, session.exec(number).one(), left)
-
-
-def told_apart(session: Session, *, demo: bool) -> list[int]:
-    """Everybody of a world who is one person: open or closed, neither folded away nor
-    archived."""
-    wanted = select(Patient.id).where(
-        col(Patient.is_demo).is_(demo),
-        col(Patient.archived_at).is_(None),
-        col(Patient.merged_into).is_(None),
-    )
-    return list(session.exec(wanted.order_by(col(Patient.id))))

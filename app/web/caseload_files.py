@@ -13,10 +13,12 @@ from app.storage import audit
 from app.storage.caseload_rows import labelled
 from app.storage.database import read_session
 from app.storage.errors import NotAllowed
+from app.storage.exportable import counts, open_ones
 from app.storage.people import Person, actor
 from app.web.archive import archived
 from app.web.deps import (
     Now,
+    ReadSession,
     SignedIn,
     Site,
     SiteDep,
@@ -36,9 +38,21 @@ def _may(me: Person, deed: str) -> None:
 
 
 @router.get("/caseload/export")
-def ask(request: Request, me: SignedIn) -> HTMLResponse:
+def ask(request: Request, me: SignedIn, session: ReadSession) -> HTMLResponse:
     _may(me, "export_caseload")
-    return page(request, "files/export.html", errors={})
+    return _ask(request, session, me, {})
+
+
+def _ask(
+    request: Request, session: Session, me: Person, errors: dict[str, str]
+) -> HTMLResponse:
+    return page(
+        request,
+        "files/export.html",
+        status=422 if errors else 200,
+        held=counts(session, open_ones(demo=me.is_demo)),
+        errors=errors,
+    )
 
 
 @router.post("/caseload/export")
@@ -54,8 +68,7 @@ def take_out(
     """One archive with both files, sent as it is made: a large site has no wait."""
     _may(me, "export_caseload")
     if fault:
-        errors = {"passphrase": fault}
-        return page(request, "files/export.html", status=422, errors=errors)
+        return _ask(request, session, me, {"passphrase": fault})
     audit.deed(session, "exported_caseload", me, by=me.id, now=now)
     name = f"tapeline-caseload-{now.astimezone(zone):%Y-%m-%d}.zip"
     return StreamingResponse(

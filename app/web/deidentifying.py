@@ -1,7 +1,7 @@
 """A world's records as the raw rows of the de-identified files, patient by patient.
 
 Only what a column asks for is handed on, and `exports.deidentified` lets through what
-its rule knows. Codes and order come from `secrets`, and are forgotten with the export.
+its rule knows. Codes come from `secrets` and are forgotten with the export.
 """
 
 import secrets
@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from sqlmodel import Session, col, select
 
 from app.catalogue.load import Catalogue
+from app.clinical.measure import Measure
 from app.clinical.visiting import MINUTES
 from app.exports.caseload_csv import time_cell
 from app.exports.deidentified import (
@@ -29,14 +30,14 @@ from app.storage.goals import goals_of
 from app.storage.patients import Patient, details_of
 from app.storage.trials import Trial
 from app.version import VERSION
-from app.web.exporting import Told, in_silence, numbered_rounds
-from app.web.judging import Judged, clinical_trial
+from app.web.exporting import Told, entered, in_silence, numbered_rounds
+from app.web.judging import Judged
 from app.web.rejudging import judged_all
 
 
 @dataclass(frozen=True, slots=True)
 class Story:
-    """One patient's visits that may be told, in order, and the care they are part of."""
+    """One patient's visits that may be told, in order, with their care."""
 
     patient: Patient
     cares: dict[int, int]
@@ -61,12 +62,7 @@ class Deidentifying:
 
     def __post_init__(self) -> None:
         people = told_apart(self.session, demo=self.demo)
-        drawn: set[str] = set()
-        while len(drawn) < len(people):
-            drawn.add(secrets.token_hex(8))
-        order = list(drawn)
-        secrets.SystemRandom().shuffle(order)
-        self.codes = dict(zip(people, order, strict=True))
+        self.codes = {number: secrets.token_hex(8) for number in people}
 
     def members(self) -> Iterator[tuple[str, Iterator[str]]]:
         """README.txt and each file, in lines."""
@@ -99,7 +95,7 @@ class Deidentifying:
             if story.visits:
                 code = {"patient": self.codes[patient_id]}
                 for row in made_by(story):
-                    yield {**code, **row}
+                    yield {**row, **code}
             self.session.expunge_all()
             self.progress(done, len(order))
 
@@ -137,7 +133,7 @@ class Deidentifying:
                     "measure": kept.round.measure,
                     "variant": kept.round.variant,
                     "facts": kept.round.facts,
-                    **_trial(trial),
+                    **_trial(self.shelf.measures.get(kept.round.measure), trial),
                 }
 
     def _scores(self, story: Story) -> Iterator[Raw]:
@@ -157,7 +153,7 @@ class Deidentifying:
             if visit.id in numbers:
                 felt = select(SetSymptom.symptom).where(SetSymptom.set_id == row.id)
                 symptoms = self.session.exec(felt).all()
-                yield {"visit": numbers[visit.id], **_set(row), "symptoms": symptoms}
+                yield {**_set(row), "visit": numbers[visit.id], "symptoms": symptoms}
 
     def _goals(self, story: Story) -> Iterator[Raw]:
         """Signed ones: the others are drafts."""
@@ -189,19 +185,19 @@ def story_of(session: Session, patient_id: int) -> Story:
     )
 
 
-def _trial(trial: Trial) -> Raw:
-    made = clinical_trial(trial)
+def _trial(measure: Measure | None, trial: Trial) -> Raw:
+    value, unit = entered(measure, trial)
     return {
         "trial": trial.place,
         "practice": trial.practice,
         "outcome": trial.outcome,
         "reason": trial.reason,
-        "value": made.value,
-        "unit": made.unit,
+        "value": value,
+        "unit": unit or ("count" if value else ""),
         "start_mark": trial.start_mark,
         "end_mark": trial.end_mark,
         "inputs": trial.inputs,
-        "splits": made.splits,
+        "splits": [time_cell(ms) for ms in trial.splits_ms],
         "voided": trial.voided_at is not None,
     }
 

@@ -59,6 +59,12 @@ class Tables:
         readings = readings_csv(self._read())
         yield "readings.csv", self._counted("readings.csv", readings)
 
+    def contents(self) -> Iterator[str]:
+        """What the files hold, once they are written."""
+        for name, number in self.rows.items():
+            yield f"{name}: {number} {'row' if number == 1 else 'rows'}\r\n"
+        yield f"content of trials.csv and of scores.csv, sha256: {self.hash}\r\n"
+
     def _counted(self, name: str, lines: Iterator[str]) -> Iterator[str]:
         """All lines; the first holds the columns."""
         self.rows[name] = -1

@@ -148,7 +148,7 @@ def score_row(
 
 
 def _trial(measure: Measure | None, trial: Trial) -> TrialCell:
-    value, unit = _value(trial)
+    value, unit = entered(measure, trial)
     start, end = trial.start_mark, trial.end_mark
     return TrialCell(
         outcome=trial.outcome,
@@ -164,12 +164,20 @@ def _trial(measure: Measure | None, trial: Trial) -> TrialCell:
     )
 
 
-def _value(trial: Trial) -> tuple[str, str]:
+def entered(measure: Measure | None, trial: Trial) -> tuple[str, str]:
+    """The value with its unit as it was entered; what was counted has none.
+
+    A cuff's reading is a whole number of mmHg: read back it says so, and a site that
+    left it out would not know its own export.
+    """
     if trial.raw_ms is not None:
         return time_cell(trial.raw_ms), "s"
     if trial.raw_value is not None:
         return trial.raw_value, trial.raw_unit or ""
-    return ("" if trial.count is None else str(trial.count)), ""
+    if trial.count is None:
+        return "", ""
+    unit = measure.trial_units[0] if measure else "count"
+    return str(trial.count), "" if unit == "count" else unit
 
 
 def _is_unusual(measure: Measure, trial: Trial) -> bool:
