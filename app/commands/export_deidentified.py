@@ -44,6 +44,12 @@ def add(parser: Any, kinds: Any) -> None:
     )
 
 
+def refuse_alone(given: argparse.Namespace) -> None:
+    """Counted days are of this export only."""
+    if given.day_offsets and given.deidentified is None:
+        raise Refused("--day-offsets goes with --deidentified only")
+
+
 def run(given: argparse.Namespace) -> int:
     """Nobody is signed in here: whoever may read the folder may do this."""
     settings, path, days = (

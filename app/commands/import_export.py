@@ -229,6 +229,7 @@ def _holder(session: Session, me: Person, handle: str | None) -> Person:
 
 
 def run_export(given: argparse.Namespace) -> int:
+    export_deidentified.refuse_alone(given)
     for kind in KINDS:
         if getattr(given, kind.OPTION) is not None:
             return kind.run(given)

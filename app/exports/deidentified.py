@@ -212,8 +212,8 @@ COLUMNS: Final[Mapping[str, Mapping[str, Rule]]] = MappingProxyType(
         },
         "sets.csv": {
             **_IN_VISIT, "activity": _activity, "outcome": _word(SET_OUTCOMES),
-            "reason": _word(NOT_DONE), "grade": _number(999, -999), "reps": _whole(9999),
-            "holds": _numbers(36_000), "time": _number(36_000),
+            "reason": _word(NOT_DONE), "grade": _number(999, -999),
+            "reps": _whole(9999), "holds": _numbers(36_000), "time": _number(36_000),
             "distance": _number(9999), "distance_unit": _word(("in", "cm")),
             "steps": _whole(9999), "steps_to_recover": _whole(9999),
             "passes": _whole(9999), "hazards": _whole(9999), "calls": _whole(9999),

@@ -53,9 +53,9 @@ def test_counted_days_never_stand_beside_a_turning_year() -> None:
 
 
 #: Of nobody: what stands for each of the kinds of words that may be typed somewhere.
-TYPED = ("Ada Quill", "2026-03-02", "17 March", "room 12B", "a@b.example", "5550142778",
-         "078-05-1120", "=1+1", "", " ", "-0.0.1", "1e9", "9" * 6, 10**9, (),
-         {"device": "Ada Quill"}, ["Ada Quill"], "19 March 2026", "31", b"x")  # fmt: skip
+TYPED = ("Ada Quill", "2026-03-02", "17 March", "room 12B", "a@b.example",
+         "5550142778", "078-05-1120", "=1+1", "", " ", "-0.0.1", "1e9", "9" * 6, 10**9,
+         (), {"device": "Ada Quill"}, ["Ada Quill"], "31", b"x")  # fmt: skip
 
 
 @pytest.mark.parametrize("file", COLUMNS)
@@ -70,7 +70,8 @@ def test_what_no_rule_knows_stays_out(file: str) -> None:
              for cell in row}  # fmt: skip
 
     assert cells <= {"", "no", "31"}, "a plain number, and that something was not so"
-    assert "more" not in text and "Ada" not in text
+    assert "more" not in text
+    assert "Ada" not in text
 
 
 def test_what_a_test_knows_gets_through() -> None:
@@ -108,5 +109,6 @@ def test_readme_says_what_it_is_and_counts_nobody() -> None:
 
     assert "45 CFR 164.514(b)(2)(i)" in text
     assert "no actual knowledge" in text
-    assert "DAYS ARE COUNTED" in counted and "DAYS ARE COUNTED" not in text
+    assert "DAYS ARE COUNTED" in counted
+    assert "DAYS ARE COUNTED" not in text
     assert all(f"{name}: patient, " in text for name in COLUMNS)

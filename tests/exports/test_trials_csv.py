@@ -25,7 +25,8 @@ REACH = ScoreRow(
 SEEN = ScoreRow(
     "Blue 7", date(2025, 3, 2), "orthostatic_vitals", "one_and_three",
     (TrialCell(value="142", unit="mmHg", inputs={"diastolic": "84", "when": "lying"}),
-     TrialCell(value="118", unit="mmHg", inputs={"diastolic": "76", "when": "standing_1"})),
+     TrialCell(value="118", unit="mmHg",
+               inputs={"diastolic": "76", "when": "standing_1"})),
 )  # fmt: skip
 
 
@@ -60,9 +61,8 @@ def test_hash_tells_what_differs_and_nothing_else() -> None:
 
     assert content_hash([REACH]) != content_hash([REACH, REACH])
     assert content_hash([REACH]) != content_hash([other])
-    assert plain({"b": Decimal("1.50"), "a": (" x ", None, True, date(2025, 1, 2))}) == {
-        "b": "1.50", "a": ["x", None, True, "2025-01-02"],
-    }  # fmt: skip
+    told = {"b": Decimal("1.50"), "a": (" x ", None, True, date(2025, 1, 2))}
+    assert plain(told) == {"b": "1.50", "a": ["x", None, True, "2025-01-02"]}
     with pytest.raises(TypeError):
         plain(1.5)
 
@@ -80,8 +80,8 @@ ONE = "A,2025-03-01,1,1,timed_up_and_go,completed,16,s,,,\n"
         (ONE + ONE.replace("1,1,timed", "1,2,timed").replace("03-01", "03-02"),
          "must say the same"),
         (ONE + ONE.replace("A,", "B,") + ONE, "stood further up"),
-        (ONE.replace("completed,16,s", "completed,,"), "a number when it was completed"),
-        (ONE.replace("completed", "declined"), "a number when it was completed"),
+        (ONE.replace("completed,16,s", "completed,,"), "a number when it was"),
+        (ONE.replace("completed", "declined"), "a number when it was"),
         (ONE.replace(",s,,,", ",s,,yes,"), "yes and why"),
         (ONE.replace(",s,,,", ",s,,maybe,why"), "yes, or nothing"),
         (ONE.replace("16,s", "16 s | practice,"), "is no"),
