@@ -120,6 +120,12 @@ REAL = {
         "student": "no no no",
         "supervisor": "yes yes no",
     },
+    "export_patient": {
+        "therapist": "yes no no",
+        "assistant": "no no no",
+        "student": "no no no",
+        "supervisor": "yes yes no",
+    },
     "review": {
         "therapist": "no no no",
         "assistant": "no no no",
