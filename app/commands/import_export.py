@@ -232,7 +232,8 @@ def run_export(given: argparse.Namespace) -> int:
     export_deidentified.refuse_alone(given)
     for kind in KINDS:
         if getattr(given, kind.OPTION) is not None:
-            return kind.run(given)
+            code: int = kind.run(given)
+            return code
     settings = settings_from(given)
     demo, out = is_demo_folder(settings.data_dir), Path(given.out)
     with opened_site(settings) as engine:

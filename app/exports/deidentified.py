@@ -140,7 +140,9 @@ def _variant(value: Any, row: Raw, known: Known) -> str:
 def _facts(value: Any, row: Raw, known: Known) -> str:
     """The set-up: choices of the test's own list, and lengths that can be."""
     measure, told = _test(row, known), []
-    for key, said in sorted(_pairs(value).items()) if measure else ():
+    for key, said in sorted(_pairs(value).items()):
+        if measure is None:
+            break
         try:
             good = read_facts(measure, {key: str(said)})
         except BadFact:

@@ -8,9 +8,11 @@ from dataclasses import dataclass
 
 from sqlalchemy import ColumnElement
 from sqlmodel import Session, and_, col, func, or_, select
+from sqlmodel.sql.expression import SelectOfScalar
 
 from app.access import STUDENT
 from app.storage.episodes import Episode, Visit
+from app.storage.goal_rows import GoalRow
 from app.storage.patients import Patient
 from app.storage.people import Person
 from app.storage.review import ReviewDecision, VisitText
@@ -22,24 +24,31 @@ SETTLES = ("approved", "co_signed")
 
 @dataclass(frozen=True, slots=True)
 class Counts:
-    """How much an export holds, and what of it waits for a co-signature."""
+    """How much an export holds, and what of it waits for a signature.
+
+    `seen` are the patients with a visit that does not wait.
+    """
 
     patients: int
+    seen: int
     rounds: int
     trials: int
     waiting_visits: int
     waiting_rounds: int
+    unsigned_goals: int
 
     @property
     def waiting_words(self) -> str:
         """`2 visits of students with 3 tests`; `nothing`."""
         if not self.waiting_visits:
             return "nothing"
-        visits = (
-            "1 visit" if self.waiting_visits == 1 else f"{self.waiting_visits} visits"
-        )
-        tests = "1 test" if self.waiting_rounds == 1 else f"{self.waiting_rounds} tests"
-        return f"{visits} of students with {tests}"
+        visits = _number(self.waiting_visits, "visit") + " of students"
+        tests = _number(self.waiting_rounds, "test")
+        return f"{visits} with {tests}" if self.waiting_rounds else visits
+
+
+def _number(of: int, one: str) -> str:
+    return f"1 {one}" if of == 1 else f"{of:,} {one}s"
 
 
 def is_waiting() -> ColumnElement[bool]:
@@ -87,18 +96,40 @@ def told_apart(session: Session, *, demo: bool) -> list[int]:
 
 def counts(session: Session, whose: ColumnElement[bool]) -> Counts:
     """Of the patients that are meant."""
-    patients = session.exec(select(func.count(col(Patient.id))).where(whose)).one()
-    visits = (
-        select(Visit.id)
-        .join(Episode, col(Episode.id) == col(Visit.episode_id))
-        .join(Patient, col(Patient.id) == col(Episode.patient_id))
-        .where(whose)
-    )
-    held, waiting = visits.where(~is_waiting()), visits.where(is_waiting())
+    held = _visits(whose).where(~is_waiting())
+    waiting = _visits(whose).where(is_waiting())
     tried = select(
         func.count(func.distinct(col(Round.id))), func.count(col(Trial.id))
     ).join(Trial, col(Trial.round_id) == col(Round.id))
     rounds, trials = session.exec(tried.where(col(Round.visit_id).in_(held))).one()
     left, _ = session.exec(tried.where(col(Round.visit_id).in_(waiting))).one()
-    number = select(func.count()).select_from(waiting.subquery())
-    return Counts(patients, rounds, trials, session.exec(number).one(), left)
+    visits = select(func.count(col(Visit.id))).where(col(Visit.id).in_(waiting))
+    seen = (
+        select(func.count(func.distinct(col(Episode.patient_id))))
+        .join(Visit, col(Visit.episode_id) == col(Episode.id))
+        .where(col(Visit.id).in_(held))
+    )
+    goals = (
+        select(func.count(col(GoalRow.id)))
+        .join(Episode, col(Episode.id) == col(GoalRow.episode_id))
+        .join(Patient, col(Patient.id) == col(Episode.patient_id))
+        .where(whose, col(GoalRow.signed_at).is_(None))
+    )
+    return Counts(
+        patients=session.exec(select(func.count(col(Patient.id))).where(whose)).one(),
+        seen=session.exec(seen).one(),
+        rounds=rounds,
+        trials=trials,
+        waiting_visits=session.exec(visits).one(),
+        waiting_rounds=left,
+        unsigned_goals=session.exec(goals).one(),
+    )
+
+
+def _visits(whose: ColumnElement[bool]) -> SelectOfScalar[int]:
+    return (
+        select(Visit.id)
+        .join(Episode, col(Episode.id) == col(Visit.episode_id))
+        .join(Patient, col(Patient.id) == col(Episode.patient_id))
+        .where(whose)
+    )

@@ -163,6 +163,7 @@ def test_page_says_what_may_be_called_what(supervisor: TestClient) -> None:
 
     assert "identifiable health information" in page
     assert "Only the second archive below may be called de-identified" in page
+    assert "0 patients, 0 tests, 0 trials. Without the 18 kinds" in page
     assert "only you can judge it" in page
     assert "1 to 10 people" in page
     assert "1 patient, 0 tests, 0 trials." in page
