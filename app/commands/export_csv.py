@@ -13,8 +13,8 @@ from app.commands.saving import save_lines
 from app.storage import audit
 from app.storage.caseload_rows import labelled
 from app.storage.database import read_session, write_session
-from app.storage.exportable import counts, open_ones
 from app.web.exported_tables import Tables
+from app.web.released import counts, open_ones
 
 OPTION: Final = "csv"
 

@@ -14,9 +14,9 @@ from app.commands.refused import Refused
 from app.commands.saving import save
 from app.storage import audit
 from app.storage.database import read_session, write_session
-from app.storage.exportable import counts, single_ones
 from app.web.archive import archived
 from app.web.deidentifying import Deidentifying
+from app.web.released import counts, single_ones
 
 OPTION: Final = "deidentified"
 COUNTED_DAYS: Final = (

@@ -31,12 +31,12 @@ from app.settings import Settings
 from app.storage import audit
 from app.storage.caseload_rows import labelled
 from app.storage.database import read_session, write_session
-from app.storage.exportable import counts, open_ones
 from app.storage.holders import possible_holders
 from app.storage.people import Person, actor
 from app.web.exporting import exported_patients, exported_scores
 from app.web.importing import CaseloadFile, Import, Line, take_in
 from app.web.owing import keep_owed
+from app.web.released import counts, open_ones
 
 PATIENTS: Final = "patients.csv"
 SCORES: Final = "scores.csv"

@@ -13,7 +13,6 @@ from app.storage import audit
 from app.storage.caseload_rows import labelled
 from app.storage.database import read_session
 from app.storage.errors import NotAllowed
-from app.storage.exportable import counts, open_ones
 from app.storage.people import Person, actor
 from app.web.archive import archived
 from app.web.deps import (
@@ -28,6 +27,7 @@ from app.web.deps import (
 )
 from app.web.exporting import exported_patients, exported_scores
 from app.web.reauth import PassphraseFault
+from app.web.released import counts, open_ones
 
 router = APIRouter()
 

@@ -8,7 +8,7 @@ import secrets
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, select
 
 from app.catalogue.load import Catalogue
 from app.clinical.measure import Measure
@@ -25,14 +25,14 @@ from app.exports.deidentified import (
 from app.exports.deidentified_words import readme
 from app.storage.activity_sets import ActivitySet, SetSymptom, sets_of
 from app.storage.episodes import Episode, Visit, episodes_of
-from app.storage.exportable import told_apart, waiting_visits
 from app.storage.goals import goals_of
 from app.storage.patients import Patient, details_of
 from app.storage.trials import Trial
 from app.version import VERSION
-from app.web.exporting import Told, entered, in_silence, numbered_rounds
+from app.web.exporting import Told, entered, in_silence
 from app.web.judging import Judged
 from app.web.rejudging import judged_all
+from app.web.released import Released, released, told_apart
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +42,11 @@ class Story:
     patient: Patient
     cares: dict[int, int]
     settings: dict[int, str]
-    visits: tuple[Visit, ...]
+    held: Released
+
+    @property
+    def visits(self) -> tuple[Visit, ...]:
+        return self.held.visits
 
     @property
     def number_of(self) -> dict[int, int]:
@@ -125,7 +129,7 @@ class Deidentifying:
             }
 
     def _trials(self, story: Story) -> Iterator[Raw]:
-        for number, kept in numbered_rounds(self.session, story.patient.id):
+        for number, kept in story.held.numbered:
             for trial in kept.trials:
                 yield {
                     "visit": story.number_of[kept.round.visit_id],
@@ -137,11 +141,9 @@ class Deidentifying:
                 }
 
     def _scores(self, story: Story) -> Iterator[Raw]:
-        numbered = numbered_rounds(self.session, story.patient.id)
-        numbers = {kept.round.id: number for number, kept in numbered}
-        waiting = waiting_visits(self.session, story.patient.id)
+        numbers = {kept.round.id: number for number, kept in story.held.numbered}
         for each in judged_all(
-            self.session, self.shelf, story.patient, but_visits=waiting
+            self.session, self.shelf, story.patient, held=story.held.holds_round
         ):
             yield from _score(
                 each, story.number_of[each.round.visit_id], numbers[each.round.id]
@@ -150,7 +152,7 @@ class Deidentifying:
     def _sets(self, story: Story) -> Iterator[Raw]:
         numbers = story.number_of
         for row, visit in sets_of(self.session, story.patient.id, voided=True):
-            if visit.id in numbers:
+            if story.held.holds_set(row):
                 felt = select(SetSymptom.symptom).where(SetSymptom.set_id == row.id)
                 symptoms = self.session.exec(felt).all()
                 yield {**_set(row), "visit": numbers[visit.id], "symptoms": symptoms}
@@ -173,15 +175,11 @@ class Deidentifying:
 def story_of(session: Session, patient_id: int) -> Story:
     patient = session.get_one(Patient, patient_id)
     cares = sorted(episodes_of(session, patient), key=lambda e: (e.opened_on, e.id))
-    waiting = waiting_visits(session, patient_id)
-    wanted = select(Visit).where(col(Visit.episode_id).in_([e.id for e in cares]))
-    order = (col(Visit.local_date), col(Visit.started_at), col(Visit.id))
-    visits = session.exec(wanted.order_by(*order)).all()
     return Story(
         patient,
         cares={episode.id: number for number, episode in enumerate(cares, 1)},
         settings={episode.id: episode.setting for episode in cares},
-        visits=tuple(visit for visit in visits if visit.id not in waiting),
+        held=released(session, patient_id),
     )
 
 

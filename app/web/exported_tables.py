@@ -10,7 +10,6 @@ from app.exports.caseload_csv import scores_csv
 from app.exports.content_hash import Hashing
 from app.exports.readings_csv import ReadRound, readings_csv
 from app.exports.trials_csv import trials_csv
-from app.storage.exportable import waiting_visits
 from app.storage.patients import Patient
 from app.web.exporting import (
     Named,
@@ -18,10 +17,10 @@ from app.web.exporting import (
     exported_rounds,
     exported_scores,
     in_silence,
-    numbered_rounds,
 )
 from app.web.judging import Ask
 from app.web.rejudging import judged_all
+from app.web.released import released
 
 Members = Iterator[tuple[str, Iterator[str]]]
 
@@ -76,15 +75,13 @@ class Tables:
         """Every score as it is read on its page, but as if what is left out had not
         been: no reading of a file rests on what is not in it."""
         for done, (label, patient_id) in enumerate(self.named, 1):
-            numbers = {
-                kept.round.id: number
-                for number, kept in numbered_rounds(self.session, patient_id)
-            }
+            held = released(self.session, patient_id)
+            numbers = {kept.round.id: number for number, kept in held.numbered}
             for each in judged_all(
                 self.session,
                 self.shelf,
                 self.session.get_one(Patient, patient_id),
-                but_visits=waiting_visits(self.session, patient_id),
+                held=held.holds_round,
                 ask=Ask(self.shelf.base.rates, None),
             ):
                 if each.result is not None:

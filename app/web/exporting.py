@@ -18,11 +18,11 @@ from app.exports.caseload_csv import (
 )
 from app.exports.trials_csv import NumberedRound
 from app.storage.caseload_rows import Care, handles, patient_rows
-from app.storage.exportable import waiting_visits
 from app.storage.past_rounds import is_imported
 from app.storage.precautions import PrecautionOnEpisode
-from app.storage.trials import RoundTrials, Trial, rounds_of
+from app.storage.trials import RoundTrials, Trial
 from app.web.judging import clinical_trial
+from app.web.released import released
 
 Named = Sequence[tuple[str, int]]
 Told = Callable[[int, int], None]
@@ -93,21 +93,12 @@ def exported_rounds(
     """Every round that holds trials and does not wait for a co-signature."""
     known = handles(session)
     for done, (label, patient_id) in enumerate(named, 1):
-        for number, kept in numbered_rounds(session, patient_id):
+        for number, kept in released(session, patient_id).numbered:
             if kept.trials:
                 row = score_row(shelf, label, kept, known, demo=demo)
                 yield NumberedRound(number, row)
         session.expunge_all()
         progress(done, len(named))
-
-
-def numbered_rounds(
-    session: Session, patient_id: int
-) -> Iterator[tuple[int, RoundTrials]]:
-    """What may leave the site, counted from 1, the oldest first."""
-    waiting = waiting_visits(session, patient_id)
-    rounds = rounds_of(session, patient_id)
-    return enumerate((k for k in rounds if k.round.visit_id not in waiting), 1)
 
 
 def exported_scores(

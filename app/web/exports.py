@@ -17,7 +17,6 @@ from app.storage import audit
 from app.storage.caseload_rows import labelled
 from app.storage.database import read_session
 from app.storage.errors import NotAllowed
-from app.storage.exportable import Counts, counts, open_ones, single_ones
 from app.storage.patients import Patient, patient_for
 from app.storage.people import Person, actor
 from app.web.archive import archived
@@ -38,6 +37,7 @@ from app.web.deps import (
 from app.web.exported_tables import Members, Tables
 from app.web.exporting import Named
 from app.web.reauth import PassphraseFault
+from app.web.released import Counts, counts, open_ones, single_ones
 
 router = APIRouter()
 TABLES, DEIDENTIFIED = "tables", "deidentified"

@@ -4,7 +4,7 @@ For what looks at a whole site: checking stored scores, writing them anew, takin
 past scores. It says of a round exactly what `judging.judge` says of it.
 """
 
-from collections.abc import Callable, Container, Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Final
@@ -62,20 +62,20 @@ def judged_all(
     wanted: Callable[[Round], bool] = every,
     details: PatientDetails | None = None,
     *,
-    but_visits: Container[int] = (),
+    held: Callable[[RoundTrials], bool] | None = None,
     ask: Ask | None = None,
 ) -> Iterator[Judged]:
     """Every wanted round that the catalogue still knows, oldest first.
 
     The others are fetched all the same: a score is read against them. `details`: what
-    is known of the patient, where somebody has fetched it already. `but_visits`: as if
-    these had not been, so that no reading rests on them either.
+    is known of the patient, where somebody has fetched it already. `held`: as if
+    there were only these, so that no reading rests on another either.
     """
     by_test: dict[str, list[RoundTrials]] = {}
     known = [
         kept
         for kept in rounds_of(session, patient.id)
-        if is_known(shelf, kept.round) and kept.round.visit_id not in but_visits
+        if is_known(shelf, kept.round) and (held is None or held(kept))
     ]
     for kept in known:
         by_test.setdefault(kept.round.measure, []).append(kept)

@@ -13,7 +13,7 @@ from app.storage.episodes import Visit, open_episode
 from app.storage.patients import Patient
 from app.storage.responsible import assign
 from app.storage.review import decide, texts_of, write_text
-from app.storage.trials import TrialBody
+from app.storage.trials import Round, TrialBody
 from app.storage.visits import close
 from app.web.deps import Site
 from tests.conftest import Clock, found, person_by
@@ -23,7 +23,7 @@ from tests.web.test_caseload_files import look, members
 SignIn = Callable[[str], TestClient]
 #: Tests of three visits: before, by the student, and after. Each time is told apart.
 TIMES = {"therapist": 16_240, "student": 33_330, "supervisor": 12_870}
-LEFT_OUT = "1 visit of students with 1 test"
+LEFT_OUT = "1 visit of a student and 1 test"
 
 
 @pytest.fixture
@@ -79,7 +79,7 @@ def export(client: TestClient, path: str, **said: str) -> dict[str, str]:
 @pytest.mark.usefixtures("record")
 @pytest.mark.parametrize(
     ("decision", "held"),
-    [(None, False), ("", False), ("returned", False), ("approved", True),
+    [(None, False), ("", False), ("returned", False), ("approved", False),
      ("co_signed", True)],
 )  # fmt: skip
 def test_students_work_stays_out_until_it_is_signed(
@@ -111,6 +111,43 @@ def test_students_work_stays_out_until_it_is_signed(
     assert bare["sets.csv"].count("\r\n") == 1 + 2 + held
     assert (LEFT_OUT in page) is not held
     assert ("nothing. No student" in page) is held
+
+
+@pytest.mark.usefixtures("record")
+@pytest.mark.parametrize("signed", [False, True])
+def test_students_trial_in_a_colleagues_visit_waits_for_their_signature(
+    therapist: TestClient, site: Site, clock: Clock, patient_id: int, signed: bool
+) -> None:
+    """The whole round stays: its score rests on that trial too."""
+    with write_session(site.engine) as session:
+        owner, pupil = person_by(session, "therapist"), person_by(session, "student")
+        round = session.get_one(Round, 1)
+        make_trial(session, pupil, round, TrialBody(raw_ms=20_110), now=clock())
+        if signed:
+            visit = session.get_one(Visit, round.visit_id)
+            close(session, owner, visit, without_list="called away", now=clock())
+            write_text(session, owner, visit, ["Treatment"], own_words="", edition="e",
+                       version="v", now=clock())  # fmt: skip
+    files = export(therapist, f"/patients/{patient_id}/exports")
+
+    assert ("20.11" in files["trials.csv"]) is signed
+    assert ("16.24" in files["trials.csv"]) is signed
+    assert ("1 visit of a student and 2 tests" in files["contents.txt"]) is not signed
+
+
+@pytest.mark.usefixtures("record")
+def test_what_came_after_the_co_signature_waits_for_the_next(
+    therapist: TestClient, site: Site, clock: Clock, patient_id: int
+) -> None:
+    settle(site, "co_signed")
+    clock.move(minutes=1)
+    with write_session(site.engine) as session:
+        make_trial(session, person_by(session, "student"), session.get_one(Round, 2),
+                   TrialBody(raw_ms=20_110), now=clock())  # fmt: skip
+    files = export(therapist, f"/patients/{patient_id}/exports")
+
+    assert "20.11" not in files["trials.csv"]
+    assert "co-signature: 1 test\r" in files["contents.txt"]
 
 
 @pytest.mark.usefixtures("record")
