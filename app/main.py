@@ -36,6 +36,7 @@ from app.web import (
     editing,
     episode,
     errors,
+    exports,
     fhir_export,
     find,
     goal_builder,
@@ -131,6 +132,7 @@ SIGNED_IN: Sequence[APIRouter] = (
     caseload_files.router,
     import_pages.router,
     fhir_export.router,
+    exports.router,
     bedside.router,
     # Last of its kind: /activities/{id} takes whatever stands there.
     activities.router,

@@ -95,8 +95,8 @@ def test_invented_ones_go_out_when_asked_for(data: Path, tmp_path: Path) -> None
 @pytest.mark.parametrize(
     ("options", "says"),
     [
-        ([], "say where to"),
-        (["--out", "a", "--fhir", "b"], "say where to"),
+        ([], "one of the arguments --out --csv --deidentified --fhir --site"),
+        (["--out", "a", "--fhir", "b"], "not allowed with argument --out"),
         (["--out", "a", "--demo"], "--demo goes with --fhir"),
     ],
 )

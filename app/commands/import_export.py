@@ -5,42 +5,43 @@ An import is one transaction: every row of every file, or none.
 
 import argparse
 import os
-from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
 from typing import Any, BinaryIO, Final
 
-from sqlalchemy import Engine
 from sqlmodel import Session, col, select
 
 from app.access import SUPERVISOR, may
 from app.catalogue.load import catalogue
-from app.commands import export_fhir
+from app.commands import export_csv, export_deidentified, export_fhir
 from app.commands.demo_site import is_demo_folder
 from app.commands.opening import (
     add_data_option,
+    opened_site,
     refuse_demo_folder,
     settings_from,
-    told_plainly,
 )
 from app.commands.progress import Progress
 from app.commands.refused import Refused
-from app.commands.whole_files import save
+from app.commands.saving import save_lines
 from app.exports.caseload_csv import patients_csv, scores_csv
 from app.settings import Settings
 from app.storage import audit
 from app.storage.caseload_rows import labelled
-from app.storage.database import make_engine, migrate, read_session, write_session
+from app.storage.database import read_session, write_session
 from app.storage.holders import possible_holders
 from app.storage.people import Person, actor
 from app.web.exporting import exported_patients, exported_scores
 from app.web.importing import CaseloadFile, Import, Line, take_in
 from app.web.owing import keep_owed
+from app.web.released import counts, open_ones
 
 PATIENTS: Final = "patients.csv"
 SCORES: Final = "scores.csv"
+#: What else an export may be: each has an option of its own, and none goes with others.
+KINDS: Final = (export_csv, export_deidentified, export_fhir)
 #: So many problems are told; a file with more has one cause.
 MOST_PROBLEMS: Final = 50
 
@@ -79,13 +80,21 @@ def _add_import(commands: Any) -> None:
 def _add_export(commands: Any) -> None:
     p: argparse.ArgumentParser = commands.add_parser(
         "export",
-        help="write patients and their scores as CSV files, or as FHIR bundles",
-        epilog="examples:\n  tapeline export --data ~/tapeline --out caseload/\n"
+        help="write patients and their scores as CSV files, or another export",
+        epilog="What waits for a co-signature is left out and counted.\n\nexample:\n"
+        "  tapeline export --data ~/tapeline --out caseload/\n"
+        "  tapeline export --data ~/tapeline --deidentified tests.zip\n"
         "  tapeline export --data ~/tapeline --fhir bundles/",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    p.add_argument("--out", metavar="FOLDER", help="for both files; made if missing")
-    export_fhir.add_options(p)
+    kinds = p.add_mutually_exclusive_group(required=True)
+    kinds.add_argument(
+        "--out",
+        metavar="FOLDER",
+        help="patients.csv and scores.csv, to import elsewhere; made if missing",
+    )
+    for kind in KINDS:
+        kind.add(p, kinds)
     add_data_option(p, "the site's folder; default: TAPELINE_DATA_DIR or your own")
     p.set_defaults(run=run_export)
 
@@ -94,7 +103,7 @@ def run_import(given: argparse.Namespace) -> int:
     settings = settings_from(given)
     refuse_demo_folder(settings)
     files = _files(given.files)
-    with _site(settings) as engine:
+    with opened_site(settings) as engine:
         with read_session(engine) as session:
             session.info["now"] = datetime.now(UTC)
             me = _importer(session, given.by)
@@ -194,20 +203,6 @@ def _opened(path: Path) -> BinaryIO:
     return path.open("rb")
 
 
-@contextmanager
-def _site(settings: Settings) -> Iterator[Engine]:
-    database = settings.data_dir / "tapeline.sqlite"
-    if not settings.database_url and not database.is_file():
-        raise Refused(f"there is no site in {settings.data_dir} yet")
-    with told_plainly():
-        engine = make_engine(settings.database)
-        try:
-            migrate(engine, settings.data_dir / "backups")
-            yield engine
-        finally:
-            engine.dispose()
-
-
 def _importer(session: Session, handle: str | None) -> Person:
     """Who stands in every imported row: the one named, else the only supervisor."""
     wanted = select(Person).where(col(Person.active), col(Person.is_demo).is_(False))
@@ -235,18 +230,15 @@ def _holder(session: Session, me: Person, handle: str | None) -> Person:
 
 
 def run_export(given: argparse.Namespace) -> int:
+    export_deidentified.refuse_alone(given)
+    export_fhir.refuse_alone(given)
+    for kind in KINDS:
+        if getattr(given, kind.OPTION) is not None:
+            code: int = kind.run(given)
+            return code
     settings = settings_from(given)
-    demo = is_demo_folder(settings.data_dir)
-    if bool(given.out) == bool(given.fhir):
-        raise Refused("say where to: --out FOLDER, or --fhir FOLDER for FHIR bundles")
-    if given.demo and not given.fhir:
-        raise Refused("--demo goes with --fhir")
-    if given.fhir:
-        with _site(settings) as engine:
-            where = Path(given.fhir)
-            return export_fhir.run(engine, settings, where, demo=demo or given.demo)
-    out = Path(given.out)
-    with _site(settings) as engine:
+    demo, out = is_demo_folder(settings.data_dir), Path(given.out)
+    with opened_site(settings) as engine:
         out.mkdir(mode=0o700, parents=True, exist_ok=True)
         with write_session(engine) as session:
             # Nobody is signed in here: whoever may read the folder may do this.
@@ -256,6 +248,8 @@ def run_export(given: argparse.Namespace) -> int:
             )  # fmt: skip
         with read_session(engine) as session:
             count = _export(session, out, demo=demo)
+            left = counts(session, open_ones(demo=demo))
+    print(f"left out, waiting for a co-signature: {left.waiting_words}")
     print(f"Wrote {count} patients to {out / PATIENTS} and their scores to {SCORES}.")
     return 0
 
@@ -265,8 +259,8 @@ def _export(session: Session, out: Path, *, demo: bool) -> int:
     told = Progress("patients"), Progress("scores, patients")
     patients = exported_patients(session, named, demo=demo, progress=told[0])
     scores = exported_scores(session, shelf, named, demo=demo, progress=told[1])
-    save(out / PATIENTS, patients_csv(patients))
-    save(out / SCORES, scores_csv(scores))
+    save_lines(out / PATIENTS, patients_csv(patients))
+    save_lines(out / SCORES, scores_csv(scores))
     for each in told:
         each.over()
     return len(named)
