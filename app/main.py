@@ -5,6 +5,7 @@ from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
 from datetime import UTC, date, datetime
 from functools import cache
+from pathlib import Path
 
 import jinja2
 from fastapi import APIRouter, Depends, FastAPI
@@ -40,6 +41,7 @@ from app.web import (
     goal_builder,
     goal_scales,
     goals,
+    hand_off,
     health,
     held,
     home_sheets,
@@ -48,6 +50,7 @@ from app.web import (
     kit,
     lifecycle,
     measures,
+    notes,
     pathways,
     patients,
     people,
@@ -64,6 +67,7 @@ from app.web import (
     sets,
     sign_in,
     sources,
+    teaching,
     treat,
     visits,
 )
@@ -101,6 +105,10 @@ SIGNED_IN: Sequence[APIRouter] = (
     profile.router,
     responsible.router,
     lifecycle.router,
+    # Before /visits/{id}/{part}, which takes whatever stands there.
+    teaching.router,
+    hand_off.router,
+    notes.router,
     visits.router,
     picture.router,
     measures.router,
@@ -134,7 +142,7 @@ def create_app(settings: Settings) -> FastAPI:
     """A site ready to serve: its folder, log, catalogue and database are in order."""
     _make_data_dir(settings)
     start_log(settings.data_dir)
-    assets = _shipped_assets()
+    assets = _shipped_assets(folder("static"))
     app = FastAPI(
         docs_url=None,
         redoc_url=None,
@@ -195,9 +203,9 @@ def _pages() -> APIRouter:
 
 
 @cache
-def _shipped_assets() -> Assets:
+def _shipped_assets(static: Path) -> Assets:
     """Joined and hashed once, also where one program makes many sites: the tests do."""
-    return Assets(folder("static"))
+    return Assets(static)
 
 
 @cache

@@ -67,6 +67,7 @@ class Settings(BaseSettings):
     reassess_days: int = Field(default=0, ge=0, le=400)
     retest_days: int | None = Field(default=None, ge=0, le=400)
     units_rule: Literal["medicare", "each", "none"] = "medicare"
+    note_order: Literal["soap", "apso"] = "soap"
     identifiers: Literal["minimal", "full"] = "minimal"
     demo: bool = False
 

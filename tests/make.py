@@ -2,11 +2,13 @@
 
 from datetime import date, datetime, timedelta
 from functools import cache
+from typing import Any
 from uuid import uuid4
 from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
 
+from app.clinical.teaching import Taught
 from app.storage import (
     activity_sets,
     episodes,
@@ -17,6 +19,7 @@ from app.storage import (
     room_measurements,
     scores,
     services,
+    teaching,
     trials,
 )
 from app.storage.activity_sets import ActivitySet, SetBody
@@ -29,6 +32,7 @@ from app.storage.precautions import PrecautionOnEpisode
 from app.storage.room_measurements import RoomChange, RoomMeasure
 from app.storage.scores import DerivedScore, Score
 from app.storage.services import Service
+from app.storage.teaching import Teaching
 from app.storage.trials import Round, Trial, TrialBody
 
 NOW = datetime.fromisoformat("2026-03-02T09:30:00+00:00")
@@ -195,6 +199,23 @@ def make_trial(
         session, person, round, uid=uid or new_uid(), body=body, now=now
     )
     return trial
+
+
+def make_teaching(
+    session: Session,
+    person: Person,
+    visit: Visit,
+    *,
+    uid: str | None = None,
+    now: datetime = NOW,
+    **said: Any,
+) -> Teaching:
+    """Guarding with the belt, shown to family, who showed it back alone."""
+    taught = Taught(**({"to": "family", "topic": "guarding", "how": "shown",
+                        "back": "alone"} | said))  # fmt: skip
+    return teaching.record_teaching(
+        session, person, visit, taught, uid=uid or new_uid(), now=now
+    )
 
 
 def make_set(

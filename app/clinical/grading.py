@@ -24,6 +24,8 @@ HARD: Final = {"0-10": 5, "6-20": 15}
 IN_A_ROW, SESSIONS = 2, 2
 _LEAST_HANDS: Final = tuple(HAND_SUPPORT)
 _TRIED: Final = ("done", "stopped")
+#: How a reason for less begins, as it is read in the next session.
+LAST_TIME: Final = "Last time, "
 _CM_PER_INCH: Final = Decimal("2.54")
 
 
@@ -50,10 +52,10 @@ def propose(
         said = "Done before, but at no recorded grade" if sessions else "Not done yet"
         return Proposal(activity.grade.start, "start", f"{said}: the usual start.")
     at, last = graded[-1], sessions[-1]
-    trouble = _trouble([s for s in last if s.grade in (None, at)])
+    trouble = _trouble(last, [s for s in last if s.grade in (None, at)])
     if trouble:
         return _down(activity, at, trouble)
-    earlier = _trouble([s for s in last if s.grade not in (None, at)])
+    earlier = _trouble(last, [s for s in last if s.grade not in (None, at)])
     if earlier:
         return _stay(activity, at, f"at another grade, {_said(earlier)}")
     if too_easy:
@@ -76,11 +78,12 @@ def errors_of(done: DoneSet) -> int | None:
     return max(counted) if counted else None
 
 
-def _trouble(sets: Sequence[DoneSet]) -> list[str]:
-    """What asks for a step down, in words."""
+def _trouble(session: Sequence[DoneSet], sets: Sequence[DoneSet]) -> list[str]:
+    """What of some sets asks for a step down; each by its place in the session."""
     found = []
-    for number, done in enumerate(sets, 1):
-        found += [f"set {number}: {what}" for what in _trouble_in(done)]
+    for number, done in enumerate(session, 1):
+        if any(done is one for one in sets):
+            found += [f"set {number}: {what}" for what in _trouble_in(done)]
     catches = [
         f"{HAND_SUPPORT[a.hand_support]} to {HAND_SUPPORT[b.hand_support]}"
         for a, b in pairwise(s for s in sets if s.hand_support)
@@ -236,7 +239,7 @@ def _stay(activity: Activity, at: Decimal, why: str) -> Proposal:
 
 def _down(activity: Activity, at: Decimal, trouble: list[str]) -> Proposal:
     easier = activity.grade.easier(at)
-    why = f"Last time, {_said(trouble)}."
+    why = f"{LAST_TIME}{_said(trouble)}."
     if easier is None:
         end = f"It is at its easiest: {activity.easier}, or another activity."
         return Proposal(_kept(activity, at), "down", f"{why} {end}")

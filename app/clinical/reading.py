@@ -33,6 +33,14 @@ EDGE = {
     "count": Decimal(1),
 }  # fmt: skip
 EDGE_SAYS = " Close to the limit: it could fall either side another day."
+LINES_ONLY = "What fits are lines of rules and diagnoses, said below; none leads."
+NONE_MAY_LEAD = "What fits this person is unconfirmed or describes; none may lead."
+OWN_SETUP = "Read by sources that used this set-up; the usual ones do not match it."
+OFF_SETUP = (
+    "Not the published set-up, so norms and cut-offs are shown without a verdict; a "
+    "score on the better side of a limit reassures nobody."
+)
+TRY_AGAIN = "Unable is a result: write down why, and try again another day."
 JUDGEMENT = (
     "A reading tells what was found in people of a study. It is no diagnosis; licensed "
     "judgement and local policy decide."
@@ -227,9 +235,9 @@ def _no_lead(measure: Measure, score: Score, ranked: list[Reading]) -> str:
         return "Not the published set-up: " + "; ".join(d.says for d in off) + "."
     judged = [r for r in ranked if r.matched and r.confirmed and not r.no_verdict]
     if judged and all(r.outcome_type in _LINES for r in judged):
-        return "What fits are lines of rules and diagnoses, said below; none leads."
+        return LINES_ONLY
     if any(r.matched for r in ranked):
-        return "What fits this person is unconfirmed or describes; none may lead."
+        return NONE_MAY_LEAD
     return "No published reference fits this person."
 
 
@@ -241,19 +249,16 @@ def _cautions(
     if is_zero_by_rule(measure, score):
         yield _zero_says(measure, score)
     if off and lead is not None:
-        yield "Read by sources that used this set-up; the usual ones do not match it."
+        yield OWN_SETUP
     elif off:
-        yield (
-            "Not the published set-up, so norms and cut-offs are shown without a "
-            "verdict; a score on the better side of a limit reassures nobody."
-        )
+        yield OFF_SETUP
         yield from _still_beyond(measure, ranked, all(d.easier for d in off))
     yield from (c.says for c in measure.warns if c.speaks(score))
     if lead is not None:
         yield from disagreement(measure, ranked, ranked[lead.index])
-        yield from _rests_on_a_guess(ranked, ranked[lead.index])
+        yield from rests_on_a_guess(ranked, ranked[lead.index])
     if score.outcome == "unable":
-        yield "Unable is a result: write down why, and try again another day."
+        yield TRY_AGAIN
     if any(r.matched and not r.confirmed for r in ranked):
         yield UNCONFIRMED
     yield JUDGEMENT
@@ -325,7 +330,7 @@ def disagreement(
         yield f"Sources disagree: the same score is {side} {said}."
 
 
-def _rests_on_a_guess(ranked: list[Reading], lead: Reading) -> Iterator[str]:
+def rests_on_a_guess(ranked: Sequence[Reading], lead: Reading) -> Iterator[str]:
     """The lead assumes a fact of which another source here needs the opposite."""
     if lead.row is None:
         return

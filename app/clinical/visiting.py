@@ -217,6 +217,10 @@ DROP_SYSTOLIC, DROP_DIASTOLIC = 20, 10
 SITTING_SYSTOLIC, SITTING_DIASTOLIC = 15, 7
 
 
+#: What to do about it, said wherever somebody stands beside the person.
+TELL: Final = "Follow the order; tell whoever set it."
+
+
 def postural(before: str, was: tuple[int, int], now: tuple[int, int]) -> str:
     """What sources say of a fall in pressure after standing up; empty below their drop.
 
@@ -238,5 +242,5 @@ def postural(before: str, was: tuple[int, int], now: tuple[int, int]) -> str:
         f"From {before} to standing the pressure fell by {systolic} / {diastolic} "
         "mmHg. "
         f"{source[0].upper()}{source[1:]} counts {limits[0]} systolic or {limits[1]} "
-        f"diastolic within 3 minutes ({how}). Follow the order; tell whoever set it."
+        f"diastolic within 3 minutes ({how}). {TELL}"
     )

@@ -43,6 +43,7 @@ from app.commands.demo_visiting import (
     do_set,
     end_deeds,
     hello_deeds,
+    stage_site,
     task_deeds,
 )
 from app.commands.demo_visits import EACH
@@ -55,6 +56,7 @@ from app.storage.people import Person, add_person
 from app.storage.precautions import PrecautionOnEpisode, add_precaution, end_precaution
 from app.storage.responsible import assign
 from app.storage.trials import record_trial, start_round, void_trial
+from app.web.deps import Site
 from app.web.judging import keep
 from app.web.owing import keep_owed
 
@@ -119,6 +121,7 @@ class _Making:
     shelf: Catalogue
     now: datetime
     zone: ZoneInfo
+    site: Site
     people: dict[str, Person] = field(default_factory=dict)
     patients: dict[str, Patient] = field(default_factory=dict)
     episodes: dict[str, Episode] = field(default_factory=dict)
@@ -140,7 +143,9 @@ def build(
 ) -> None:
     """Put the whole story into an empty site, as of `now`."""
     with write_session(engine) as session:
-        making = _Making(session, shelf, now, zone)
+        making = _Making(
+            session, shelf, now, zone, stage_site(engine, shelf, now, zone)
+        )
         deeds = sorted(_deeds(making, story), key=lambda deed: deed[0])
         for person in story.people:
             _join(making, person, deeds[0][0])
@@ -330,9 +335,7 @@ def _visit_deeds(
     """Begun, then everything in it in turn, each at its own time."""
     at = making.instant(told.days_ago, told.at)
     yield at, partial(_visit, making, patient, told, name)
-    stage = Stage(
-        making.session, making.shelf, making.zone, making.visits, name, uid_of
-    )
+    stage = Stage(making.session, making.site, making.visits, name, uid_of)
     for when, do in hello_deeds(stage, told.content, at):
         at = when
         yield when, do

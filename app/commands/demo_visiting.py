@@ -7,6 +7,8 @@ from functools import partial
 from typing import Any
 from zoneinfo import ZoneInfo
 
+import jinja2
+from sqlalchemy import Engine
 from sqlmodel import Session, select
 
 from app.catalogue.load import Catalogue
@@ -15,8 +17,10 @@ from app.commands.demo_forms import Said
 from app.commands.demo_rooms import DemoChange, DemoMeasure
 from app.commands.demo_sets import DemoSet
 from app.commands.demo_visits import EACH, DemoContent, DemoEnd, DemoTask
+from app.settings import Settings
 from app.storage.activity_sets import record_set, void_set
 from app.storage.episodes import Visit
+from app.storage.notes import edit_line
 from app.storage.observations import (
     SymptomCheck,
     TaskObservation,
@@ -25,7 +29,6 @@ from app.storage.observations import (
     record,
 )
 from app.storage.people import Person
-from app.storage.review import write_text
 from app.storage.room_measurements import (
     RoomChange,
     add_change,
@@ -36,7 +39,10 @@ from app.storage.room_measurements import (
 from app.storage.safety import record_answers, stops_of_visit
 from app.storage.visits import close, set_exit_items, set_kind, set_minutes
 from app.version import VERSION
-from app.web.visit_text import text_lines
+from app.web.deps import Site
+from app.web.note_draft import draft
+from app.web.note_links import own_note
+from app.web.note_writing import finish
 from app.web.visits import proposal
 
 Deed = tuple[datetime, Callable[[datetime], None]]
@@ -47,8 +53,7 @@ class Stage:
     """Where a visit's deeds are done. The visit itself is begun by an earlier deed."""
 
     session: Session
-    shelf: Catalogue
-    zone: ZoneInfo
+    site: Site
     visits: dict[str, Visit]
     name: str
     uid_of: Callable[[str], str]
@@ -60,6 +65,20 @@ class Stage:
     @property
     def person(self) -> Person:
         return self.session.get_one(Person, self.visit.person_id)
+
+
+def stage_site(engine: Engine, shelf: Catalogue, now: datetime, zone: ZoneInfo) -> Site:
+    """What the makers of notes ask for; it serves no page and reads no setting."""
+    return Site(
+        settings=Settings.model_construct(demo=True),
+        engine=engine,
+        catalogue=shelf,
+        templates=jinja2.Environment(autoescape=True),
+        version=VERSION,
+        clock=lambda: now,
+        zone=zone,
+        after_change=lambda _session, _today: None,
+    )
 
 
 def hello_deeds(stage: Stage, told: DemoContent, at: datetime) -> Iterator[Deed]:
@@ -149,11 +168,14 @@ def _answer_stops(stage: Stage, now: datetime) -> None:
 
 
 def _write(stage: Stage, own_words: str, now: datetime) -> None:
-    write_text(
-        stage.session, stage.person, stage.visit,
-        text_lines(stage.session, stage.shelf, stage.visit, stage.zone),
-        own_words=own_words, edition=stage.shelf.edition, version=VERSION, now=now,
+    """Their words as a line of their own; then it is signed, or handed in."""
+    note, uid = own_note(stage.visit), stage.uid_of(f"{stage.name}/own words")
+    edit_line(
+        stage.session, stage.person, stage.visit, note, key=f"own-{uid}",
+        section="assessment", text=own_words, made="", uid=uid, now=now,
     )  # fmt: skip
+    made = draft(stage.session, stage.site, stage.visit, note)
+    finish(stage.session, stage.site, stage.person, stage.visit, made, now)
 
 
 def _measure(stage: Stage, told: DemoMeasure, name: str, now: datetime) -> None:

@@ -20,6 +20,7 @@ from app.storage import audit, checkup, upgrade
 from app.storage.database import read_session
 from app.storage.errors import SchemaTooNew
 from app.storage.goals import broken_goals
+from app.storage.notes import broken_addenda
 from app.storage.patients import Patient
 from app.storage.review import broken_texts
 from app.storage.scores import wrongly_marked
@@ -190,9 +191,10 @@ def _score_words(found: Compared) -> str:
 
 
 def texts(site: Examined) -> Iterator[Amiss]:
-    """Each text, decision and signed goal is as it was when it was written."""
+    """Each text, addendum, decision and signed goal is as it was when written."""
     with read_session(site.engine) as session:
-        for row in (*broken_texts(session), *broken_goals(session)):
+        rows = [*broken_texts(session), *broken_addenda(session)]
+        for row in (*rows, *broken_goals(session)):
             yield Amiss("broken", f"{row} was changed after it was written")
 
 

@@ -267,6 +267,13 @@ def episode_on(session: Session, patient: Patient, day: date) -> Episode:
     return session.exec(newest.limit(1)).first() or open_episode(session, patient)
 
 
+def last_visit(session: Session, episode: Episode) -> Visit | None:
+    """The latest visit of an episode that took place; None before the first."""
+    wanted = select(Visit).where(Visit.episode_id == episode.id, Visit.kind != "missed")
+    newest = wanted.order_by(col(Visit.local_date).desc(), col(Visit.id).desc())
+    return session.exec(newest.limit(1)).first()
+
+
 def visit_today(
     session: Session,
     person: Person,

@@ -189,6 +189,16 @@ def _current(session: Session, patient_id: int) -> Sequence[HomeSheet]:
     return session.exec(wanted.order_by(col(HomeSheet.id).desc())).all()
 
 
+def sheets_made(
+    session: Session, episode_id: int, person_id: int
+) -> Sequence[HomeSheet]:
+    """All that somebody handed over in a stretch of care, oldest first."""
+    wanted = select(HomeSheet).where(
+        HomeSheet.episode_id == episode_id, HomeSheet.made_by == person_id
+    )
+    return session.exec(wanted.order_by(col(HomeSheet.id))).all()
+
+
 def items_of(session: Session, sheet: HomeSheet) -> Sequence[HomeSheetItem]:
     """The activities of a sheet, in order."""
     wanted = select(HomeSheetItem).where(HomeSheetItem.sheet_id == sheet.id)

@@ -128,12 +128,14 @@ def treatment_days(session: Session, episode: Episode) -> list[date]:
     return list(session.exec(wanted))
 
 
-def last_events(session: Session, episode: Episode) -> dict[str, date]:
-    """When each clock was last answered."""
+def last_events(
+    session: Session, episode: Episode, until: date = date.max
+) -> dict[str, date]:
+    """When each clock was last answered, until a day."""
     newest: Any = func.max(col(PlanEvent.on_date))
     wanted: Any = (
         select(PlanEvent.kind, newest)
-        .where(PlanEvent.episode_id == episode.id)
+        .where(PlanEvent.episode_id == episode.id, PlanEvent.on_date <= until)
         .group_by(col(PlanEvent.kind))
     )
     return dict(session.exec(wanted).all())
@@ -149,7 +151,11 @@ def answer_clock(
 ) -> None:
     """Say that a report was written or a plan certified; twice a day is once."""
     patient_for(session, person, episode.patient_id, "manage_episode")
-    if last_events(session, episode).get(kind) == on:
+    known = select(PlanEvent.id).where(
+        PlanEvent.episode_id == episode.id, PlanEvent.kind == kind,
+        PlanEvent.on_date == on,
+    )  # fmt: skip
+    if session.exec(known).first() is not None:
         return
     row = PlanEvent(
         episode_id=episode.id, kind=kind, on_date=on, recorded_by=person.id,

@@ -127,6 +127,23 @@ def plan_before(
     return session.exec(wanted.limit(1)).first()
 
 
+def plan_after(
+    session: Session, person: Person, episode: Episode, day: date
+) -> SessionPlan | None:
+    """Their next one after a day that holds something."""
+    wanted = (
+        select(SessionPlan)
+        .where(
+            SessionPlan.episode_id == episode.id,
+            SessionPlan.person_id == person.id,
+            SessionPlan.for_date > day,
+            col(SessionPlan.id).in_(select(PlanItem.plan_id)),
+        )
+        .order_by(col(SessionPlan.for_date))
+    )
+    return session.exec(wanted.limit(1)).first()
+
+
 def planned_for(session: Session, patient_id: int) -> frozenset[str]:
     """Activities that stand in anybody's plan of any day for this patient."""
     wanted = (

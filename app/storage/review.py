@@ -1,8 +1,9 @@
-"""Handing in, reading, returning and co-signing a visit; each text kept for good.
+"""Handing in, signing, reading, returning and co-signing; each text kept for good.
 
-What an author hands in is a text made from the visit's events with their own words, and
-is hashed with the one before it, so that a changed letter shows. A reviewer's comments
-and checklist are never part of it; their statement is a text of its own.
+A text is one note of a visit, made from its events with its author's own words, and is
+hashed with the one before it in that visit, so that a changed letter shows. A
+reviewer's comments and checklist are never part of it; their statement is a text of
+its own.
 """
 
 import hashlib
@@ -11,10 +12,11 @@ from collections.abc import Collection, Sequence
 from datetime import datetime
 from typing import Any, Final
 
-from sqlalchemy import JSON
+from sqlalchemy import JSON, func
 from sqlmodel import Field, Session, col, select
 
 from app.access import STUDENT
+from app.clinical.note import NOTE_KINDS
 from app.storage import audit
 from app.storage.episodes import Episode, Visit
 from app.storage.errors import NotAllowed, NotFound, StorageProblem
@@ -47,10 +49,19 @@ PRESENCE: Final = {
     "on_site": "on site",
 }
 DECISIONS: Final = ("returned", "approved", "co_signed")
+#: Nothing said is an empty column, not the word `null` in it.
+JSON_OR_NULL: Final = JSON(none_as_null=True)
+#: Notes of what happened in a visit: written once it is closed.
+OF_CLOSED: Final = ("visit", "evaluation")
 
 
 class VisitText(Numbered, table=True):
-    """What was handed in or signed of a visit. Never changed: a new one follows it."""
+    """What was handed in or signed of a visit. Never changed: a new one follows it.
+
+    `note` is the kind of note; texts from before there were several have none and are
+    visit notes, with `own_words` beside their lines. `parts` are the lines as they were
+    made and as they were written, `readings` the visit's results as they read that day.
+    """
 
     __tablename__ = "visit_text"
     __table_args__ = (
@@ -60,6 +71,7 @@ class VisitText(Numbered, table=True):
         length("own_words", 0, 4000),
         length("edition", 1, 64),
         length("version", 1, 40),
+        one_of("note", NOTE_KINDS),
     )
 
     visit_id: int = Field(foreign_key="visit.id", index=True)
@@ -72,6 +84,9 @@ class VisitText(Numbered, table=True):
     written_at: datetime
     previous_hash: str
     hash: str
+    note: str | None = None
+    parts: list[dict[str, Any]] | None = Field(default=None, sa_type=JSON_OR_NULL)
+    readings: list[dict[str, Any]] | None = Field(default=None, sa_type=JSON_OR_NULL)
 
 
 class ReviewComment(Numbered, table=True):
@@ -124,7 +139,9 @@ def text_hash(text: VisitText) -> str:
         text.visit_id, text.kind, text.lines, text.own_words, text.edition,
         text.version, text.author_id, text.written_at.isoformat(), text.previous_hash,
     ]  # fmt: skip
-    return _hash(said)
+    later = {"note": text.note, "parts": text.parts, "readings": text.readings}
+    held = {name: value for name, value in later.items() if value is not None}
+    return _hash([*said, held] if held else said)
 
 
 def decision_hash(made: ReviewDecision) -> str:
@@ -136,13 +153,19 @@ def decision_hash(made: ReviewDecision) -> str:
 
 
 def _hash(said: list[Any]) -> str:
-    written = json.dumps(said, ensure_ascii=False, separators=(",", ":"))
+    written = json.dumps(
+        said, ensure_ascii=False, separators=(",", ":"), sort_keys=True
+    )
     return hashlib.sha256(written.encode()).hexdigest()
 
 
-def texts_of(session: Session, visit: Visit) -> Sequence[VisitText]:
-    """All of them, the oldest first."""
-    wanted = select(VisitText).where(VisitText.visit_id == visit.id)
+def texts_of(
+    session: Session, visit: Visit, note: str = "visit"
+) -> Sequence[VisitText]:
+    """All of one kind of note, the oldest first."""
+    wanted = select(VisitText).where(
+        VisitText.visit_id == visit.id, func.coalesce(VisitText.note, "visit") == note
+    )
     return session.exec(wanted.order_by(col(VisitText.id))).all()
 
 
@@ -152,36 +175,62 @@ def write_text(
     visit: Visit,
     lines: Sequence[str],
     *,
-    own_words: str,
+    own_words: str = "",
+    note: str | None = None,
+    parts: list[dict[str, Any]] | None = None,
+    readings: list[dict[str, Any]] | None = None,
     edition: str,
     version: str,
     now: datetime,
 ) -> VisitText:
-    """Hand in (a student) or sign (the others) a closed visit.
+    """Hand in (a student) or sign (the others) a note; of what happened, once closed.
 
-    The same again is the one that is there; a returned one may be written anew.
+    Whoever calls has asked whether `person` may. The same again is the one that is
+    there; a returned one may be written anew.
     """
-    if visit.person_id != person.id or visit.closed_at is None:
-        raise NotAllowed("Close your own visit first, then hand it in.")
-    before = texts_of(session, visit)
-    last = before[-1] if before else None
-    if last is not None:
-        if last.lines == list(lines) and last.own_words == own_words:
-            return last
-        made = decision_of(session, last)
-        if last.kind == "signed" or made is None or made.decision != "returned":
-            raise NotAllowed("It was handed in already and has not been returned.")
+    kind = note or "visit"
+    _must_be_ready(person, visit, kind)
+    stands = _standing(session, visit, kind)
+    if stands is not None:
+        if (stands.lines, stands.own_words) == (list(lines), own_words):
+            return stands
+        raise NotAllowed("It was handed in already and has not been returned.")
     text = VisitText(
         visit_id=visit.id, kind="handed_in" if person.role == STUDENT else "signed",
         lines=list(lines), own_words=own_words, edition=edition, version=version,
-        author_id=person.id, written_at=now,
-        previous_hash=last.hash if last else audit.START, hash=audit.START,
+        author_id=person.id, written_at=now, note=note, parts=parts, readings=readings,
+        previous_hash=_end_of_chain(session, visit), hash=audit.START,
     )  # fmt: skip
     text.hash = text_hash(text)
     session.add(text)
     session.flush()
-    audit.deed(session, f"{text.kind}_visit", text, by=person.id, now=now)
+    audit.deed(session, f"{text.kind}_{kind}", text, by=person.id, now=now)
     return text
+
+
+def _must_be_ready(person: Person, visit: Visit, kind: str) -> None:
+    if kind == "visit" and visit.person_id != person.id:
+        raise NotAllowed("This is a colleague's visit: its note is theirs.")
+    if kind in OF_CLOSED and visit.closed_at is None:
+        raise NotAllowed("Close the visit first, then finish its note.")
+
+
+def _standing(session: Session, visit: Visit, kind: str) -> VisitText | None:
+    """The text that stands, so that no other can be written; none if returned."""
+    before = texts_of(session, visit, kind)
+    return before[-1] if before and not is_returned(session, before[-1]) else None
+
+
+def is_returned(session: Session, text: VisitText) -> bool:
+    made = decision_of(session, text)
+    return made is not None and made.decision == "returned"
+
+
+def _end_of_chain(session: Session, visit: Visit) -> str:
+    """All texts of a visit make one chain, whatever note each is of."""
+    wanted = select(VisitText.hash).where(VisitText.visit_id == visit.id)
+    last = session.exec(wanted.order_by(col(VisitText.id).desc())).first()
+    return last or audit.START
 
 
 def decision_of(session: Session, text: VisitText) -> ReviewDecision | None:

@@ -267,6 +267,11 @@ def stops_of_visit(session: Session, visit: Visit) -> list[Stop]:
     return _without_slips(_of_both(session, col(Visit.id) == visit.id))
 
 
+def stops_of_patient(session: Session, patient_id: int) -> list[Stop]:
+    """All stops of a patient, oldest first, without slips."""
+    return _without_slips(_of_both(session, col(Patient.id) == patient_id))
+
+
 def _without_slips(stops: Iterable[Stop]) -> list[Stop]:
     return [stop for stop in stops if not stop.is_slip]
 

@@ -29,9 +29,11 @@ MODULES: Final = "js"
 START: Final = Start("bind", "pages")
 #: What bind.js asks for only where a page has it, and the file that holds it.
 ON_DEMAND: Final = {
+    "aloud": "treat",
     "attach": "sheet",
     "bedside": "sheet",
     "held_run": "sheet",
+    "note": "note",
     "rest_tool": "treat",
     "stages": "watch",
     "standing": "watch",

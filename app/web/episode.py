@@ -34,6 +34,7 @@ from app.web.deps import (
     Zone,
     page,
 )
+from app.web.note_links import report_paths
 from app.web.patient_form import Care, FormErrors, care, since
 from app.web.rejudging import keep_all
 from app.web.versions import version_in
@@ -76,6 +77,7 @@ def _page(
         current=current,
         compare=compare,
         earlier=[e for e in found if e.closed_on is not None],
+        reports=report_paths(session, current),
         typed=typed or Form(_typed(current)),
         errors=errors,
         wrong=wrong,

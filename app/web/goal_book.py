@@ -146,16 +146,16 @@ class GoalBook:
             measure=measure,
         )  # fmt: skip
 
-    def progress(self, row: GoalRow) -> Progress:
-        """How far it has come, by what was measured here since its start."""
+    def progress(self, row: GoalRow, until: date = date.max) -> Progress:
+        """How far it had come until then, by what was measured here from its start."""
         body = body_of(row)
         target, baseline = goal_of(body).target, self.baseline(body)
-        until = row.closed_on or date.max
+        until = min(until, row.closed_on or date.max)
         if row.kind == "level":
             found = [seen(*t) for t in self.tasks() if t[1] <= until]
             return goal_progress.of_level(target, baseline, found)
         if row.kind == "times":
-            return goal_progress.of_times(target, baseline, self._times(row))
+            return goal_progress.of_times(target, baseline, self._times(row, until))
         measure = self.measure(body)
         if measure is None:
             return Progress(state="untold", says="This test left the catalogue.")
@@ -167,11 +167,13 @@ class GoalBook:
             measure, self.reader(day), target, baseline, kept
         )  # fmt: skip
 
-    def _times(self, row: GoalRow) -> list[TimesSeen]:
+    def _times(self, row: GoalRow, until: date) -> list[TimesSeen]:
         return [
             TimesSeen(word.on_date, word.times, word.out_of)
             for word in self.standings.get(row.id, ())
-            if word.times is not None and word.out_of is not None
+            if word.times is not None
+            and word.out_of is not None
+            and word.on_date <= until
         ]
 
     def evidence(self, row: GoalRow, on: date | None) -> dict[str, int]:

@@ -30,7 +30,7 @@ from app.web.goal_book import GoalBook, goal_of
 from app.web.result_view import CHANGE_CHIP, Chip, ReadingView, reading_view
 from app.web.tape import Notch, Pin, TapeView, tape
 
-_STATES: Final[Mapping[str, tuple[str, str]]] = {
+STATES: Final[Mapping[str, tuple[str, str]]] = {
     "none_yet": ("unsure", "Nothing measured yet"),
     "untold": ("unsure", "Cannot be told"),
     "worse": ("loss", "Away from the target"),
@@ -91,7 +91,7 @@ def goal_view(book: GoalBook, row: GoalRow, today: date) -> GoalView:
     """Everything of one goal; a closed one is told as it was on its last day."""
     body, measure = body_of(row), book.measure(body_of(row))
     progress = book.progress(row)
-    kind, words = _STATES[progress.state]
+    kind, words = STATES[progress.state]
     numbers = {goal.id: goal.number for goal in book.goals}
     change = progress.change
     return GoalView(

@@ -235,7 +235,7 @@ def judged(
         )
     made = partial(made_then, measure, pairs, body)
     earlier = tuple(_earlier(measure, mine, score, history, made))
-    before = _before(earlier)
+    before = compared_with(earlier)
     result = read(
         measure,
         score,
@@ -322,7 +322,7 @@ def _earlier(
     return found
 
 
-def _before(earlier: Sequence[Earlier]) -> Earlier | None:
+def compared_with(earlier: Sequence[Earlier]) -> Earlier | None:
     """The latest comparable earlier score, else the latest, which says what differs."""
     results = [e for e in earlier if e.score.outcome in ("completed", "unable")]
     pool = [e for e in results if e.comparable] or results

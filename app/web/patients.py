@@ -64,6 +64,7 @@ from app.web.due import clearance_of, due_tests
 from app.web.home_sheet_view import sheet_line
 from app.web.labels import free_label
 from app.web.last_scores import latest_by_test
+from app.web.note_links import report_paths
 from app.web.open_visit import open_visit_of
 from app.web.patient_form import FormErrors, NewPatient, new_patient
 from app.web.person_words import about_words, age_words
@@ -271,6 +272,7 @@ def _around(
     """What stands beside the tests: the profile, cover, and what may be changed."""
     return {
         "clocks": clock_lines(session, request, episode, today),
+        "reports": report_paths(session, episode),
         "goals": goal_lines(session, site_of(request).catalogue, episode),
         "open_visit": open_visit_of(request, session, patient.id),
         "visit_uid": uuid.uuid4().hex,

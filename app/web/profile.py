@@ -9,9 +9,7 @@ from sqlmodel import Session
 
 from app.clinical.vocabulary import (
     FALL_QUESTIONS,
-    LIVES_WITH,
     PERSON_FACTS,
-    PRIOR_LEVELS,
 )
 from app.identifiers import warning
 from app.storage.episodes import open_episode
@@ -30,14 +28,10 @@ from app.web.deps import (
     Zone,
     page,
 )
+from app.web.profile_words import CHOICES
 from app.web.versions import version_in
 
 router = APIRouter()
-CHOICES: Final[Mapping[str, tuple[str, Mapping[str, str]]]] = {
-    "prior_self_care": ("Washing and dressing before", PRIOR_LEVELS),
-    "prior_mobility": ("Getting about before", PRIOR_LEVELS),
-    "lives_with": ("Lives", LIVES_WITH),
-}
 CLOSED: Final = {**CHOICES, **FALL_QUESTIONS}
 TEXTS: Final[Mapping[str, tuple[str, int]]] = {
     "home": ("Home: stairs, bathroom, thresholds", 300),

@@ -181,12 +181,18 @@ def lead_chip(lead: Reading | None, result: Result) -> Chip:
 def _parts(judged: Judged, result: Result) -> list[str]:
     """What stands beside the score: other rules, the paired test, what was counted."""
     score, measure = result.score, result.measure
-    said = [
+    rules = [
         capital(measure.variant(name).label)
         + f": {with_unit(shown(v, score.unit), score.unit)}"
         for name, v in score.beside.items()
     ]
-    said += [_pair_words(name, part) for name, part in score.parts.items()]
+    return rules + made_beside(judged, result)
+
+
+def made_beside(judged: Judged, result: Result) -> list[str]:
+    """The same without what other rules would make of the trials."""
+    score, measure = result.score, result.measure
+    said = [_pair_words(name, part) for name, part in score.parts.items()]
     if measure.pairs and not score.parts and score.value is not None:
         said.append("No plain test of the same day: no difference can be told.")
     return said + _counted(judged)

@@ -1,4 +1,4 @@
-"""Handing a visit in, and reading it: the events beside the text, decided once."""
+"""Reading what a student handed in: the events beside the text, decided once."""
 
 from typing import Final
 
@@ -6,9 +6,10 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlmodel import Session
 
-from app.access import ASSISTANT, STUDENT, may
-from app.clinical.visiting import JUDGED, KINDS
-from app.storage.errors import NotAllowed, NotFound
+from app.access import may
+from app.clinical.note import SECTIONS
+from app.clinical.visiting import KINDS
+from app.storage.errors import NotFound
 from app.storage.people import Person, actor
 from app.storage.review import (
     CHECKLIST,
@@ -20,10 +21,8 @@ from app.storage.review import (
     decision_of,
     text_for,
     texts_of,
-    write_text,
 )
 from app.storage.visits import visit_for
-from app.version import VERSION
 from app.web.dates import moment_words
 from app.web.deps import (
     Form,
@@ -34,48 +33,16 @@ from app.web.deps import (
     RowId,
     SignedIn,
     Site,
-    SiteDep,
     WriteSession,
     page,
     site_of,
 )
 from app.web.reauth import PassphraseFault
 from app.web.visit_events import events_of
-from app.web.visit_text import text_lines
 
 router = APIRouter()
 #: What a reviewer's button means.
 DECISIONS: Final = {"return": "returned", "approve": "approved", "co_sign": "co_signed"}
-
-
-@router.post("/visits/{visit_id}/text/hand-in", response_model=None)
-def hand_in(
-    form: FormDep,
-    me: SignedIn,
-    fault: PassphraseFault,
-    session: WriteSession,
-    site: SiteDep,
-    now: Now,
-    visit_id: RowId,
-) -> Response:
-    """A student hands in; the others sign, with their passphrase."""
-    visit, _ = visit_for(session, me, visit_id, "record_visit")
-    student = me.role == STUDENT
-    if not student and fault:
-        raise FormProblem(fault)
-    if me.role == ASSISTANT and visit.kind in JUDGED:
-        raise NotAllowed(
-            "An evaluation, re-evaluation or discharge is the therapist's."
-        )
-    own = form.text("own_words")
-    if len(own) > 4000:
-        raise FormProblem("At most 4000 letters of your own, please.")
-    lines = text_lines(session, site.catalogue, visit, site.zone)
-    write_text(
-        session, me, visit, lines, own_words=own, edition=site.catalogue.edition,
-        version=VERSION, now=now,
-    )  # fmt: skip
-    return RedirectResponse(f"/visits/{visit.id}/review", 303)
 
 
 @router.get("/review")
@@ -117,6 +84,8 @@ def _page(
         events=events_of(session, site.catalogue, visit),
         clock=lambda at: moment_words(at, site.zone).partition(", ")[2],
         comments=_comments(session, site, text),
+        headings=_headings(text),
+        worded=[p for p in text.parts or () if p["made"] and p["text"] != p["made"]],
         made=decision_of(session, text),
         by=lambda number: _name(session, number),
         earlier=texts_of(session, visit)[:-1],
@@ -127,6 +96,11 @@ def _page(
         typed=typed,
         errors=errors,
     )
+
+
+def _headings(text: VisitText) -> frozenset[str]:
+    """The lines of a note that are headings; a text of before has none."""
+    return frozenset(f"{w}:" for w in SECTIONS.values()) if text.parts else frozenset()
 
 
 def may_review(me: Person, is_demo: bool) -> bool:

@@ -7,7 +7,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from app.catalogue.load import Catalogue
-from app.clinical.make_safe import ON_THE_FLOOR, SYMPTOMS, WHATS
+from app.clinical.make_safe import ON_THE_FLOOR, POSITIONS, SYMPTOMS, WHATS
 from app.clinical.precautions import PRECAUTIONS
 from app.storage.people import Person
 from app.storage.safety import Answers, Stop
@@ -140,3 +140,17 @@ def happened(stop: Stop) -> str:
         parts.append("on a blood thinner")
     parts += [words for key, words in SYMPTOMS.items() if key in said.symptoms]
     return ", ".join(parts)
+
+
+def vitals_after(said: Answers) -> str:
+    """`sitting: 102/60 mmHg, heart rate 96 per minute`; empty without a number."""
+    parts = []
+    if said.systolic is not None and said.diastolic is not None:
+        parts.append(f"{said.systolic}/{said.diastolic} mmHg")
+    if said.heart_rate is not None:
+        parts.append(f"heart rate {said.heart_rate} per minute")
+    if said.saturation is not None:
+        parts.append(f"saturation {said.saturation} %")
+    told = ", ".join(parts)
+    where = POSITIONS.get(said.position or "", "")
+    return f"{where}: {told}" if told and where else told

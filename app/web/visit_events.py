@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import groupby
-from typing import Any
+from typing import Any, Final
 
 from sqlmodel import Session, col, select
 
@@ -40,11 +40,14 @@ from app.storage.observations import (
 )
 from app.storage.trials import Round, Trial
 from app.storage.visits import ExitItem, exit_rows, pauses_of
+from app.web.handed_on import passed_on
 from app.web.room_words import room_events
 from app.web.service_events import minutes_events
 from app.web.set_words import set_words
 from app.web.trial_words import trial_words
 from app.web.visit_stops import Told, against_events, stop_events, void_events
+
+ON_WHAT: Final = "Saturation on what? Without it no other can be compared."
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +70,7 @@ def events_of(session: Session, shelf: Catalogue, visit: Visit) -> list[Event]:
     tasks = recorded(session, visit, TaskObservation)
     found = [
         *_symptoms(session, visit),
-        *_vitals(session, visit),
+        *vital_events(session, visit),
         *_trials(shelf, trials),
         *_sets(session, shelf, sets),
         *_tasks(session, visit, tasks),
@@ -76,6 +79,7 @@ def events_of(session: Session, shelf: Catalogue, visit: Visit) -> list[Event]:
         *_own("against", against_events(session, shelf, visit)),
         *_own("void", void_events(shelf, trials, sets, tasks)),
         *_own("minutes", minutes_events(session, visit)),
+        *_passed_on(session, visit),
         *_pauses(session, visit),
         *_exit(session, visit),
     ]
@@ -85,6 +89,12 @@ def events_of(session: Session, shelf: Catalogue, visit: Visit) -> list[Event]:
 def _own(kind: str, told: Iterator[Told]) -> Iterator[Event]:
     for at, says, by in told:
         yield Event(at, kind, says, by)
+
+
+def _passed_on(session: Session, visit: Visit) -> Iterator[Event]:
+    """What was taught and shown back, and what was handed off."""
+    for p in passed_on(session, visit):
+        yield Event(p.at, p.kind, p.says, p.by, voided=p.voided, id=p.id)
 
 
 def _symptoms(session: Session, visit: Visit) -> Iterator[Event]:
@@ -119,7 +129,8 @@ def symptom_words(said: dict[str, Any]) -> list[str]:
     return [part for part in found if part]
 
 
-def _vitals(session: Session, visit: Visit) -> Iterator[Event]:
+def vital_events(session: Session, visit: Visit) -> Iterator[Event]:
+    """Each set, and what of it lies outside the limits that held then."""
     episode = session.get_one(Episode, visit.episode_id)
     before: dict[str, tuple[int, int]] = {}
     for row in recorded(session, visit, VitalSigns):
@@ -131,7 +142,7 @@ def _vitals(session: Session, visit: Visit) -> Iterator[Event]:
         if mind:
             mind.append(OUTSIDE)
         if row.saturation is not None and not (row.carrier or row.oxygen):
-            mind.append("Saturation on what? Without it no other can be compared.")
+            mind.append(ON_WHAT)
         pressure = _pressure(row)
         rest = "lying" if "lying" in before else "sitting"
         if pressure and rest in before and row.position.startswith("standing"):

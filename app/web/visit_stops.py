@@ -14,7 +14,13 @@ from app.storage.safety import Stop, stops_of_visit
 from app.storage.safety_rows import SafetyEvent
 from app.storage.trials import Round, Trial
 from app.web.set_words import set_words
-from app.web.stops import against_words, happened, stop_name, stop_sort
+from app.web.stops import (
+    against_words,
+    happened,
+    stop_name,
+    stop_sort,
+    vitals_after,
+)
 from app.web.trial_words import trial_words
 
 #: When, what is said, by whom.
@@ -37,11 +43,11 @@ def against_events(session: Session, shelf: Catalogue, visit: Visit) -> Iterator
 
 def _told(session: Session, shelf: Catalogue, stop: Stop) -> Iterator[Told]:
     name = stop_name(shelf, stop, short=False)
-    yield stop.row.recorded_at, _says(stop, name), stop.row.recorded_by
+    yield stop.row.recorded_at, stop_says(stop, name), stop.row.recorded_by
     yield from _after(session, stop, name)
 
 
-def _says(stop: Stop, name: str) -> str:
+def stop_says(stop: Stop, name: str) -> str:
     """`Stopped for safety: NAME: why`, `Done against an order in force (...): NAME`."""
     sort = stop_sort(stop)
     said = f"{sort[0].upper()}{sort[1:]}: {name}"
@@ -58,7 +64,8 @@ def _after(session: Session, stop: Stop, name: str) -> Iterator[Told]:
     what = "stop" if stop.row.outcome == "stopped" else "set"
     if row is not None:
         called = f"called: {row.called}" if row.called else ""
-        parts = [part for part in (happened(stop), called, row.note) if part]
+        said = (happened(stop), vitals_after(stop.answers), called, row.note)
+        parts = [part for part in said if part]
         says = f"After the {what} of {name}: {'; '.join(parts) or 'noted'}"
         yield row.recorded_at, says, row.recorded_by
     for seen in stop.seen:

@@ -18,11 +18,12 @@ def text_lines(
     lines = [f"{KINDS[visit.kind].capitalize()}, {visit.local_date}"]
     for event in events_of(session, shelf, visit):
         if event.says:
-            lines.append(_line(session, event, zone))
+            lines.append(event_line(session, event, zone))
     return lines
 
 
-def _line(session: Session, event: Event, zone: ZoneInfo) -> str:
+def event_line(session: Session, event: Event, zone: ZoneInfo) -> str:
+    """What an event says; a stop or a void with when it was and who did it."""
     if event.kind not in ("stop", "against", "void"):
         return event.says + (" (void)" if event.voided else "")
     name = session.get_one(Person, event.by).name if event.by else ""

@@ -10,11 +10,12 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlmodel import Session, col, select
 
 from app.access import STUDENT, Subject, may
-from app.clinical import assistance, visiting
+from app.clinical import assistance, hand_off, teaching, visiting
 from app.storage import visits
 from app.storage.episodes import Episode, Visit, open_episode, visit_today
 from app.storage.errors import NotAllowed, NotFound
 from app.storage.left_visits import is_left_open, look_into
+from app.storage.notes import is_open
 from app.storage.observations import (
     SymptomCheck,
     TaskObservation,
@@ -31,7 +32,7 @@ from app.storage.observations import (
 )
 from app.storage.patients import Patient, patient_for
 from app.storage.people import Person, actor
-from app.storage.review import decision_of, texts_of
+from app.storage.review import OF_CLOSED
 from app.storage.safety import stops_of_visit
 from app.web import visit_forms
 from app.web.dates import day_words, moment_words
@@ -51,6 +52,7 @@ from app.web.deps import (
     wants_fragment,
 )
 from app.web.leaving import exit_lines
+from app.web.note_links import notes_of
 from app.web.planning import plan_of_visit
 from app.web.stops import stop_name, stop_path
 from app.web.visit_deeds import DEEDS, Asked
@@ -147,6 +149,8 @@ def _page(
         going_on=_going_on(session, me, visit, now),
         lists=visiting,
         help=assistance,
+        teach=teaching,
+        audiences=hand_off.AUDIENCES,
         **_seen(session, site_of(request), me, visit, now),
     )
 
@@ -180,11 +184,9 @@ def _seen(
     answered = visits.exit_items(session, visit)
     events = events_of(session, site.catalogue, visit)
     tasks = recorded(session, visit, TaskObservation)
-    texts = texts_of(session, visit)
-    made = decision_of(session, texts[-1]) if texts else None
     return {
-        "text": texts[-1] if texts else None,
-        "returned": made is not None and made.decision == "returned",
+        "codes_open": _codes_open(session, visit),
+        "notes": notes_of(session, visit, mine=visit.person_id == me.id),
         "episode": episode,
         "events": events,
         "names": _names(session, events),
@@ -324,15 +326,18 @@ def code_task(
     code = form.text("code")
     if code not in assistance.FEDERAL or (row.level is None) != (code in NOT_TRIED):
         raise FormProblem("Choose a code that fits what was recorded.")
-    texts = texts_of(session, visit)
-    made = decision_of(session, texts[-1]) if texts else None
-    if texts and (made is None or made.decision != "returned"):
+    if not _codes_open(session, visit):
         raise FormProblem("The visit was handed in: its codes stand as they are.")
     offer = proposal(row)
     give_code(
         session, me, row, code, proposed=offer.code if offer else None, now=now
     )  # fmt: skip
     return RedirectResponse(f"/visits/{visit.id}#tasks", 303)
+
+
+def _codes_open(session: Session, visit: Visit) -> bool:
+    """Until a note of the visit was handed in or signed."""
+    return all(is_open(session, visit, note) for note in OF_CLOSED)
 
 
 def _task(

@@ -1,13 +1,14 @@
 // @ts-check
 /**
- * `form[data-taps]`: htmx sends it whole at each tap, so that a tap which was not saved goes
- * along with the next one. Says beside the form, by word, how that stands, and tries again.
+ * `[data-taps]`, a form or one line of a form: htmx sends it whole at each tap, so that a tap
+ * which was not saved goes along with the next one. Says beside it, by word, how that stands,
+ * and tries again.
  */
 
 const AGAIN_MS = 10_000;
-const NOT_YET = "Not saved yet: no answer from Tapeline. It stays ticked here and is sent again by itself.";
+const NOT_YET = "Not saved yet: no answer from Tapeline. It stays here and is sent again by itself.";
 const REFUSED = "Not saved: see the message at the top.";
-/** @type {Set<HTMLFormElement>} */
+/** @type {Set<HTMLElement>} */
 const unsaved = new Set();
 
 /** @param {BeforeUnloadEvent} event */
@@ -15,7 +16,7 @@ function ask(event) {
   if ([...unsaved].some((form) => form.isConnected)) event.preventDefault();
 }
 
-/** @param {HTMLFormElement} form */
+/** @param {HTMLElement} form */
 export function taps(form) {
   const said = /** @type {HTMLElement} */ (form.querySelector("[data-said]"));
   const byHand = /** @type {HTMLElement} */ (form.querySelector("[data-by-hand]"));
@@ -44,4 +45,6 @@ export function taps(form) {
     timer = window.setTimeout(send, AGAIN_MS);
   });
   window.addEventListener("online", send);
+  const whole = form.querySelector("textarea")?.form; // a line goes with the whole note
+  whole?.addEventListener("submit", () => unsaved.delete(form));
 }

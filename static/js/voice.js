@@ -25,14 +25,25 @@ export class Voice {
 
   /** @param {string} words */
   say(words) {
-    if (!this.speaks || !words) return;
+    if (words) this.read([words]);
+  }
+
+  /** Line by line: some phones fall silent in a long text. @param {string[]} lines
+   * @param {() => void} [done] */
+  read(lines, done) {
+    if (!this.speaks) return;
     if (this.speaks.speaking || this.speaks.pending) this.speaks.cancel(); // the newest counts
-    const utterance = new SpeechSynthesisUtterance(words);
-    utterance.lang = "en";
-    utterance.onerror = ({ error }) => {
-      if (!["interrupted", "canceled"].includes(error)) this.missing(NO_VOICE);
-    };
-    this.speaks.speak(utterance);
+    lines.forEach((words, place) => {
+      const utterance = new SpeechSynthesisUtterance(words);
+      utterance.lang = "en";
+      utterance.onerror = ({ error }) => {
+        if (["interrupted", "canceled"].includes(error)) return;
+        this.missing(NO_VOICE);
+        done?.();
+      };
+      if (place === lines.length - 1) utterance.onend = () => done?.();
+      this.speaks.speak(utterance);
+    });
   }
 
   hush() {

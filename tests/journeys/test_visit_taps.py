@@ -82,7 +82,8 @@ def test_whole_list_at_one_tap_leaves_strip_and_hand_off_open(
     expect(said).to_contain_text("hand-off given")
     page.get_by_role("button", name="Close this visit").tap()
     expect(page.locator("#close-error")).to_contain_text("hand-off given")
-    expect(page.locator("main > [role=alert].error")).to_contain_text("hand-off given")
+    alert = page.locator("main .body > [role=alert].error")
+    expect(alert).to_contain_text("hand-off given")
     expected(visit, "422")
 
 

@@ -8,6 +8,7 @@ from sqlalchemy.exc import IntegrityError
 
 from app.clinical.visiting import Limit
 from app.storage.database import write_session
+from app.storage.notes import add_to, edit_line
 from app.storage.observations import (
     SymptomCheck,
     TaskObservation,
@@ -119,6 +120,16 @@ BAD = [
     ("visit_text", f"own_words = {LONG}", "own_words"),
     ("visit_text", "edition = ''", "edition"),
     ("visit_text", "version = ''", "version"),
+    ("visit_text", "note = 'poem'", "note"),
+    ("note_edit", "uid = 'abc'", "uid"),
+    ("note_edit", "note = 'poem'", "note"),
+    ("note_edit", "line_key = ''", "line_key"),
+    ("note_edit", "section = 'end'", "section"),
+    ("note_edit", f"text = {LONG}", "text"),
+    ("addendum", "words = ''", "words"),
+    ("addendum", "reason = ''", "reason"),
+    ("addendum", "hash = 'abc'", "hash"),
+    ("addendum", "previous_hash = 'abc'", "previous_hash"),
     ("review_comment", "line = -1", "line"),
     ("review_comment", "words = ''", "words"),
     ("review_decision", "decision = 'ignored'", "decision"),
@@ -162,6 +173,8 @@ POINTERS = [
     ("owed", "patient_id"),
     ("plan_event", "episode_id"),
     ("visit_text", "visit_id"),
+    ("note_edit", "visit_id"),
+    ("addendum", "text_id"),
     ("review_comment", "text_id"),
     ("review_decision", "text_id"),
     ("desk_view", "person_id"),
@@ -196,10 +209,15 @@ def full(ward: Ward) -> Ward:
         pause(session, me, visit, "meal", NOW)
         set_exit_items(session, me, visit, {"hand_off": "nurse"}, NOW)
         close(session, me, visit, without_list="called away", now=NOW)
+        edit_line(
+            session, me, visit, "visit", key="next", section="plan", text="Again.",
+            made="", uid=new_uid(), now=NOW,
+        )  # fmt: skip
         written = write_text(
             session, me, visit, ["Treatment"], own_words="", edition="e", version="v",
             now=NOW,
         )  # fmt: skip
+        add_to(session, me, written, words="More.", reason="Late result", now=NOW)
         comment(session, me, written, 0, "why?", NOW)
         decide(
             session, me, written, "co_signed", statement="I was there",

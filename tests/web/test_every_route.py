@@ -31,6 +31,7 @@ from tests.make import (
     make_round,
     make_service,
     make_set,
+    make_teaching,
     make_trial,
     make_visit,
     new_uid,
@@ -114,7 +115,12 @@ ROWS: dict[tuple[str, str], str] = {
     ("POST", "/caseload/today"): SIGNED_IN,
     ("GET", "/home"): SIGNED_IN,
     ("GET", "/review"): SIGNED_IN,
-    ("POST", "/visits/{visit_id}/text/hand-in"): BEDSIDE,
+    ("GET", "/visits/{visit_id}/notes/{note}"): BEDSIDE,
+    # The visit is the therapist's own; a supervisor words with them.
+    ("POST", "/visits/{visit_id}/notes/{note}"): "snnnfnyy",
+    ("POST", "/visits/{visit_id}/notes/{note}/sign"): "snnnfnyf",
+    ("POST", "/visits/{visit_id}/notes/{note}/addenda"): BEDSIDE,
+    ("GET", "/visits/{visit_id}/notes/{note}/text"): BEDSIDE,
     ("GET", "/visits/{visit_id}/review"): BEDSIDE,
     ("POST", "/review/{text_id}/comments"): OVERSIGHT,
     ("POST", "/review/{text_id}/decision"): OVERSIGHT,
@@ -154,6 +160,11 @@ ROWS: dict[tuple[str, str], str] = {
     ("GET", "/visits/{visit_id}/picture"): BEDSIDE,
     ("POST", "/visits/{visit_id}/looked"): OVERSIGHT,
     ("POST", "/visits/{visit_id}/{part}"): BEDSIDE,
+    ("GET", "/visits/{visit_id}/teaching"): BEDSIDE,
+    ("POST", "/visits/{visit_id}/teaching"): BEDSIDE,
+    ("POST", "/teaching/{teaching_id}/void"): BEDSIDE,
+    ("GET", "/visits/{visit_id}/hand-off/{to}"): BEDSIDE,
+    ("POST", "/visits/{visit_id}/hand-off/{to}"): BEDSIDE,
     ("POST", "/visits/{visit_id}/tasks/{task_id}/code"): BEDSIDE,
     ("POST", "/visits/{visit_id}/tasks/{task_id}/void"): BEDSIDE,
     ("GET", OF_PATIENT + "/rooms"): BEDSIDE,
@@ -237,10 +248,13 @@ IN_PATH = {
     "view_id": "1",
     "text_id": "1",
     "kind": "report",
+    "note": "visit",
     "sign_in_id": "1",
     "device_id": "1",
     "change_id": "1",
     "room_measure_id": "1",
+    "teaching_id": "1",
+    "to": "nursing",
     "token": "x" * 32,
 }
 
@@ -266,6 +280,7 @@ def world(site: Site, patient_id: int) -> None:
             now=site.clock(),
         )
         make_room_measure(session, owner, visit)
+        make_teaching(session, owner, visit)
         make_room_change(session, owner, visit)
         close(session, owner, visit, without_list="called away", now=site.clock())
         write_text(

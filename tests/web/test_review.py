@@ -17,6 +17,7 @@ from tests.make import PASSPHRASE
 from tests.web.test_visits import LEFT_ROOM, begin, put
 
 SignIn = Callable[[str], TestClient]
+LINE = f"own-{'1' * 32}"
 OWN = "Needed two rests; graded the seat height down."
 SAID = {
     "statement": "Present throughout; I decided on the grading.",
@@ -39,7 +40,8 @@ def visit(student: TestClient, site: Site, patient_id: int) -> str:
 
 
 def hand_in(client: TestClient, visit: str, own: str = OWN) -> int:
-    return client.post(f"{visit}/text/hand-in", data={"own_words": own}).status_code
+    said = {f"text-{LINE}": own, f"section-{LINE}": "assessment"}
+    return client.post(f"{visit}/notes/visit/sign", data=said).status_code
 
 
 def decide(client: TestClient, decision: str, **said: str) -> int:
@@ -88,7 +90,7 @@ def test_co_signed_keeps_both_texts_and_leaves_the_desk(
     assert OWN in page
     assert "In the room the whole time, 45 min" in page
     assert "Read and co-sign" not in supervisor.get("/desk").text
-    assert [t.own_words for t in texts(site)] == [OWN]
+    assert [t.lines[-1] for t in texts(site)] == [OWN]
 
 
 def test_returned_with_a_comment_on_a_line_is_written_anew(
@@ -106,7 +108,7 @@ def test_returned_with_a_comment_on_a_line_is_written_anew(
     assert again == 303
     first, second = texts(site)
     assert second.previous_hash == first.hash
-    assert (first.own_words, second.own_words) == (OWN, "Verbal cues, twice.")
+    assert (first.lines[-1], second.lines[-1]) == (OWN, "Verbal cues, twice.")
     assert "Which cues?" not in "".join(second.lines)
 
 
@@ -163,9 +165,9 @@ def test_therapist_signs_with_the_passphrase(
 ) -> None:
     url = begin(therapist, patient_id)
     put(therapist, url, "close", without="called away")
-    bare = therapist.post(f"{url}/text/hand-in", data={"own_words": OWN})
-    sure = {"own_words": OWN, "passphrase": PASSPHRASE}
-    signed = therapist.post(f"{url}/text/hand-in", data=sure)
+    bare = therapist.post(f"{url}/notes/visit/sign")
+    sure = {"passphrase": PASSPHRASE}
+    signed = therapist.post(f"{url}/notes/visit/sign", data=sure)
 
     assert bare.status_code == 422
     assert signed.status_code == 303
@@ -175,7 +177,7 @@ def test_therapist_signs_with_the_passphrase(
 @pytest.mark.parametrize(
     ("change", "row"),
     [
-        ("UPDATE visit_text SET own_words = 'Needed one rest'", "visit_text 1"),
+        ("UPDATE visit_text SET parts = NULL", "visit_text 1"),
         ("UPDATE visit_text SET edition = 'x'", "visit_text 1"),
         ("UPDATE review_decision SET statement = 'Absent'", "review_decision 1"),
     ],

@@ -300,7 +300,9 @@ def bodies_sent(app: FastAPI, method: str) -> bytes:
         "query_string": b"",
         "headers": [(b"host", b"localhost")],
     }
-    asyncio.run(app(scope, receive, send))
+    # In a thread of its own: where a browser was driven, this one has a loop already.
+    with ThreadPoolExecutor(1) as own:
+        own.submit(asyncio.run, app(scope, receive, send)).result()  # type: ignore[arg-type]
     return b"".join(sent)
 
 

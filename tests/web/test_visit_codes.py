@@ -77,7 +77,7 @@ def test_code_stands_once_the_visit_is_signed(
     put(therapist, visit, "tasks", **TASK)
     put(therapist, visit, "close", without="called away")
     assert put(therapist, visit, "tasks/1/code", code="03") == 303
-    assert put(therapist, visit, "text/hand-in", passphrase=PASSPHRASE) == 303
+    assert put(therapist, visit, "notes/visit/sign", passphrase=PASSPHRASE) == 303
 
     assert put(therapist, visit, "tasks/1/code", code="02") == 422
     assert [row.code for row in rows(site, TaskCode)] == ["03"]

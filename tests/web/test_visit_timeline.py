@@ -95,7 +95,7 @@ def test_stops_and_voids_stand_in_the_text_with_hour_and_person(
     put(therapist, visit, "tasks", **TASK)
     put(therapist, visit, "tasks/1/void", void_reason="other leg")
     put(therapist, visit, "close", without="called away")
-    put(therapist, visit, "text/hand-in", passphrase=PASSPHRASE)
+    put(therapist, visit, "notes/visit/sign", passphrase=PASSPHRASE)
     (text,) = rows(site, VisitText)
 
     void = "Voided: dressing, lower body: other leg (09:30, Therapist)"
