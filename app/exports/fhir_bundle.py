@@ -25,7 +25,8 @@ MEDIA_TYPE: Final = "application/fhir+json"
 NO_DIAGNOSIS: Final = (
     "What sources say of a score is no diagnosis; licensed judgement and local policy "
     "decide. Not in here, but for what the signed texts say: what was voided, answers "
-    "about symptoms, sizes of the body and of rooms, home sheets, and who is assigned."
+    "about symptoms, teaching, hand-offs, sizes of the body and of rooms, home sheets, "
+    "and who is assigned."
 )
 #: The sections of the contents by the kind of what they hold.
 _SECTIONS: Final = {

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from sqlmodel import Session, col, select
 
 from app.catalogue.load import Catalogue
+from app.clinical.note import NOTE_KINDS
 from app.clinical.owing import Clocks
 from app.clinical.precautions import PRECAUTIONS
 from app.clinical.visiting import KINDS, NOT_DONE
@@ -23,6 +24,7 @@ from app.exports.fhir_values import (
     VisitValue,
 )
 from app.storage.episodes import Episode, Visit, episodes_of
+from app.storage.notes import addenda_of
 from app.storage.patients import Patient, details_of
 from app.storage.people import Person
 from app.storage.precautions import PrecautionOnEpisode
@@ -213,12 +215,13 @@ def _minutes(g: Gathering, visit: Visit, now: datetime) -> int:
 def _texts(g: Gathering) -> Iterator[TextValue]:
     """What was signed, and what of a student's was co-signed."""
     for visit in g.visits.values():
-        for text in texts_of(g.session, visit):
-            made = decision_of(g.session, text)
-            if text.kind == "signed" or is_co_signed(made):
-                yield _text(g, visit, text, made if is_co_signed(made) else None)
-            else:
-                g.release.left_out["texts"] += 1
+        for note in NOTE_KINDS:
+            for text in texts_of(g.session, visit, note):
+                made = decision_of(g.session, text)
+                if text.kind == "signed" or is_co_signed(made):
+                    yield _text(g, visit, text, made if is_co_signed(made) else None)
+                else:
+                    g.release.left_out["texts"] += 1
 
 
 def _text(
@@ -230,12 +233,23 @@ def _text(
         visit=visit_key(visit),
         author=g.person(text.author_id),
         at=text.written_at.astimezone(zone),
-        title=f"{KINDS[visit.kind].capitalize()}, {visit.local_date}",
-        text="\n".join([*text.lines, *filter(None, [text.own_words])]),
+        title=f"{NOTE_KINDS[text.note or 'visit'].capitalize()}, {visit.local_date}",
+        text="\n".join(filter(None, (*text.lines, text.own_words, *_added(g, text)))),
         signer=g.person(made.person_id) if made else "",
         signed_at=made.decided_at.astimezone(zone) if made else None,
         statement=_statement(g, made) if made else "",
     )
+
+
+def _added(g: Gathering, text: VisitText) -> Iterator[str]:
+    """Its addenda; nobody answers for a student's."""
+    for added in addenda_of(g.session, text):
+        if added.author_id in g.release.students:
+            g.release.left_out["addenda"] += 1
+            continue
+        name = g.session.get_one(Person, added.author_id).name
+        on = added.written_at.astimezone(g.zone)
+        yield f"Added {on:%Y-%m-%d, %H:%M} by {name} ({added.reason}): {added.words}"
 
 
 def _statement(g: Gathering, made: ReviewDecision) -> str:

@@ -14,7 +14,7 @@ from sqlmodel import Session, col, select
 from app.access import STUDENT
 from app.storage.episodes import Visit
 from app.storage.people import Person
-from app.storage.review import ReviewDecision, VisitText
+from app.storage.review import OF_CLOSED, ReviewDecision, VisitText
 from app.storage.trials import RoundTrials, Trial
 
 
@@ -96,9 +96,11 @@ def _texts(session: Session, visits: Sequence[Visit]) -> dict[int, list[Told]]:
 
 
 def _answered(visit: Visit, texts: Sequence[Told], release: Release) -> Answered:
-    handed_in = any(text.kind == "handed_in" for text, _ in texts)
-    co_signed = [text.written_at for text, made in texts if is_co_signed(made)]
-    signed = [text.written_at for text, _ in texts if text.kind == "signed"]
+    """A report of a longer time answers for none of the visit's own entries."""
+    own = [(text, made) for text, made in texts if (text.note or "visit") in OF_CLOSED]
+    handed_in = any(text.kind == "handed_in" for text, _ in own)
+    co_signed = [text.written_at for text, made in own if is_co_signed(made)]
+    signed = [text.written_at for text, _ in own if text.kind == "signed"]
     return Answered(
         author=visit.person_id,
         # Who handed in was a student then, whatever their role is today.

@@ -1,6 +1,7 @@
 """A record as a FHIR file: whose it is to export, and what a student's work needs."""
 
 import json
+from base64 import b64decode
 from collections.abc import Callable
 from decimal import Decimal
 from typing import Any
@@ -15,11 +16,12 @@ from app.storage.audit import AuditEntry
 from app.storage.database import read_session, write_session
 from app.storage.episodes import Visit, open_episode
 from app.storage.goals import sign_goal
+from app.storage.notes import add_to
 from app.storage.observations import TaskObservation, VitalSigns, record
 from app.storage.patients import Patient
 from app.storage.people import Person
 from app.storage.responsible import assign
-from app.storage.review import decide, write_text
+from app.storage.review import decide, texts_of, write_text
 from app.storage.trials import Trial, TrialBody, void_trial
 from app.storage.visits import close, miss
 from app.web.deps import Site
@@ -124,6 +126,12 @@ def left_out(made: Json) -> str:
     (contents,) = fhir_rules.of_kind(made, "Composition")
     said: str = contents["text"]["div"]
     return said
+
+
+def text_of(made: Json) -> str:
+    """The words of the only signed text."""
+    (told,) = fhir_rules.of_kind(made, "DocumentReference")
+    return b64decode(told["content"][0]["attachment"]["data"]).decode()
 
 
 class TestFile:
@@ -352,6 +360,41 @@ class TestStudent:
 
         assert scores(made) == ["12.0"]
         assert "encounter" not in score
+
+    def test_report_answers_for_none_of_a_visits_own_entries(
+        self, export: Export, at_bedside: Callable[[Deed], None]
+    ) -> None:
+        def visit(b: Bedside) -> None:
+            mine = b.visit(b.therapist)
+            b.trial(b.student, mine, 12_000)
+            b.clock.move(hours=1)
+            write_text(
+                b.session, b.therapist, mine, ["Going on"], note="progress",
+                edition="e", version="v", now=b.clock(),
+            )  # fmt: skip
+
+        at_bedside(visit)
+        made = export()
+
+        assert scores(made) == []
+        assert text_of(made).startswith("Going on")
+
+    def test_addendum_goes_unless_it_is_a_students(
+        self, export: Export, at_bedside: Callable[[Deed], None]
+    ) -> None:
+        def visit(b: Bedside) -> None:
+            mine = b.visit(b.therapist)
+            b.hand_in(mine, "")
+            (text,) = texts_of(b.session, mine)
+            for by, words in ((b.therapist, "Left hand"), (b.student, "Right hand")):
+                add_to(b.session, by, text, words=words, reason="slip", now=b.clock())
+
+        at_bedside(visit)
+        made = export()
+
+        assert "by Therapist (slip): Left hand" in text_of(made)
+        assert "Right hand" not in text_of(made)
+        assert "addenda 1" in left_out(made)
 
     def test_goal_goes_once_it_is_signed(
         self, export: Export,
