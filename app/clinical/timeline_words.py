@@ -1,0 +1,98 @@
+"""Marks of a time picture, and words beside them that cover nothing.
+
+Pure geometry, beside `timeline`. Widths of words are guessed. What finds no place keeps
+its mark, and its words stand in the table alone.
+"""
+
+from collections.abc import Sequence
+from typing import Final, Literal, NamedTuple
+
+from app.clinical.timeline import Room, em_of, in_em
+
+Side = Literal["above", "below", "right", "left"]
+#: Half a mark, em.
+HALF_EM: Final = 0.4
+
+
+class Mark(NamedTuple):
+    """`of` are the facts it stands for, `says` its words on the side `at`."""
+
+    x: float
+    y: float
+    shape: str
+    of: tuple[int, ...]
+    says: str = ""
+    at: str = ""
+    off: int = 0
+    dashes: tuple[float, ...] = ()
+    more: bool = False
+
+
+class Box(NamedTuple):
+    """In em, from the plot's left edge and the lane's top."""
+
+    left: float
+    top: float
+    right: float
+    bottom: float
+
+    def clear_of(self, other: "Box") -> bool:
+        return (
+            self.right <= other.left or other.right <= self.left
+            or self.bottom <= other.top or other.bottom <= self.top
+        )  # fmt: skip
+
+    def within(self, other: "Box") -> bool:
+        return (
+            self.left >= other.left and self.top >= other.top
+            and self.right <= other.right and self.bottom <= other.bottom
+        )  # fmt: skip
+
+
+def worded(
+    drawn: Sequence[Mark], taken: Sequence[Box], bounds: Box, room: Room
+) -> list[Mark]:
+    """Words beside the latest first, then the first, then from the newest back."""
+    boxes = [dot_box(mark, room) for mark in drawn]
+    latest = [n for n, mark in enumerate(drawn) if mark.shape == "latest"]
+    turns = dict.fromkeys([*latest, *range(len(drawn))[:1], *range(len(drawn))[::-1]])
+    words: list[Box] = []
+    placed = [mark._replace(says="") for mark in drawn]
+    for n in turns:
+        others = [*taken, *words, *boxes[:n], *boxes[n + 1 :]]
+        for side in _sides(drawn[n]):
+            box = word_box(drawn[n], side, room)
+            if box.within(bounds) and all(map(box.clear_of, others)):
+                placed[n] = drawn[n]._replace(at=side)
+                words.append(box)
+                break
+    return placed
+
+
+def _sides(mark: Mark) -> tuple[Side, ...]:
+    if not mark.says:
+        return ()
+    if mark.shape == "latest":
+        return "right", "above", "below", "left"
+    return "above", "below", "right", "left"
+
+
+def flag_box(flag: Mark, room: Room) -> Box:
+    at = in_em(flag.x, room)
+    right = at + (1.3 if flag.says else 0.75)
+    return Box(at - 0.15, flag.y - 1.15, right, flag.y + 0.4)
+
+
+def dot_box(mark: Mark, room: Room) -> Box:
+    at = in_em(mark.x, room)
+    return Box(at - HALF_EM, mark.y - HALF_EM, at + HALF_EM, mark.y + HALF_EM)
+
+
+def word_box(mark: Mark, side: Side, room: Room) -> Box:
+    at, y, wide = in_em(mark.x, room), mark.y, em_of(mark.says)
+    if side == "above":
+        return Box(at - wide / 2, y - 1.5, at + wide / 2, y - 0.5)
+    if side == "below":
+        return Box(at - wide / 2, y + 0.5, at + wide / 2, y + 1.5)
+    left = at + 0.6 if side == "right" else at - 0.6 - wide
+    return Box(left, y - 0.5, left + wide, y + 0.5)
