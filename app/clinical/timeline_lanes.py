@@ -138,7 +138,10 @@ class Notch(NamedTuple):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lane:
-    """What a lane is made of; `points` come oldest first. `up` says what up means."""
+    """What a lane is made of; `points` come oldest first.
+
+    `up` says what up means. `steps`: a value holds until the next one, as a grade does.
+    """
 
     rise: Rise
     points: tuple[Point, ...]
@@ -146,6 +149,7 @@ class Lane:
     limit: Limit | None = None
     error: Error | None = None
     up: str = ""
+    steps: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -292,10 +296,14 @@ def _bounds(plot: _Plot, room: Room) -> Box:
 
 
 def _joins(plot: _Plot, room: Room) -> tuple[Stroke, ...]:
-    """Straight from each comparable score that is drawn to the next one."""
+    """From each point of the line that is drawn to the next one."""
     joined = [k.point for k in _thinned(plot, room) if k.point.joined]
     places = [(plot.span.x(p.day), plot.y(p)) for p in joined]
-    return tuple(Stroke(*one, *other) for one, other in pairwise(places))
+    if not plot.lane.steps:
+        return tuple(Stroke(*one, *other) for one, other in pairwise(places))
+    treads = (Stroke(x1, y1, x2, y1) for (x1, y1), (x2, _) in pairwise(places))
+    risers = (Stroke(x2, y1, x2, y2) for (_, y1), (x2, y2) in pairwise(places))
+    return (*treads, *risers)
 
 
 def _holds(span: Span, lane: Lane) -> Iterator[Stroke]:

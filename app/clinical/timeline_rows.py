@@ -75,7 +75,7 @@ class BarView:
     """A stretch: `before` and `after` say that it goes on past the picture's edge."""
 
     x: float
-    width: float
+    to: float
     before: bool
     after: bool
     marks: tuple[RowMark, ...]
@@ -92,7 +92,7 @@ def bar(span: Span, stretch: Stretch) -> BarView:
         marks[x, fact.shape] = kept._replace(of=(*kept.of, fact.fact))
     return BarView(
         x=left,
-        width=round(max(right - left, 0.0), 2),
+        to=max(left, right),
         before=stretch.begins < span.first,
         after=stretch.ends is None or stretch.ends > span.last,
         marks=tuple(marks.values()),
