@@ -14,6 +14,8 @@ from typing import Final, Generic, Literal, NamedTuple, TypeVar
 Anchor = Literal["start", "middle", "end"]
 T = TypeVar("T")
 
+#: The first day's words may stand left of its tick, over the tapes.
+ANCHORS: Final[tuple[Anchor, ...]] = ("middle", "end")
 #: Percent of the plot kept free at both ends, so that no mark is cut.
 EDGE: Final = 4.0
 #: Left of the plot, where the tape or the name of a row stands, em.
@@ -118,12 +120,14 @@ def axis(span: Span, now: str = "") -> tuple[Seen[Tick], ...]:
 def ticks(span: Span, room: Room, now: str = "") -> tuple[Tick, ...]:
     """Both ends, and the finest of days, weeks and months that fits between them.
 
-    A tick whose words would touch those of an end keeps its line alone.
+    A tick whose words would touch those of an end keeps its line alone; one beside an
+    end has none.
     """
     ends = _ends(span, room, now)
     taken = [seat(tick.x, tick.words, room, tick.anchor) for tick in ends]
     for days, words in _choices(span, room):
-        between = [Tick(span.x(day), words(day)) for day in days]
+        every = [Tick(span.x(day), words(day)) for day in days]
+        between = [t for t in every if not any(_beside(t, end, room) for end in ends)]
         seats = [seat(tick.x, tick.words, room) for tick in between]
         if all(apart(one, other) for one, other in pairwise(seats)):
             bare = (
@@ -132,6 +136,10 @@ def ticks(span: Span, room: Room, now: str = "") -> tuple[Tick, ...]:
             )  # fmt: skip
             return (*ends, *bare)
     return ends
+
+
+def _beside(tick: Tick, end: Tick, room: Room) -> bool:
+    return abs(in_em(tick.x - end.x, room)) < 2 * GAP_EM
 
 
 def seat(
@@ -153,21 +161,25 @@ def _ends(span: Span, room: Room, now: str) -> tuple[Tick, ...]:
         last = last._replace(anchor="end")
     if not span.days:
         return (last,)
-    first = Tick(span.x(span.first), day_of(span.first, span.last), "middle", True)
-    if seat(first.x, first.words, room)[0] < -LEFT_EM:
-        first = first._replace(anchor="start")
-    seats = [seat(tick.x, tick.words, room, tick.anchor) for tick in (first, last)]
-    return (first, last) if apart(*seats) else (first, Tick(last.x, "", "middle", True))
+    words = day_of(span.first)
+    for anchor in ANCHORS:
+        first = Tick(span.x(span.first), words, anchor, True)
+        mine = seat(first.x, words, room, anchor)
+        if mine[0] >= -LEFT_EM and apart(
+            mine, seat(last.x, last.words, room, last.anchor)
+        ):
+            return first, last
+    return Tick(span.x(span.first), words, "middle", True), last._replace(words="")
 
 
-def day_of(day: date, last: date | None = None) -> str:
-    """`3 Nov`, with the year where it is not that of `last`."""
-    year = f" {day.year}" if last and day.year != last.year else ""
-    return f"{day.day} {day:%b}{year}"
+def day_of(day: date) -> str:
+    """`3 Nov`: the page says of which year."""
+    return f"{day.day} {day:%b}"
 
 
 def _month_of(day: date) -> str:
-    return f"{day:%b %Y}" if day.month == 1 else f"{day:%b}"
+    """`Nov`; a year by its number, where it begins."""
+    return str(day.year) if day.month == 1 else f"{day:%b}"
 
 
 Choice = tuple[list[date], Callable[[date], str]]

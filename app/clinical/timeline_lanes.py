@@ -33,7 +33,7 @@ GAP_EM: Final = 0.9
 #: Dashes drawn for the sets of a day; above these a plus stands over them.
 MOST_SETS: Final = 5
 _DASH_EM: Final = 0.32
-_MOST_ROWS: Final = 6
+_ROW_EM: Final = 1.15
 
 
 class Rise(NamedTuple):
@@ -61,7 +61,7 @@ class Rise(NamedTuple):
     def rows(self) -> tuple["Row", ...]:
         """A numeral at every step, at every second or third where there are many."""
         count = int((self.high - self.low) / self.step)
-        every = -(-count // _MOST_ROWS)
+        every = -(-count // int(self.height / _ROW_EM))
         values = [self.low + self.step * n for n in range(0, count + 1, every)]
         return tuple(Row(self.y(v), plain(v)) for v in values)
 
@@ -119,6 +119,14 @@ class Stroke(NamedTuple):
     y2: float
 
 
+class Tally(NamedTuple):
+    """A dash for each set of a day, from `ys[0]` up; `more` than are drawn."""
+
+    x: float
+    ys: tuple[float, ...]
+    more: bool
+
+
 class Bracket(NamedTuple):
     """The error interval; an end beyond the tape gets no cap."""
 
@@ -161,8 +169,10 @@ class LaneView:
     rows: tuple[Row, ...]
     none_y: float | None
     floor: float
+    sets_y: float
     marks: tuple[Seen[Mark], ...]
     joins: tuple[Seen[Stroke], ...]
+    tallies: tuple[Seen[Tally], ...]
     holds: tuple[Stroke, ...]
     notch: Notch | None
     bracket: Bracket | None
@@ -215,8 +225,10 @@ def lane_view(span: Span, lane: Lane) -> LaneView:
         rows=rise.rows(),
         none_y=plot.none_y,
         floor=plot.floor,
+        sets_y=round(plot.floor - 2 * _DASH_EM, 2),
         marks=in_rooms(lambda room: marks(plot.span, lane, room)),
         joins=in_rooms(lambda room: _joins(plot, room)),
+        tallies=in_rooms(lambda room: _tallies(plot, room)),
         holds=tuple(_holds(span, lane)),
         notch=_notch(lane),
         bracket=_bracket(span, lane),
@@ -231,6 +243,9 @@ def marks(span: Span, lane: Lane, room: Room) -> tuple[Mark, ...]:
     flags = [_flag(plot, target) for target in lane.targets]
     taken = [flag_box(flag, room) for flag in flags]
     taken.append(Box(-9, 0, em_of(lane.up) - LEFT_EM, 1.1))
+    if lane.limit is not None:
+        y = lane.rise.y(lane.limit.value)
+        taken.append(Box(0, y - 0.1, room.em, y + 0.1))
     bracket = _bracket(span, lane)
     if bracket is not None:
         at = in_em(bracket.x, room)
@@ -266,8 +281,6 @@ def _ends_of(plot: _Plot, bunch: Sequence[Point]) -> Iterator[_Kept]:
 
 def _mark(plot: _Plot, kept: _Kept) -> Mark:
     point, rise = kept.point, plot.lane.rise
-    base = plot.floor - _DASH_EM
-    dashes = min(point.sets, MOST_SETS)
     return Mark(
         x=plot.span.x(point.day),
         y=plot.y(point),
@@ -275,8 +288,6 @@ def _mark(plot: _Plot, kept: _Kept) -> Mark:
         of=kept.of,
         says=point.says,
         off=0 if point.value is None else rise.off(point.value),
-        dashes=tuple(round(base - n * _DASH_EM, 2) for n in range(dashes)),
-        more=point.sets > MOST_SETS,
     )
 
 
@@ -292,7 +303,7 @@ def _flag(plot: _Plot, target: Target) -> Mark:
 
 def _bounds(plot: _Plot, room: Room) -> Box:
     bottom = plot.foot + (NONE_EM if plot.none_y is not None else 0)
-    return Box(-0.3, 0.0, room.em + room.aside, bottom + 0.1)
+    return Box(-0.7, 0.0, room.em + room.aside, bottom + 0.1)
 
 
 def _joins(plot: _Plot, room: Room) -> tuple[Stroke, ...]:
@@ -304,6 +315,23 @@ def _joins(plot: _Plot, room: Room) -> tuple[Stroke, ...]:
     treads = (Stroke(x1, y1, x2, y1) for (x1, y1), (x2, _) in pairwise(places))
     risers = (Stroke(x2, y1, x2, y2) for (_, y1), (x2, y2) in pairwise(places))
     return (*treads, *risers)
+
+
+def _tallies(plot: _Plot, room: Room) -> list[Tally]:
+    """Where days lie too near, those of the last of them."""
+    days: dict[date, int] = {}
+    for point in plot.lane.points:
+        days[point.day] = days.get(point.day, 0) + point.sets
+    done = [day for day, sets in days.items() if sets]
+    found = bunches(done, lambda day: plot.x_em(day, room), GAP_EM)
+    return [_tally(plot, bunch[-1], days[bunch[-1]]) for bunch in found]
+
+
+def _tally(plot: _Plot, day: date, sets: int) -> Tally:
+    base = plot.floor - _DASH_EM
+    drawn = range(min(sets, MOST_SETS))
+    ys = tuple(round(base - n * _DASH_EM, 2) for n in drawn)
+    return Tally(plot.span.x(day), ys, sets > MOST_SETS)
 
 
 def _holds(span: Span, lane: Lane) -> Iterator[Stroke]:

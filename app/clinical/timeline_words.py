@@ -9,13 +9,18 @@ from typing import Final, Literal, NamedTuple
 
 from app.clinical.timeline import Room, em_of, in_em
 
-Side = Literal["above", "below", "right", "left"]
+Side = Literal["above", "below", "right", "left", "over", "under"]
 #: Half a mark, em.
 HALF_EM: Final = 0.4
+#: What has no number lies in a low row, where words have room beside it alone.
+_FLAT: Final = ("unable", "declined", "stopped")
 
 
 class Mark(NamedTuple):
-    """`of` are the facts it stands for, `says` its words on the side `at`."""
+    """`of` are the facts it stands for, `says` its words on the side `at`.
+
+    `over` and `under` are at the right of it, a little up or down.
+    """
 
     x: float
     y: float
@@ -24,8 +29,6 @@ class Mark(NamedTuple):
     says: str = ""
     at: str = ""
     off: int = 0
-    dashes: tuple[float, ...] = ()
-    more: bool = False
 
 
 class Box(NamedTuple):
@@ -72,9 +75,11 @@ def worded(
 def _sides(mark: Mark) -> tuple[Side, ...]:
     if not mark.says:
         return ()
+    if mark.shape in _FLAT:
+        return "right", "left"
     if mark.shape == "latest":
-        return "right", "above", "below", "left"
-    return "above", "below", "right", "left"
+        return "right", "above", "below", "over", "under", "left"
+    return "above", "below", "over", "under", "right", "left"
 
 
 def flag_box(flag: Mark, room: Room) -> Box:
@@ -94,5 +99,6 @@ def word_box(mark: Mark, side: Side, room: Room) -> Box:
         return Box(at - wide / 2, y - 1.5, at + wide / 2, y - 0.5)
     if side == "below":
         return Box(at - wide / 2, y + 0.5, at + wide / 2, y + 1.5)
-    left = at + 0.6 if side == "right" else at - 0.6 - wide
-    return Box(left, y - 0.5, left + wide, y + 0.5)
+    left = at - 0.6 - wide if side == "left" else at + 0.6
+    down = {"over": -0.9, "under": 0.9}.get(side, 0.0)
+    return Box(left, y + down - 0.5, left + wide, y + down + 0.5)

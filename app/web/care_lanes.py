@@ -47,7 +47,7 @@ def shapes_of(lane: CareLane) -> Iterator[str]:
             yield "join"
         if lane.view.bracket is not None:
             yield "error"
-        if any(seen.it.dashes for seen in lane.view.marks):
+        if lane.view.tallies:
             yield "dashes"
         if any(seen.it.off for seen in lane.view.marks):
             yield "off"
