@@ -7,7 +7,7 @@ the worst of each stretch, and every mark says which facts it stands for.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 from itertools import pairwise
@@ -190,6 +190,7 @@ class _Plot:
 
     span: Span
     lane: Lane
+    kept: dict[Room, list[_Kept]] = field(default_factory=dict)
 
     @property
     def foot(self) -> float:
@@ -226,7 +227,7 @@ def lane_view(span: Span, lane: Lane) -> LaneView:
         none_y=plot.none_y,
         floor=plot.floor,
         sets_y=round(plot.floor - 2 * _DASH_EM, 2),
-        marks=in_rooms(lambda room: marks(plot.span, lane, room)),
+        marks=in_rooms(lambda room: _marks(plot, room)),
         joins=in_rooms(lambda room: _joins(plot, room)),
         tallies=in_rooms(lambda room: _tallies(plot, room)),
         holds=tuple(_holds(span, lane)),
@@ -238,7 +239,11 @@ def lane_view(span: Span, lane: Lane) -> LaneView:
 
 def marks(span: Span, lane: Lane, room: Room) -> tuple[Mark, ...]:
     """Flags of targets, and every point that fits, with its words where they fit."""
-    plot = _Plot(span, lane)
+    return _marks(_Plot(span, lane), room)
+
+
+def _marks(plot: _Plot, room: Room) -> tuple[Mark, ...]:
+    span, lane = plot.span, plot.lane
     drawn = [_mark(plot, kept) for kept in _thinned(plot, room)]
     flags = [_flag(plot, target) for target in lane.targets]
     taken = [flag_box(flag, room) for flag in flags]
@@ -254,11 +259,21 @@ def marks(span: Span, lane: Lane, room: Room) -> tuple[Mark, ...]:
 
 
 def _thinned(plot: _Plot, room: Room) -> list[_Kept]:
-    """Of each kind of mark the best and the worst of each short stretch, in order."""
+    """Of each kind of mark the best and the worst of each short stretch, in order.
+
+    The first of the line stays, as the latest does: the change is told from it.
+    """
+    if room not in plot.kept:
+        plot.kept[room] = _thin(plot, room)
+    return plot.kept[room]
+
+
+def _thin(plot: _Plot, room: Room) -> list[_Kept]:
     order = {p.fact: place for place, p in enumerate(plot.lane.points)}
-    kinds: dict[tuple[str, bool], list[Point]] = {}
-    for point in plot.lane.points:
-        kinds.setdefault((point.shape, point.value is None), []).append(point)
+    first = next((p.fact for p in plot.lane.points if p.joined), 0)
+    kinds: dict[tuple[str, bool, bool], list[Point]] = {}
+    for p in plot.lane.points:
+        kinds.setdefault((p.shape, p.value is None, p.fact == first), []).append(p)
     found = [
         kept
         for points in kinds.values()
@@ -271,9 +286,11 @@ def _thinned(plot: _Plot, room: Room) -> list[_Kept]:
 def _ends_of(plot: _Plot, bunch: Sequence[Point]) -> Iterator[_Kept]:
     """The best and the worst, each with those nearest to it; of equal ones the last."""
     best, worst = min(bunch, key=plot.y), max(bunch, key=plot.y)
-    alike = plot.y(worst) - plot.y(best) < 2 * HALF_EM
+    high, low = plot.y(best), plot.y(worst)
+    alike = low - high < 2 * HALF_EM
     kept = [bunch[-1]] if alike else [best, worst]
-    nearest = [min(kept, key=lambda k: abs(plot.y(k) - plot.y(p))) for p in bunch]
+    middle = (high + low) / 2
+    nearest = [kept[0] if plot.y(p) <= middle else kept[-1] for p in bunch]
     for one in kept:
         pairs = zip(bunch, nearest, strict=True)
         yield _Kept(one, tuple(p.fact for p, near in pairs if near is one))

@@ -12,6 +12,7 @@ from app.clinical.timeline import Room, em_of, in_em
 Side = Literal["above", "below", "right", "left", "over", "under"]
 #: Half a mark, em.
 HALF_EM: Final = 0.4
+_NEAR_EM: Final = 1.2
 #: What has no number lies in a low row, where words have room beside it alone.
 _FLAT: Final = ("unable", "declined", "stopped")
 
@@ -59,9 +60,15 @@ def worded(
     boxes = [dot_box(mark, room) for mark in drawn]
     latest = [n for n, mark in enumerate(drawn) if mark.shape == "latest"]
     turns = dict.fromkeys([*latest, *range(len(drawn))[:1], *range(len(drawn))[::-1]])
+    near = {
+        n
+        for last in latest
+        for n, m in enumerate(drawn)
+        if _beside(m, drawn[last], room)
+    }
     words: list[Box] = []
     placed = [mark._replace(says="") for mark in drawn]
-    for n in turns:
+    for n in (n for n in turns if n not in near):
         others = [*taken, *words, *boxes[:n], *boxes[n + 1 :]]
         for side in _sides(drawn[n]):
             box = word_box(drawn[n], side, room)
@@ -70,6 +77,11 @@ def worded(
                 words.append(box)
                 break
     return placed
+
+
+def _beside(mark: Mark, latest: Mark, room: Room) -> bool:
+    """So near to the latest that its words would be taken for the latest's."""
+    return mark is not latest and abs(in_em(mark.x - latest.x, room)) < _NEAR_EM
 
 
 def _sides(mark: Mark) -> tuple[Side, ...]:

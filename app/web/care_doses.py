@@ -42,7 +42,7 @@ def _lane(care: Care, key: str, sets: Sequence[DoneSet], facts: Facts) -> CareLa
     points = [
         p for visit in visits for p in _points(care, activity, name, visit, facts)
     ]
-    points = _latest_marked(points)
+    points = _said_when_new(_latest_marked(points))
     numbered = activity and any(p.value is not None for p in points)
     says = _says(activity, sets, len(visits))
     return CareLane(
@@ -100,6 +100,15 @@ def _latest_marked(points: Sequence[Point]) -> list[Point]:
     latest = done[-1] if done else None
     return [
         p._replace(shape="latest") if n == latest else p for n, p in enumerate(points)
+    ]
+
+
+def _said_when_new(points: Sequence[Point]) -> list[Point]:
+    """The same amount again is not said again, but beside the latest."""
+    before = ("", *(p.says for p in points))
+    return [
+        p if p.shape != "pin" or p.says != was else p._replace(says="")
+        for p, was in zip(points, before, strict=False)
     ]
 
 

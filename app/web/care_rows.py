@@ -47,7 +47,7 @@ class Said:
 
 
 def happening_rows(care: Care, facts: Facts) -> tuple[list[RowView], list[Said]]:
-    """Rows of visits, missed ones, stops and falls, and the last two in words."""
+    """Rows of visits, stops and falls; the last two in words, newest first."""
     stopped = [stop for stop in care.stops if stop.row.outcome == "stopped"]
     stops = [(stop, _stop_fact(care, facts, stop)) for stop in stopped]
     falls = [
@@ -63,11 +63,11 @@ def happening_rows(care: Care, facts: Facts) -> tuple[list[RowView], list[Said]]
     told = {f.key: f for f in facts.rows}
     keys = dict.fromkeys([*(fact for _, fact in stops), *(fall.fact for fall in falls)])
     said = [told[key] for key in keys]
-    in_order = sorted(said, key=lambda fact: (fact.day, fact.key))
+    newest = sorted(said, key=lambda fact: (fact.day, fact.key), reverse=True)
     last = care.span.last
     return (
         [r for r in found if r.marks],
-        [Said(day_words(f.day, last), f"{f.what}: {f.words}") for f in in_order],
+        [Said(day_words(f.day, last), f"{f.what}: {f.words}") for f in newest],
     )
 
 

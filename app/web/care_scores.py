@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from functools import partial
 
-from app.clinical.course import RESULTS, Course, Kept, course, value_in
+from app.clinical.course import RESULTS, Course, Kept, course_without_slope, value_in
 from app.clinical.goals import target_short
 from app.clinical.measure import Cutoff, Measure
 from app.clinical.quantities import UNIT_WORDS, words
@@ -52,7 +52,7 @@ class _Test:
     def found(self) -> Course | None:
         setting = self.care.episode.setting
         who = partial(person_on, self.care.details, setting)
-        return course(self.measure, who, [kept for _, kept in self.kept])
+        return course_without_slope(self.measure, who, [k for _, k in self.kept])
 
 
 def score_lanes(
@@ -95,6 +95,7 @@ def _lane(test: _Test, facts: Facts, dues: Mapping[int, int]) -> CareLane:
     care, measure, found = test.care, test.measure, test.found
     unit = found.unit if found else measure.units[0]
     points = [_point(test, found, unit, facts, *each) for each in test.kept]
+    points = _said_once(points)
     numbered = any(p.value is not None for p in points)
     lane, key = (
         _drawn(test, found, unit, points, facts, dues) if numbered else (None, ())
@@ -130,6 +131,15 @@ def _point(
     joined = value is not None and shape != "other"
     says = said or OUTCOMES[kept.score.outcome]
     return Point(fact, kept.day, value, shape, says, joined)
+
+
+def _said_once(points: Sequence[Point]) -> list[Point]:
+    """Of what has no number only the last of its kind keeps its word."""
+    last = {p.shape: p.fact for p in points if p.value is None}
+    return [
+        p if p.value is not None or last[p.shape] == p.fact else p._replace(says="")
+        for p in points
+    ]
 
 
 def _unit(measure: Measure, value: Decimal, unit: str) -> str:

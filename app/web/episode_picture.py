@@ -25,6 +25,8 @@ from app.web.dose_lines import count_words
 from app.web.open_visit import open_visit_of
 
 router = APIRouter()
+#: Stops and falls told in words; those before stand in the table.
+MOST_SAID: Final = 3
 #: What each mark of a lane means, in the order they are told.
 KEY: Final = {
     "latest": "the latest",
@@ -49,6 +51,7 @@ class CarePicture:
     axis: tuple[Seen[Tick], ...]
     rows: tuple[RowView, ...]
     said: tuple[Said, ...]
+    said_before: int
     tests: tuple[CareLane, ...]
     activities: tuple[CareLane, ...]
     goals: tuple[CareBar, ...]
@@ -97,7 +100,8 @@ def care_picture(care: Care, today: date) -> CarePicture:
         summary=_summary(care, rows, today),
         axis=axis(span, "today" if span.last == today else ""),
         rows=tuple(rows),
-        said=tuple(said),
+        said=tuple(said[:MOST_SAID]),
+        said_before=max(0, len(said) - MOST_SAID),
         tests=tuple(tests),
         activities=tuple(activities),
         goals=tuple(goals),
