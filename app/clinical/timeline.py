@@ -21,7 +21,7 @@ EDGE: Final = 4.0
 #: Left of the plot, where the tape or the name of a row stands, em.
 LEFT_EM: Final = 3.3
 #: An average letter's width, on the wide side: too much room beats overlap.
-LETTER_EM: Final = 0.56
+LETTER_EM: Final = 0.6
 #: Between two words, em.
 GAP_EM: Final = 0.4
 

@@ -20,11 +20,10 @@ from app.clinical.timeline import (
     Seen,
     Span,
     bunches,
-    em_of,
     in_em,
     in_rooms,
 )
-from app.clinical.timeline_words import HALF_EM, Box, Mark, flag_box, worded
+from app.clinical.timeline_words import BOLD_EM, HALF_EM, Box, Mark, flag_box, worded
 
 #: Heights in em: over the plot, and the row of what has no number.
 TOP_EM, NONE_EM = 1.6, 1.7
@@ -227,7 +226,7 @@ def lane_view(span: Span, lane: Lane) -> LaneView:
         none_y=plot.none_y,
         floor=plot.floor,
         sets_y=round(plot.floor - 2 * _DASH_EM, 2),
-        marks=in_rooms(lambda room: _marks(plot, room)),
+        marks=_latest_on_top(in_rooms(lambda room: _marks(plot, room))),
         joins=in_rooms(lambda room: _joins(plot, room)),
         tallies=in_rooms(lambda room: _tallies(plot, room)),
         holds=tuple(_holds(span, lane)),
@@ -235,6 +234,10 @@ def lane_view(span: Span, lane: Lane) -> LaneView:
         bracket=_bracket(span, lane),
         up=lane.up,
     )
+
+
+def _latest_on_top(drawn: tuple[Seen[Mark], ...]) -> tuple[Seen[Mark], ...]:
+    return tuple(sorted(drawn, key=lambda seen: seen.it.shape == "latest"))
 
 
 def marks(span: Span, lane: Lane, room: Room) -> tuple[Mark, ...]:
@@ -247,7 +250,7 @@ def _marks(plot: _Plot, room: Room) -> tuple[Mark, ...]:
     drawn = [_mark(plot, kept) for kept in _thinned(plot, room)]
     flags = [_flag(plot, target) for target in lane.targets]
     taken = [flag_box(flag, room) for flag in flags]
-    taken.append(Box(-9, 0, em_of(lane.up) - LEFT_EM, 1.1))
+    taken.append(Box(-9, 0, len(lane.up) * BOLD_EM - LEFT_EM, 1.1))
     if lane.limit is not None:
         y = lane.rise.y(lane.limit.value)
         taken.append(Box(0, y - 0.1, room.em, y + 0.1))

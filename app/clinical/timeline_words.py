@@ -7,11 +7,13 @@ its mark, and its words stand in the table alone.
 from collections.abc import Sequence
 from typing import Final, Literal, NamedTuple
 
-from app.clinical.timeline import Room, em_of, in_em
+from app.clinical.timeline import Room, in_em
 
 Side = Literal["above", "below", "right", "left", "over", "under"]
 #: Half a mark, em.
 HALF_EM: Final = 0.4
+#: A letter of words beside a mark, which are bold.
+BOLD_EM: Final = 0.66
 _NEAR_EM: Final = 1.2
 #: What has no number lies in a low row, where words have room beside it alone.
 _FLAT: Final = ("unable", "declined", "stopped")
@@ -106,7 +108,8 @@ def dot_box(mark: Mark, room: Room) -> Box:
 
 
 def word_box(mark: Mark, side: Side, room: Room) -> Box:
-    at, y, wide = in_em(mark.x, room), mark.y, em_of(mark.says)
+    at, y = in_em(mark.x, room), mark.y
+    wide = len(mark.says) * BOLD_EM
     if side == "above":
         return Box(at - wide / 2, y - 1.5, at + wide / 2, y - 0.5)
     if side == "below":
