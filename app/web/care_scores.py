@@ -8,7 +8,7 @@ from functools import partial
 from app.clinical.course import RESULTS, Course, Kept, course_without_slope, value_in
 from app.clinical.goals import target_short
 from app.clinical.measure import Cutoff, Measure
-from app.clinical.quantities import UNIT_WORDS, words
+from app.clinical.quantities import SHOWN_PLACES, UNIT_WORDS, words
 from app.clinical.reading import Result
 from app.clinical.readings import better_word
 from app.clinical.scores import Score
@@ -204,16 +204,17 @@ def _rise(
 ) -> Rise:
     """A tenth of the test's usual tape stays free at both ends.
 
-    So a small wobble does not look like a leap.
+    So a small wobble does not look like a leap. What is counted has whole numerals.
     """
-    span = measure.tape[unit]
-    free = (span.high - span.low) / 10
+    span, whole = measure.tape[unit], SHOWN_PLACES[unit] == 0
+    free = max((span.high - span.low) / 10, Decimal(whole))
     low, high = min(values) - free, max(values) + free
     if min(values) >= 0:
         low = max(low, Decimal(0))
     scale = scale_for(low, high, values)
     height = ONE_EM if alone else COURSE_EM
-    return Rise(scale.low, scale.high, scale.step, measure.better, height)
+    step = max(scale.step, Decimal(1)) if whole else scale.step
+    return Rise(scale.low, scale.high, step, measure.better, height)
 
 
 def _references(
