@@ -35,13 +35,16 @@ _DASH_EM: Final = 0.32
 _ROW_EM: Final = 1.15
 
 
+Up = Literal["higher", "lower"]
+
+
 class Rise(NamedTuple):
     """The values that fit on the tape. `up` says which of them are better or harder."""
 
     low: Decimal
     high: Decimal
     step: Decimal
-    up: Literal["higher", "lower"]
+    up: Up
     height: float
 
     def y(self, value: Decimal) -> float:

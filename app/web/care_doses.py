@@ -8,7 +8,7 @@ from math import ceil, floor
 from app.clinical.activity import GRADE_UNITS, NAMED_UNITS, Activity, Grade
 from app.clinical.doing import OUTCOMES, DoneSet
 from app.clinical.quantities import plain
-from app.clinical.timeline_lanes import Lane, Point, Rise, lane_view
+from app.clinical.timeline_lanes import Lane, Point, Rise, Up, lane_view
 from app.web.activity_words import grade_value
 from app.web.care_facts import Care, Facts
 from app.web.care_lanes import NOT_TRIED, CareLane, row_of
@@ -137,7 +137,7 @@ def _graded(grade: Grade, points: Sequence[Point]) -> Lane:
     ends = sorted(
         grade.easiest + grade.step * rung for rung in (low, max(high, low + 1))
     )
-    up = "higher" if grade.step > 0 else "lower"
+    up: Up = "higher" if grade.step > 0 else "lower"
     rise = Rise(ends[0], ends[1], abs(grade.step), up, PLOT_EM)
     return Lane(rise=rise, points=tuple(points), up="\u2191 harder", steps=True)
 

@@ -276,7 +276,9 @@ def _error(
     facts: Facts,
 ) -> tuple[Error | None, tuple[KeyLine, ...]]:
     """None where no confirmed error that fits was published, or nothing compares."""
-    size = error_size(result.change, unit) or error_size(found and found.change, unit)
+    size = error_size(result.change, unit) or error_size(
+        found.change if found else None, unit
+    )
     if size is None or latest.value is None:
         return None, ()
     fact = facts.add(
@@ -303,8 +305,8 @@ def _targets(test: _Test, unit: str, dues: Mapping[int, int]) -> Iterator[Target
 def _says(measure: Measure, test: _Test, found: Course | None) -> str:
     """`First 19.4 s, 3 Nov; last 16.2 s, 24 Nov.`: of those that compare."""
     if found is None:
-        last = test.kept[-1][1]
-        return f"No result: {OUTCOMES[last.score.outcome]}, {day_words(last.day)}."
+        tried = test.kept[-1][1]
+        return f"No result: {OUTCOMES[tried.score.outcome]}, {day_words(tried.day)}."
     last = f"{_value(measure, found.last)}, {day_words(found.last.day)}"
     if len(found.alike) < 2:
         others = [k for _, k in test.kept if k.score.outcome in RESULTS]

@@ -78,11 +78,14 @@ def at(day: date) -> datetime:
 def kept_round(number: int, day: int, measure: str, ms: int | None) -> RoundTrials:
     """A round of one trial, on the visit of that day; None: unable."""
     of = Round(
-        id=number, visit_id=day + 1, person_id=1, measure=measure, variant="",
+        id=number, uid=new_uid(), visit_id=day + 1, person_id=1,
+        measure=measure, variant="",
         facts={"device": "none" if number % 3 else "cane"}, created_at=at(day_of(day)),
     )  # fmt: skip
     trial = Trial(
-        id=number, round_id=number, place=1, practice=False, inputs={}, splits_ms=[],
+        id=number, uid=new_uid(), round_id=number, place=1, clocks={},
+        recorded_at=at(day_of(day)), recorded_by=1, body_hash="",
+        practice=False, inputs={}, splits_ms=[],
         reason="" if ms else "pain", outcome="completed" if ms else "unable", raw_ms=ms,
     )  # fmt: skip
     return RoundTrials(of, day_of(day), (trial,))
@@ -109,7 +112,8 @@ def invented(
     every = {*days, *(s[0] for s in scores), *(s[0] for s in sets)}
     visits = [
         Visit(
-            id=day + 1, episode_id=1, person_id=1, local_date=day_of(day),
+            id=day + 1, uid=new_uid(), episode_id=1, person_id=1, zone="UTC",
+            local_date=day_of(day),
             started_at=at(day_of(day)),
             kind="missed" if day % 9 == 8 else "treatment",
         )
@@ -119,18 +123,25 @@ def invented(
     for number, (day, measure, ms) in enumerate(sorted(scores, key=lambda s: s[0]), 1):
         rounds.setdefault(measure, []).append(kept_round(number, day, measure, ms))
     goal = GoalRow(
-        id=7, episode_id=1, number=1, term="short", who="patient", kind="score",
+        id=7, uid=new_uid(), recorded_at=at(TODAY), episode_id=1, number=1,
+        term="short", who="patient", kind="score",
         measure=TUG, target_value="12.0", target_unit="s", by_date=day_of(due),
         set_on=day_of(3), set_by=1, task="kitchen", closed_on=day_of(due + 5),
         close_word="met",
     )  # fmt: skip
     order = PrecautionOnEpisode(id=1, episode_id=1, tag="ttwb_le", set_on=day_of(-30))
     return Care(
-        shelf=SHELF, patient=Patient(id=1, label="Blue 7"), episode=episode,
+        shelf=SHELF, patient=_nobody(), episode=episode,
         details=PatientDetails(label="Blue 7", birth_year=1948, sex="female"),
         span=span_of(episode, visits, TODAY), visits=visits, rounds=rounds,
         sets=[done(*s) for s in sorted(sets, key=lambda s: s[0])], goals=[goal],
         stops=[], falls=[], precautions=[order],
+    )  # fmt: skip
+
+
+def _nobody() -> Patient:
+    return Patient(
+        id=1, uid=new_uid(), label="Blue 7", is_demo=False, created_at=at(TODAY)
     )  # fmt: skip
 
 
