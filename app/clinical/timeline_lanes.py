@@ -254,14 +254,19 @@ def _marks(plot: _Plot, room: Room) -> tuple[Mark, ...]:
     flags = [_flag(plot, target) for target in lane.targets]
     taken = [flag_box(flag, room) for flag in flags]
     taken.append(Box(-9, 0, len(lane.up) * BOLD_EM - LEFT_EM, 1.1))
+    lines = list(_lines(span, lane, room))
+    return (*flags, *worded(drawn, taken, lines, _bounds(plot, room), room))
+
+
+def _lines(span: Span, lane: Lane, room: Room) -> Iterator[Box]:
+    """The limit and the error, which words would be struck through by."""
     if lane.limit is not None:
         y = lane.rise.y(lane.limit.value)
-        taken.append(Box(0, y - 0.1, room.em, y + 0.1))
+        yield Box(0, y - 0.1, room.em, y + 0.1)
     bracket = _bracket(span, lane)
     if bracket is not None:
         at = in_em(bracket.x, room)
-        taken.append(Box(at - 0.4, bracket.top, at + 0.4, bracket.bottom))
-    return (*flags, *worded(drawn, taken, _bounds(plot, room), room))
+        yield Box(at - 0.4, bracket.top, at + 0.4, bracket.bottom)
 
 
 def _thinned(plot: _Plot, room: Room) -> list[_Kept]:

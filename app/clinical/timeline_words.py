@@ -56,29 +56,45 @@ class Box(NamedTuple):
 
 
 def worded(
-    drawn: Sequence[Mark], taken: Sequence[Box], bounds: Box, room: Room
+    drawn: Sequence[Mark],
+    taken: Sequence[Box],
+    lines: Sequence[Box],
+    bounds: Box,
+    room: Room,
 ) -> list[Mark]:
-    """Words beside the latest first, then the first, then from the newest back."""
+    """Words beside the latest first, then the first, then from the newest back.
+
+    Those of the latest may lie on one of the `lines` rather than be missing.
+    """
     boxes = [dot_box(mark, room) for mark in drawn]
-    latest = [n for n, mark in enumerate(drawn) if mark.shape == "latest"]
-    turns = dict.fromkeys([*latest, *range(len(drawn))[:1], *range(len(drawn))[::-1]])
-    near = {
-        n
-        for last in latest
-        for n, m in enumerate(drawn)
-        if _beside(m, drawn[last], room)
-    }
     words: list[Box] = []
     placed = [mark._replace(says="") for mark in drawn]
-    for n in (n for n in turns if n not in near):
-        others = [*taken, *words, *boxes[:n], *boxes[n + 1 :]]
-        for side in _sides(drawn[n]):
-            box = word_box(drawn[n], side, room)
-            if box.within(bounds) and all(map(box.clear_of, others)):
-                placed[n] = drawn[n]._replace(at=side)
-                words.append(box)
-                break
+    for n in _turns(drawn, room):
+        hard = [*taken, *words, *boxes[:n], *boxes[n + 1 :]]
+        tries = [[*hard, *lines], *([hard] if drawn[n].shape == "latest" else [])]
+        found = next(
+            filter(None, (_side(drawn[n], t, bounds, room) for t in tries)), None
+        )
+        if found is not None:
+            placed[n] = drawn[n]._replace(at=found)
+            words.append(word_box(drawn[n], found, room))
     return placed
+
+
+def _turns(drawn: Sequence[Mark], room: Room) -> list[int]:
+    latest = [n for n, mark in enumerate(drawn) if mark.shape == "latest"]
+    turns = dict.fromkeys([*latest, *range(len(drawn))[:1], *range(len(drawn))[::-1]])
+    ends = [drawn[n] for n in latest]
+    return [n for n in turns if not any(_beside(drawn[n], end, room) for end in ends)]
+
+
+def _side(mark: Mark, others: Sequence[Box], bounds: Box, room: Room) -> Side | None:
+    """The first side on which the words are inside and clear of all others."""
+    for side in _sides(mark):
+        box = word_box(mark, side, room)
+        if box.within(bounds) and all(map(box.clear_of, others)):
+            return side
+    return None
 
 
 def _beside(mark: Mark, latest: Mark, room: Room) -> bool:

@@ -124,7 +124,7 @@ def _point(
     value, shape = value_in(kept.score, unit), _shape(found, kept)
     said = "" if value is None else str(value)
     fact = facts.add(
-        kept.day, test.measure.name, "; ".join(_words(found, kept)), number=said,
+        kept.day, test.measure.name, "; ".join(_words(found, kept, unit)), number=said,
         unit="" if value is None else _unit(test.measure, value, unit),
         visit_id=rounds.round.visit_id,
     )  # fmt: skip
@@ -157,7 +157,7 @@ def _shape(found: Course | None, kept: Kept) -> str:
     return "pin" if alike else "other"
 
 
-def _words(found: Course | None, kept: Kept) -> Iterator[str]:
+def _words(found: Course | None, kept: Kept, unit: str) -> Iterator[str]:
     score = kept.score
     if score.value is None:
         reason = UNABLE_REASONS.get(score.reason, score.reason)
@@ -166,6 +166,8 @@ def _words(found: Course | None, kept: Kept) -> Iterator[str]:
             if reason
             else OUTCOMES[score.outcome]
         )
+    elif score.shown is not None and score.unit != unit:
+        yield f"entered as {words(score.shown, score.unit)}"
     if found is None:
         return
     if kept is found.last:

@@ -209,6 +209,18 @@ def test_sets_of_a_day_are_counted_together() -> None:
     assert [(len(s.it.ys), s.it.more) for s in view.tallies] == [(3, False), (5, True)]
 
 
+def test_number_of_the_latest_is_never_missing() -> None:
+    """A goal's flag beside it and the limit through it: on the limit, then."""
+    lane = Lane(
+        rise=SECONDS, points=(point(1, 0, "25"), point(2, 26, "15", "latest")),
+        limit=Limit(4, Decimal("15.5"), False),
+        targets=(Target(3, on(0), on(60), Decimal(15), "goal"),),
+    )  # fmt: skip
+    for room in ROOMS:
+        latest = next(m for m in marks(span(28), lane, room) if m.shape == "latest")
+        assert (latest.says, bool(latest.at)) == ("15", True), room.name
+
+
 series = st.lists(
     st.tuples(
         st.integers(0, 399),
