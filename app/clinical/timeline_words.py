@@ -72,9 +72,8 @@ def worded(
     for n in _turns(drawn, room):
         hard = [*taken, *words, *boxes[:n], *boxes[n + 1 :]]
         tries = [[*hard, *lines], *([hard] if drawn[n].shape == "latest" else [])]
-        found = next(
-            filter(None, (_side(drawn[n], t, bounds, room) for t in tries)), None
-        )
+        sides = (_side(drawn[n], others, bounds, room) for others in tries)
+        found = next((side for side in sides if side is not None), None)
         if found is not None:
             placed[n] = drawn[n]._replace(at=found)
             words.append(word_box(drawn[n], found, room))
