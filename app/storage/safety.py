@@ -272,6 +272,11 @@ def stops_of_patient(session: Session, patient_id: int) -> list[Stop]:
     return _without_slips(_of_both(session, col(Patient.id) == patient_id))
 
 
+def stops_of_episode(session: Session, episode: Episode) -> list[Stop]:
+    """The stops of one episode, oldest first, without slips."""
+    return _without_slips(_of_both(session, col(Episode.id) == episode.id))
+
+
 def _without_slips(stops: Iterable[Stop]) -> list[Stop]:
     return [stop for stop in stops if not stop.is_slip]
 

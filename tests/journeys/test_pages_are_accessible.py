@@ -24,6 +24,7 @@ PAGES = (
     "/patients/1/pathways", "/patients/1/pathways/cdc", "/patients/1/pathways/nice2025",
     "/activities", "/activities/S02", "/activities/evidence", "/patients/1/doses",
     "/patients/1/fhir",
+    "/patients/1/episodes/1/picture",
 )  # fmt: skip
 LOOKS: dict[str, dict[str, object]] = {
     "phone": {},
@@ -110,6 +111,7 @@ def test_history_and_picture(open_phone: OpenPhone, patient_id: int, look: str) 
     for path, drawn in (
         (f"/patients/{patient_id}/measures/{STANDS}", "svg.time line.slope"),
         (f"/visits/{visit_id}/picture", "svg.tape"),
+        (f"/patients/{patient_id}/episodes/1/picture", "svg.care .latest"),
     ):
         phone.goto(path)
         assert phone.page.locator(drawn).count()

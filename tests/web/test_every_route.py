@@ -153,6 +153,7 @@ ROWS: dict[tuple[str, str], str] = {
     ("GET", OF_PATIENT + "/people"): JUDGEMENT,
     ("POST", OF_PATIENT + "/people"): JUDGEMENT,
     ("POST", OF_PATIENT + "/people/{person_id}/off"): JUDGEMENT,
+    ("GET", OF_PATIENT + "/episodes/{episode_id}/picture"): BEDSIDE,
     ("GET", OF_PATIENT + "/record"): JUDGEMENT,
     ("POST", OF_PATIENT + "/record"): JUDGEMENT,
     ("POST", OF_PATIENT + "/fold"): OVERSIGHT,
