@@ -1,5 +1,7 @@
 """`tapeline import` and `tapeline export`: a caseload as two CSV files.
 
+With `--site` either hands over to `site_copy`, which copies everything.
+
 An import is one transaction: every row of every file, or none.
 """
 
@@ -17,6 +19,7 @@ from sqlmodel import Session, col, select
 
 from app.access import SUPERVISOR, may
 from app.catalogue.load import catalogue
+from app.commands import site_copy
 from app.commands.demo_site import is_demo_folder
 from app.commands.opening import (
     add_data_option,
@@ -51,19 +54,21 @@ def add(commands: Any) -> None:
 def _add_import(commands: Any) -> None:
     p: argparse.ArgumentParser = commands.add_parser(
         "import",
-        help="take in patients and past scores from CSV files",
+        help="take in patients and past scores from CSV files, or a whole site",
         epilog="All rows or none; the same file again adds nothing. While rows are "
         "written nobody else can save: for more than some hundred, stop the site "
         "first. The columns are described in the README.\n\nexample:\n"
-        "  tapeline import caseload/ --data ~/tapeline --dry-run",
+        "  tapeline import caseload/ --data ~/tapeline --dry-run\n"
+        "  tapeline import --site ward.zip --data ~/new",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     p.add_argument(
-        "files", nargs="+", metavar="FILE", help="CSV files, or a folder with both"
+        "files", nargs="*", metavar="FILE", help="CSV files, or a folder with both"
     )
     p.add_argument(
         "--dry-run", action="store_true", help="say what each row would do, and stop"
     )
+    site_copy.add_import_option(p)
     p.add_argument("--by", metavar="HANDLE", help="the supervisor who imports")
     p.add_argument(
         "--assign-to",
@@ -77,11 +82,13 @@ def _add_import(commands: Any) -> None:
 def _add_export(commands: Any) -> None:
     p: argparse.ArgumentParser = commands.add_parser(
         "export",
-        help="write patients and their scores as CSV files",
-        epilog="example:\n  tapeline export --data ~/tapeline --out caseload/",
+        help="write patients and their scores as CSV files, or the whole site",
+        epilog="example:\n  tapeline export --data ~/tapeline --out caseload/\n"
+        "  tapeline export --data ~/tapeline --site ward.zip",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    p.add_argument("--out", required=True, metavar="FOLDER", help="made if missing")
+    p.add_argument("--out", metavar="FOLDER", help="for CSV files; made if missing")
+    site_copy.add_export_option(p)
     add_data_option(p, "the site's folder; default: TAPELINE_DATA_DIR or your own")
     p.set_defaults(run=run_export)
 
@@ -89,6 +96,8 @@ def _add_export(commands: Any) -> None:
 def run_import(given: argparse.Namespace) -> int:
     settings = settings_from(given)
     refuse_demo_folder(settings)
+    if given.site is not None:
+        return site_copy.take_in(given, settings)
     files = _files(given.files)
     with _site(settings) as engine:
         with read_session(engine) as session:
@@ -172,6 +181,8 @@ def _counts(lines: Sequence[Line]) -> str:
 
 
 def _files(names: Sequence[str]) -> list[CaseloadFile]:
+    if not names:
+        raise Refused("name the CSV files, or a whole site's archive with --site")
     paths: list[Path] = []
     for name in names:
         path = Path(name)
@@ -232,6 +243,11 @@ def _holder(session: Session, me: Person, handle: str | None) -> Person:
 
 def run_export(given: argparse.Namespace) -> int:
     settings = settings_from(given)
+    if given.site is not None:
+        with _site(settings) as engine:
+            return site_copy.export(engine, Path(given.site))
+    if given.out is None:
+        raise Refused("say where to: --out FOLDER, or --site FILE for everything")
     demo, out = is_demo_folder(settings.data_dir), Path(given.out)
     with _site(settings) as engine:
         out.mkdir(mode=0o700, parents=True, exist_ok=True)
