@@ -133,9 +133,10 @@ def _is_bare(connection: Connection) -> bool:
 
 
 def _holds_anything(connection: Connection, shape: Shape) -> bool:
-    asked = select(text("1")).select_from(shape.table())
+    table = shape.table()
+    asked = select(text("1")).select_from(table)
     if shape.name == _HEAD:
-        asked = asked.where(shape.table().c.last_id > 0)
+        asked = asked.where(table.c.last_id > 0)
     return connection.execute(asked.limit(1)).first() is not None
 
 
@@ -246,7 +247,7 @@ def _count_on(connection: Connection, shapes: tuple[Shape, ...]) -> None:
     if marks is not None:
         table = marks.table()
         kept = connection.execute(select(table.c.name, table.c.upto)).all()
-        upto = {name: mark for name, mark in kept}
+        upto = {str(name): int(mark) for name, mark in kept}
     for shape in shapes:
         if not shape.is_numbered:
             continue
