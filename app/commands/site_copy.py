@@ -125,6 +125,8 @@ def _new_file(path: Path) -> Iterator[BinaryIO]:
 
 def take_in(given: argparse.Namespace, settings: Settings) -> int:
     """Import, or with --dry-run only look whether an import would do."""
+    if given.files or given.by or given.assign_to:
+        raise Refused("--site stands alone: no CSV files, no --by, no --assign-to")
     path = Path(given.site)
     with told_plainly(), opened(path) as archive:
         _read_all(settings, archive)

@@ -13,6 +13,7 @@ from typing import Any
 from sqlalchemy import Connection, Engine, event, insert, inspect, null
 
 from app.storage import upgrade
+from app.storage.audit import in_silence
 from app.storage.database import make_engine, read_session
 from app.storage.site_archive import (
     MANIFEST,
@@ -26,10 +27,6 @@ from app.storage.site_archive import (
 from app.storage.site_copy import contents, site_filled, write_site
 from app.storage.site_lines import Kind, Shape, shapes_of
 from tests.make import NOW
-
-
-def in_silence(_done: int, _of: int) -> None:
-    """Nobody watches a test."""
 
 
 def write(engine: Engine, path: Path, revision: str = upgrade.newest()) -> Manifest:

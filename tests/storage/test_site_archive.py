@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from sqlalchemy import Engine, inspect
 
+from app.storage.audit import in_silence
 from app.storage.errors import SchemaTooNew
 from app.storage.site_archive import (
     MANIFEST,
@@ -20,7 +21,6 @@ from app.storage.site_copy import look_through, site_filled
 from tests.storage.copied_site import (
     file_site,
     fill,
-    in_silence,
     packed,
     repacked,
     retold,

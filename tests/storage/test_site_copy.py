@@ -8,6 +8,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from datetime import UTC, date, datetime, timedelta, timezone
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -35,6 +36,7 @@ from app.commands.demo_services import name_services
 from app.commands.demo_site import build
 from app.resources import folder
 from app.storage import audit, links, people, upgrade, waits
+from app.storage.audit import in_silence
 from app.storage.database import make_engine, migrate, read_session, write_session
 from app.storage.devices import add_device, pair
 from app.storage.errors import NotSound, SchemaTooNew
@@ -66,7 +68,6 @@ from tests.storage.copied_site import (
     file_site,
     fill,
     forge,
-    in_silence,
     lax_site,
     retold,
     tables,
@@ -173,7 +174,8 @@ class TestRoundTrip:
             closing(sqlite3.connect(str(new.url.database))) as there,
         ):
             here.backup(there)
-        before, added = contents_of(new), []
+        before = contents_of(new)
+        added: list[str] = []
 
         def meanwhile(_done: int, _of: int) -> None:
             with write_session(new) as session:
@@ -392,9 +394,7 @@ class TestRewritten:
             (b'"is_demo":true', b'"is_demo":"true"', "person"),
         ]
         for old, wrong, name in forged:
-            path = forge(
-                copy, tmp_path, name, lambda h, o=old, w=wrong: h.replace(o, w)
-            )
+            path = forge(copy, tmp_path, name, partial(swapped, old, wrong))
             with pytest.raises((WrongArchive, NotSound)):
                 fill(engine, path)
 
