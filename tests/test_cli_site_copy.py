@@ -189,6 +189,19 @@ class TestExport:
         assert "No space left" in one_line(capsys)
         assert list(tmp_path.iterdir()) == []
 
+    def test_row_that_cannot_be_told_leaves_no_half_file(
+        self, archive: Path, tmp_path: Path, capsys: Capture
+    ) -> None:
+        assert take_in(archive, tmp_path / "odd") == 0
+        with closing(sqlite3.connect(tmp_path / "odd" / DATABASE)) as db, db:
+            db.execute("PRAGMA ignore_check_constraints = ON")
+            db.execute("UPDATE trial SET recorded_at = 'noon'")
+        capsys.readouterr()
+
+        assert export(tmp_path / "odd", tmp_path / "a.zip") == 2
+        assert "A row of trial holds something" in one_line(capsys)
+        assert [p.name for p in tmp_path.iterdir()] == ["odd"]
+
     def test_no_site_no_copy(self, tmp_path: Path, capsys: Capture) -> None:
         assert export(tmp_path, tmp_path / "a.zip") == 2
         assert "there is no site" in one_line(capsys)

@@ -71,9 +71,7 @@ def export(engine: Engine, path: Path) -> int:
             _note(session, "exported_site")
         with read_session(engine) as session:
             made = _write(session, file)
-    print(
-        f"Wrote the whole site to {path}: {_told(made)}.\n{ENDED}",
-    )
+    print(f"Wrote the whole site to {path}: {_told(made)}.\n{ENDED}")
     print(f"Caution: {CAUTION}", file=sys.stderr)
     return 0
 
@@ -170,7 +168,10 @@ def _file_of(settings: Settings) -> Path | None:
 
 def _fill(settings: Settings, archive: Archive) -> None:
     with _left_as_it_was(_file_of(settings)):
-        engine, progress = make_engine(settings.database), Progress("rows written")
+        engine, progress = (
+            make_engine(settings.database),
+            Progress("rows written and read back"),
+        )
         try:
             with site_filled(engine, archive, progress) as connection:
                 with Session(connection) as session:

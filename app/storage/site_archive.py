@@ -1,8 +1,7 @@
 """The file a whole site is copied into: a zip of one list of lines for each table.
 
 `manifest.json` comes last and tells what the lines are, how many, and their hashes. The
-hashes find what was damaged or cut off; somebody who rewrites all of it is not found
-out by them, but by the audit chain inside.
+hashes find what was damaged or cut off, not somebody who rewrites all of it.
 """
 
 import hashlib
@@ -15,7 +14,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from io import BufferedReader
 from pathlib import Path
-from typing import Any, BinaryIO, Final, cast
+from typing import Any, BinaryIO, Final, Self, cast
 from zipfile import ZIP_DEFLATED, BadZipFile, ZipFile, ZipInfo
 
 from app.storage.errors import StorageProblem
@@ -103,12 +102,21 @@ def member(table: str) -> str:
 
 
 class ArchiveWriter:
-    """Writes tables one after the other, then the manifest."""
+    """Writes tables one after the other, then the manifest.
+
+    As a context manager, so that the zip is closed before the file it is written to.
+    """
 
     def __init__(self, file: BinaryIO) -> None:
         self._zip = ZipFile(file, "w", ZIP_DEFLATED)
         self._shapes: list[Shape] = []
         self._counted: dict[str, Counted] = {}
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_fault: object) -> None:
+        self._zip.close()
 
     def add(self, shape: Shape, lines: Iterable[bytes]) -> None:
         tally = Tally()
@@ -117,11 +125,10 @@ class ArchiveWriter:
         self._counted[shape.name] = tally.counted
         self._shapes.append(shape)
 
-    def close(self, about: About) -> Manifest:
+    def finish(self, about: About) -> Manifest:
         made = Manifest(about, tuple(self._shapes), self._counted)
         text = json.dumps(_as_json(made), indent=1) + "\n"
         self._zip.writestr(_info(MANIFEST), text)
-        self._zip.close()
         return made
 
 

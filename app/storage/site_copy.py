@@ -5,13 +5,13 @@ database and the way from one kind to the other. Only what lets somebody in does
 sign-ins and one-time links are ended in the copy.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from itertools import islice
 from typing import Any, BinaryIO, Final
 
 from sqlalchemy import Connection, Engine, func, insert, inspect, select, text
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import DataError, IntegrityError
 
 from app.storage import upgrade
 from app.storage.errors import NotSound, SchemaTooNew, StorageProblem
@@ -41,10 +41,10 @@ def write_site(
     """Every row as one moment saw it: give it a connection that only reads."""
     shapes = shapes_of(connection)
     told = _Told(progress, sum(_rows(connection, shape) for shape in shapes))
-    archive = ArchiveWriter(file)
-    for shape in shapes:
-        archive.add(shape, told.each(lines_of(connection, shape)))
-    return archive.close(about)
+    with ArchiveWriter(file) as archive:
+        for shape in shapes:
+            archive.add(shape, told.each(lines_of(connection, shape)))
+        return archive.finish(about)
 
 
 class _Told:
@@ -66,12 +66,14 @@ def _rows(connection: Connection, shape: Shape) -> int:
     return int(connection.execute(asked).scalar_one())
 
 
-def contents(connection: Connection) -> dict[str, Counted]:
+def contents(
+    connection: Connection, each: Callable[[Iterable[bytes]], Iterable[bytes]] = iter
+) -> dict[str, Counted]:
     """What every table holds, as an archive would tell it."""
     found = {}
     for shape in shapes_of(connection):
         tally = Tally()
-        for _ in tally.of(lines_of(connection, shape)):
+        for _ in tally.of(each(lines_of(connection, shape))):
             pass
         found[shape.name] = tally.counted
     return found
@@ -154,8 +156,9 @@ def site_filled(
         refuse_unless_empty(connection, archive)
         if _is_bare(connection):
             upgrade.to_revision(connection, archive.manifest.about.schema_revision)
-        _load(connection, archive, progress)
-        if contents(connection) != archive.manifest.counted:
+        told = _Told(progress, 2 * archive.manifest.rows)
+        _load(connection, archive, told)
+        if contents(connection, told.each) != archive.manifest.counted:
             raise NotSound(
                 "What was loaded does not read like the archive, so nothing was kept."
             )
@@ -163,14 +166,13 @@ def site_filled(
         yield connection
 
 
-def _load(connection: Connection, archive: Archive, progress: Progress) -> None:
+def _load(connection: Connection, archive: Archive, told: _Told) -> None:
     shapes = shapes_of(connection)
     if sorted(shapes, key=_name) != sorted(archive.manifest.shapes, key=_name):
         raise WrongArchive(
             "The archive's tables are not those of its own version, so nothing was "
             "imported."
         )
-    told = _Told(progress, archive.manifest.rows)
     with _keys_checked_later(connection, shapes):
         for shape in shapes:
             # What the first migration put there comes with the archive.
@@ -184,11 +186,11 @@ def _name(shape: Shape) -> str:
 
 
 def _fill(connection: Connection, shape: Shape, lines: Iterable[bytes]) -> None:
-    rows = _rows_in(shape, lines)
+    rows, added = _rows_in(shape, lines), insert(shape.table())
     try:
         while batch := list(islice(rows, BATCH)):
-            connection.execute(insert(shape.table()), batch)
-    except (DBAPIError, ValueError) as fault:
+            connection.execute(added, batch)
+    except (IntegrityError, DataError, ValueError) as fault:
         raise WrongArchive(
             f"A row of {shape.name} in the archive breaks a rule of that table, so "
             "nothing was imported."
@@ -215,7 +217,7 @@ def _keys_checked_later(
     yield
     try:
         connection.exec_driver_sql("SET CONSTRAINTS ALL IMMEDIATE")
-    except DBAPIError as fault:
+    except IntegrityError as fault:
         raise WrongArchive(
             "Rows in the archive point at rows that are not there, so nothing was "
             "imported."
