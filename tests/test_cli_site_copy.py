@@ -207,8 +207,9 @@ class TestExport:
         assert "there is no site" in one_line(capsys)
 
     def test_one_has_to_say_what(self, ward: Path, capsys: Capture) -> None:
-        assert main(["export", "--data", str(ward)]) == 2
-        assert "--out FOLDER" in one_line(capsys)
+        for both in ([], ["--out", "x", "--site", "y"]):
+            assert main(["export", "--data", str(ward), *both]) == 2
+            assert "--out FOLDER" in one_line(capsys)
 
 
 def one_line(capsys: Capture) -> str:

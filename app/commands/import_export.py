@@ -244,6 +244,8 @@ def _holder(session: Session, me: Person, handle: str | None) -> Person:
 def run_export(given: argparse.Namespace) -> int:
     settings = settings_from(given)
     if given.site is not None:
+        if given.out is not None:
+            raise Refused("--site FILE and --out FOLDER do not go together")
         with _site(settings) as engine:
             return site_copy.export(engine, Path(given.site))
     if given.out is None:
