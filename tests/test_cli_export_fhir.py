@@ -52,7 +52,10 @@ def data(tmp_path: Path) -> Path:
 
 
 def export(data: Path, *options: str) -> int:
-    return main(["export", "--data", str(data), *options])
+    try:
+        return main(["export", "--data", str(data), *options])
+    except SystemExit as refused:
+        return int(refused.code or 0)
 
 
 def labels(out: Path) -> list[str]:

@@ -1,5 +1,7 @@
 """`tapeline import` and `tapeline export`: a caseload as two CSV files.
 
+With `--site` either hands over to `site_copy`, which copies everything.
+
 An import is one transaction: every row of every file, or none.
 """
 
@@ -15,7 +17,7 @@ from sqlmodel import Session, col, select
 
 from app.access import SUPERVISOR, may
 from app.catalogue.load import catalogue
-from app.commands import export_csv, export_deidentified, export_fhir
+from app.commands import export_csv, export_deidentified, export_fhir, site_copy
 from app.commands.demo_site import is_demo_folder
 from app.commands.opening import (
     add_data_option,
@@ -41,7 +43,7 @@ from app.web.released import counts, open_ones
 PATIENTS: Final = "patients.csv"
 SCORES: Final = "scores.csv"
 #: What else an export may be: each has an option of its own, and none goes with others.
-KINDS: Final = (export_csv, export_deidentified, export_fhir)
+KINDS: Final = (export_csv, export_deidentified, export_fhir, site_copy)
 #: So many problems are told; a file with more has one cause.
 MOST_PROBLEMS: Final = 50
 
@@ -54,19 +56,21 @@ def add(commands: Any) -> None:
 def _add_import(commands: Any) -> None:
     p: argparse.ArgumentParser = commands.add_parser(
         "import",
-        help="take in patients and past scores from CSV files",
+        help="take in patients and past scores from CSV files, or a whole site",
         epilog="All rows or none; the same file again adds nothing. While rows are "
         "written nobody else can save: for more than some hundred, stop the site "
         "first. The columns are described in the README.\n\nexample:\n"
-        "  tapeline import caseload/ --data ~/tapeline --dry-run",
+        "  tapeline import caseload/ --data ~/tapeline --dry-run\n"
+        "  tapeline import --site ward.zip --data ~/new",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     p.add_argument(
-        "files", nargs="+", metavar="FILE", help="CSV files, or a folder with both"
+        "files", nargs="*", metavar="FILE", help="CSV files, or a folder with both"
     )
     p.add_argument(
         "--dry-run", action="store_true", help="say what each row would do, and stop"
     )
+    site_copy.add_import_option(p)
     p.add_argument("--by", metavar="HANDLE", help="the supervisor who imports")
     p.add_argument(
         "--assign-to",
@@ -84,7 +88,8 @@ def _add_export(commands: Any) -> None:
         epilog="What waits for a co-signature is left out and counted.\n\nexample:\n"
         "  tapeline export --data ~/tapeline --out caseload/\n"
         "  tapeline export --data ~/tapeline --deidentified tests.zip\n"
-        "  tapeline export --data ~/tapeline --fhir bundles/",
+        "  tapeline export --data ~/tapeline --fhir bundles/\n"
+        "  tapeline export --data ~/tapeline --site ward.zip",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     kinds = p.add_mutually_exclusive_group(required=True)
@@ -102,6 +107,8 @@ def _add_export(commands: Any) -> None:
 def run_import(given: argparse.Namespace) -> int:
     settings = settings_from(given)
     refuse_demo_folder(settings)
+    if given.site is not None:
+        return site_copy.take_in(given, settings)
     files = _files(given.files)
     with opened_site(settings) as engine:
         with read_session(engine) as session:
@@ -185,6 +192,8 @@ def _counts(lines: Sequence[Line]) -> str:
 
 
 def _files(names: Sequence[str]) -> list[CaseloadFile]:
+    if not names:
+        raise Refused("name the CSV files, or a whole site's archive with --site")
     paths: list[Path] = []
     for name in names:
         path = Path(name)
