@@ -6,7 +6,7 @@ from datetime import timedelta
 
 import pytest
 from sqlalchemy import text
-from sqlmodel import Session, select
+from sqlmodel import Session, col, select
 
 from app.storage.audit import START, AuditEntry
 from app.storage.database import read_session, write_session
