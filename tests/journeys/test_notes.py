@@ -41,14 +41,14 @@ def test_note_is_worded_signed_and_copied_by_touch(
 ) -> None:
     page = phone.page
     phone.goto(note)
-    page.locator("#note-next a", has_text="2 still asked for").tap()
-    skill = page.locator("details[open] textarea")
-    expect(skill).to_be_focused()
+    page.locator("#note-next a", has_text="3 still asked for").tap()
+    expect(page.locator("details[open] textarea")).to_be_focused()
+    open_line(page, "took a therapist's skill")
     page.get_by_role("button", name="graded down").tap()
     expect(page.locator("[data-verb-asks]")).to_contain_text("from which grade")
     page.keyboard.type(WORDS)
     leave(page)
-    expect(page.locator("#note-next")).to_contain_text("1 still asked for")
+    expect(page.locator("#note-next")).to_contain_text("2 still asked for")
     phone.axe("worded")
     phone.fits()
 
@@ -58,12 +58,14 @@ def test_note_is_worded_signed_and_copied_by_touch(
     expect(page.locator(f"{pain} .note-state")).to_contain_text("Was 3 in the record")
     page.locator(f"{pain} [data-put]", has_text="As it was made").tap()
     expect(page.locator(f"{pain} .note-state")).not_to_contain_text("in the record")
-    expect(page.locator(f"{pain} textarea")).to_have_value("agreed, pain 3 of 10")
+    expect(page.locator(f"{pain} textarea")).to_have_value(
+        "Symptom check: agreed, pain 3 of 10."
+    )
 
     own = open_line(page, "Add a line", "#lines-plan")
     page.fill(f"{own} textarea", "Bring the stool.")
     page.get_by_label("Your own passphrase").fill(PASSPHRASE)  # leaves the field
-    expect(page.locator("#lines-plan .note-line")).to_have_count(3)
+    expect(page.locator("#lines-plan .note-line")).to_have_count(5)
     with page.expect_navigation():
         page.get_by_role("button", name="Sign", exact=True).tap()
     expect(page.locator("article")).to_contain_text(f"graded down {WORDS}")
@@ -77,9 +79,9 @@ def test_note_is_worded_signed_and_copied_by_touch(
     expect(page.locator("[data-copied]")).to_contain_text("Copied")
     copied = page.evaluate("navigator.clipboard.readText()")
     assert copied.startswith("Visit note. ")
-    assert "Plan:\nBring the stool.\n" in copied
+    assert "\nBring the stool.\n" in copied.partition("Plan:")[2]
     page.get_by_role("button", name="Copy plan").tap()
-    expect(page.locator("[data-copied]")).to_contain_text("Copied: 2 lines")
+    expect(page.locator("[data-copied]")).to_contain_text("Copied: 4 lines")
 
 
 def test_without_network_the_words_stay_and_go_later(
@@ -87,7 +89,7 @@ def test_without_network_the_words_stay_and_go_later(
 ) -> None:
     page = phone.page
     phone.goto(note)
-    line = open_line(page, "What changes next time")
+    line = open_line(page, "What changes next session")
     phone.context.set_offline(True)
     page.fill(f"{line} textarea", "Lower seat.")
     leave(page)
@@ -108,7 +110,7 @@ def test_without_script_every_field_is_there_and_saved(
     page = phone.page
     phone.goto(note)
     for words, text in (
-        ("What did you judge", "Graded down."),
+        ("took a therapist's skill", "Graded down."),
         ("What changes next", "Lower seat."),
     ):
         line = open_line(page, words)
