@@ -21,8 +21,8 @@ from app.practice.agreement import (
     mean_squares,
 )
 
-#: Shrout PE, Fleiss JL. Psychol Bull 1979;86:420-428, Table 2 (data read in the manual of
-#: a statistics package; the paper's answers from memory, and computed to six places).
+#: Shrout PE, Fleiss JL. Psychol Bull 1979;86:420-428, Table 2 (data read in the manual
+#: of a statistics package; the paper's answers from memory, and computed to 6 places).
 SHROUT_FLEISS = [[9, 2, 5, 8], [6, 1, 3, 2], [8, 4, 6, 8], [7, 1, 2, 6], [10, 5, 6, 9],
                  [6, 2, 4, 7]]  # fmt: skip
 #: Bland JM, Altman DG. Lancet 1986;1:307-310: peak flow in l/min, first readings.
