@@ -39,7 +39,11 @@ class Wording:
 
 @dataclass(frozen=True, slots=True)
 class DraftLine:
-    """One line as the page shows it. `was` tells the server which words were shown."""
+    """One line as the page shows it. `was` tells the server which words were shown.
+
+    `lost`: its event has gone from the record; `stale`: the record says otherwise by
+    now than when it was worded.
+    """
 
     id: str
     line: Line
@@ -52,6 +56,7 @@ class DraftLine:
     by: str = ""
     before: tuple[Wording, ...] = ()
     lost: bool = False
+    stale: bool = False
     error: str = ""
 
     @property
@@ -134,7 +139,11 @@ def draft(
     lines = (*made, *_further(made, stand))
     ready = written(lines, {key: edit.text for key, edit in stand.items()})
     last = note_before(session, visit, note)
-    found = doubts(ready, "\n".join(last.lines) if last else "")
+    found = [  # a field that is still asked for is said by its own mark
+        doubt
+        for doubt in doubts(ready, "\n".join(last.lines) if last else "")
+        if doubt.kind != "missing"
+    ]
     names = _Names(session, site)
     patient_id = session.get_one(Episode, visit.episode_id).patient_id
     by_key = {line.key for line in made}
@@ -193,6 +202,7 @@ def _shown(one: Written, edits: Sequence[NoteEdit], names: _Names) -> DraftLine:
         label=line.asks or _short(line.made) or "A line of your own",
         was=digest(one.text),
         changes=changed(line.made, one.text) if reworded else (),
+        stale=bool(edits and one.own and line.made and edits[-1].made != line.made),
         by=names.of(edits[-1]) if edits else "",
         before=tuple(Wording(e.text, names.of(e)) for e in _left_behind(edits)),
     )

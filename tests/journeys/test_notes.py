@@ -1,7 +1,10 @@
 """A note by touch: worded line by line, kept without a network, signed and copied."""
 
+from io import BytesIO
+
 import pytest
 from playwright.sync_api import Page, expect
+from pypdf import PdfReader
 from starlette.testclient import TestClient
 
 from app.storage.notes import NoteEdit
@@ -19,6 +22,7 @@ WORDS = "the seat from 19 to 17 in."
 def note(therapist: TestClient, patient_id: int) -> str:
     url = begin(therapist, patient_id)
     put(therapist, url, "symptoms", agreed="yes", pain="3")
+    put(therapist, url, "minutes", individual_minutes="30")
     put(therapist, url, "exit", all="done", **LEFT_ROOM)
     put(therapist, url, "close")
     return f"{url}/notes/visit"
@@ -58,12 +62,15 @@ def test_note_is_worded_signed_and_copied_by_touch(
     expect(page.locator(f"{pain} .note-state")).to_contain_text("Was 3 in the record")
     page.locator(f"{pain} [data-put]", has_text="As it was made").tap()
     expect(page.locator(f"{pain} .note-state")).not_to_contain_text("in the record")
-    expect(page.locator(f"{pain} textarea")).to_have_value("agreed, pain 3 of 10")
+    expect(page.locator(f"{pain} textarea")).to_have_value(
+        "Symptom check: agreed, pain 3 of 10."
+    )
 
+    plans = page.locator("#lines-plan .note-line").count()
     own = open_line(page, "Add a line", "#lines-plan")
     page.fill(f"{own} textarea", "Bring the stool.")
     page.get_by_label("Your own passphrase").fill(PASSPHRASE)  # leaves the field
-    expect(page.locator("#lines-plan .note-line")).to_have_count(3)
+    expect(page.locator("#lines-plan .note-line")).to_have_count(plans + 1)
     with page.expect_navigation():
         page.get_by_role("button", name="Sign", exact=True).tap()
     expect(page.locator("article")).to_contain_text(f"graded down {WORDS}")
@@ -77,9 +84,9 @@ def test_note_is_worded_signed_and_copied_by_touch(
     expect(page.locator("[data-copied]")).to_contain_text("Copied")
     copied = page.evaluate("navigator.clipboard.readText()")
     assert copied.startswith("Visit note. ")
-    assert "Plan:\nBring the stool.\n" in copied
+    assert "\nBring the stool.\n" in copied
     page.get_by_role("button", name="Copy plan").tap()
-    expect(page.locator("[data-copied]")).to_contain_text("Copied: 2 lines")
+    expect(page.locator("[data-copied]")).to_contain_text(f"Copied: {plans} lines")
 
 
 def test_without_network_the_words_stay_and_go_later(
@@ -87,7 +94,7 @@ def test_without_network_the_words_stay_and_go_later(
 ) -> None:
     page = phone.page
     phone.goto(note)
-    line = open_line(page, "What changes next time")
+    line = open_line(page, "What changes next session")
     phone.context.set_offline(True)
     page.fill(f"{line} textarea", "Lower seat.")
     leave(page)
@@ -108,8 +115,8 @@ def test_without_script_every_field_is_there_and_saved(
     page = phone.page
     phone.goto(note)
     for words, text in (
-        ("What did you judge", "Graded down."),
-        ("What changes next", "Lower seat."),
+        ("What do these findings mean", "Graded down."),
+        ("What changes next session", "Lower seat."),
     ):
         line = open_line(page, words)
         page.fill(f"{line} textarea", text)
@@ -120,3 +127,23 @@ def test_without_script_every_field_is_there_and_saved(
         "Graded down.",
         "Lower seat.",
     }
+
+
+def test_every_printed_page_says_whose_it_is(
+    phone: Phone, note: str, therapist: TestClient
+) -> None:
+    """Printed to PDF on A4 and letter: the head and the number on each page."""
+    page = phone.page
+    own, long = f"own-{'a' * 32}", "\n".join(f"Line {n}." for n in range(90))
+    said = {f"text-{own}": long, f"section-{own}": "plan", "passphrase": PASSPHRASE}
+    assert therapist.post(f"{note}/sign", data=said).status_code == 303
+    phone.goto(note)
+    label = page.locator(".top .who").inner_text()
+    for paper in ("A4", "Letter"):
+        printed = PdfReader(BytesIO(page.pdf(format=paper)))
+        texts = [" ".join(sheet.extract_text().split()) for sheet in printed.pages]
+        assert len(texts) > 1
+        for number, text in enumerate(texts, 1):
+            assert label in text[: len(label) + 20], text[:80]
+            assert f"Page {number} of {len(texts)}" in text
+        assert all(f"Line {n}." in " ".join(texts) for n in range(90))

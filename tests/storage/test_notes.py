@@ -6,7 +6,7 @@ from datetime import timedelta
 
 import pytest
 from sqlalchemy import text
-from sqlmodel import Session, select
+from sqlmodel import Session, col, select
 
 from app.storage.audit import START, AuditEntry
 from app.storage.database import read_session, write_session
@@ -234,7 +234,7 @@ def test_clock_of_an_earlier_day_is_answered_once(closed: Ward) -> None:
         episode = session.merge(closed.episode)
         for day in (yesterday, TODAY, yesterday):
             answer_clock(session, me, episode, "report", day, NOW)
-        days = session.exec(select(PlanEvent.on_date)).all()
+        days = session.exec(select(col(PlanEvent.on_date))).all()
         deeds = session.exec(
             select(AuditEntry).where(AuditEntry.deed == "answered_report")
         ).all()

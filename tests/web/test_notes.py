@@ -248,7 +248,7 @@ class TestWording:
         assert found(str(line.html), "textarea").text() == "x" * 4001
         assert [e.line_key for e in rows(site, NoteEdit)] == [NEXT]
 
-    def test_words_outlive_the_event_they_were_made_from(
+    def test_words_say_when_the_record_has_changed_since(
         self, therapist: TestClient, note: str
     ) -> None:
         url = note.removesuffix("/notes/visit")
@@ -256,6 +256,20 @@ class TestWording:
         word(therapist, note, key, "Made tea alone.", KITCHEN)
         put(therapist, url, "tasks/1/void", void_reason="other patient")
         line = line_of(therapist.get(note).text, "Made tea alone.")
+
+        assert "The record changed since this was worded" in line.text()
+        now = found(str(line.html), ".note-state").text()
+        assert "taken back: other patient" in now
+
+    def test_words_outlive_the_line_they_stood_in_for(
+        self, therapist: TestClient, note: str
+    ) -> None:
+        """Typed on a page that was opened before the event was taken back."""
+        where = {"section-round:99": "objective"}
+        assert (
+            word(therapist, note, "round:99", "Stood up in 16 s.", "x", **where) == 200
+        )
+        line = line_of(therapist.get(note).text, "Stood up in 16 s.")
 
         assert "no longer in the record" in line.text()
 
@@ -407,7 +421,7 @@ class TestSigning:
         close(therapist, url)
         assert sign(therapist, f"{url}/notes/visit") == 303
         (written,) = texts(site)
-        (reading,) = written.readings or ()
+        (reading,) = written.readings or []
 
         assert reading["measure"] == "timed_up_and_go"
         assert reading["score"]["unit"] == "s"
@@ -509,9 +523,8 @@ class TestStudents:
         supervisor.post("/review/1/decision", data=said)
         page, plain = student.get(note).text, student.get(f"{note}/text").text
 
-        assert [n.text() for n in LexborHTMLParser(review).css(".lines h3")] == [
-            "Objective:", "Assessment:",
-        ]  # fmt: skip
+        heads = [n.text() for n in LexborHTMLParser(review).css(".lines h3")]
+        assert heads[:2] == ["Objective:", "Assessment:"]
         assert LexborHTMLParser(page).css(".note-unfit") == []
         assert LexborHTMLParser(page).css("[data-copy]")
         assert "I decided on the grading." in plain
