@@ -138,6 +138,7 @@ TABLE: Final[Mapping[str, Mapping[str, Rule]]] = MappingProxyType(
         "merge_patient": _OVERSIGHT,
         "archive_patient": _OVERSIGHT,
         "purge_patient": _OVERSIGHT,
+        "export_patient": _JUDGEMENT,
         "add_patient": _by_role(
             therapist=in_own_world,
             assistant=nobody,

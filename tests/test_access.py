@@ -36,6 +36,12 @@ REAL = {
         "student": "no no yes",
         "supervisor": "yes yes no",
     },
+    "export_patient": {
+        "therapist": "yes no no",
+        "assistant": "no no no",
+        "student": "no no no",
+        "supervisor": "yes yes no",
+    },
     "look_into_stop": {
         "therapist": "yes no no",
         "assistant": "no no no",

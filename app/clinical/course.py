@@ -5,7 +5,7 @@ what differs. An attempt that was unable has its place in it and never a number.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from fractions import Fraction
@@ -70,6 +70,14 @@ def course(
     measure: Measure, person_on: Callable[[date], Person], kept: Sequence[Kept]
 ) -> Course | None:
     """The course of an episode's scores, oldest first; None without any result."""
+    found = course_without_slope(measure, person_on, kept)
+    return replace(found, trend=trend(found.points)) if found else None
+
+
+def course_without_slope(
+    measure: Measure, person_on: Callable[[date], Person], kept: Sequence[Kept]
+) -> Course | None:
+    """The same without its direction, which takes long over hundreds of scores."""
     results = [k for k in kept if k.score.outcome in RESULTS]
     if not results:
         return None
@@ -90,7 +98,7 @@ def course(
         points=points,
         best=_best(measure, alike),
         change=_change(measure, person_on, alike[0], last),
-        trend=trend(points),
+        trend=None,
     )
 
 

@@ -68,15 +68,16 @@ def run(given: argparse.Namespace) -> int:
     database = settings.data_dir / "tapeline.sqlite"
     if not settings.database_url and not database.is_file():
         raise Refused(f"there is no site in {settings.data_dir} yet")
-    outcomes = _examined(settings)
+    outcomes = examined(settings)
     if given.rebuild:
         _rebuild(settings, outcomes)
-        outcomes = _examined(settings)
-    print(_as_json(outcomes) if given.json else _as_text(outcomes))
+        outcomes = examined(settings)
+    print(_as_json(outcomes) if given.json else as_text(outcomes))
     return 0 if all(o.state != "broken" for o in outcomes) else 1
 
 
-def _examined(settings: Settings) -> list[Outcome]:
+def examined(settings: Settings) -> list[Outcome]:
+    """What every check finds."""
     with told_plainly():
         site = Examined(settings, looking_engine(settings.database), catalogue())
     outcomes: list[Outcome] = []
@@ -134,7 +135,7 @@ def _rebuild_owed(engine: Engine, settings: Settings) -> None:
     progress.over()
 
 
-def _as_text(outcomes: list[Outcome]) -> str:
+def as_text(outcomes: list[Outcome]) -> str:
     lines = []
     for outcome in outcomes:
         lines.append(f"{outcome.check.name:26} {outcome.state}")

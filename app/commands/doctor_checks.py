@@ -68,6 +68,8 @@ class Check:
 def folder(site: Examined) -> Iterator[Amiss]:
     """Who else can read it, and whether it lies where a lock can be trusted."""
     where = site.settings.data_dir
+    if not where.exists():  # a PostgreSQL site that was never served from here
+        return
     if where.stat().st_mode & 0o007:
         yield Amiss(
             "warning",

@@ -1,44 +1,49 @@
 """`tapeline import` and `tapeline export`: a caseload as two CSV files.
 
+With `--site` either hands over to `site_copy`, which copies everything.
+
 An import is one transaction: every row of every file, or none.
 """
 
 import argparse
 import os
-from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
 from typing import Any, BinaryIO, Final
 
-from sqlalchemy import Engine
 from sqlmodel import Session, col, select
 
 from app.access import SUPERVISOR, may
 from app.catalogue.load import catalogue
+from app.commands import export_csv, export_deidentified, export_fhir, site_copy
 from app.commands.demo_site import is_demo_folder
 from app.commands.opening import (
     add_data_option,
+    opened_site,
     refuse_demo_folder,
     settings_from,
-    told_plainly,
 )
 from app.commands.progress import Progress
 from app.commands.refused import Refused
+from app.commands.saving import save_lines
 from app.exports.caseload_csv import patients_csv, scores_csv
 from app.settings import Settings
 from app.storage import audit
 from app.storage.caseload_rows import labelled
-from app.storage.database import make_engine, migrate, read_session, write_session
+from app.storage.database import read_session, write_session
 from app.storage.holders import possible_holders
 from app.storage.people import Person, actor
 from app.web.exporting import exported_patients, exported_scores
 from app.web.importing import CaseloadFile, Import, Line, take_in
 from app.web.owing import keep_owed
+from app.web.released import counts, open_ones
 
 PATIENTS: Final = "patients.csv"
 SCORES: Final = "scores.csv"
+#: What else an export may be: each has an option of its own, and none goes with others.
+KINDS: Final = (export_csv, export_deidentified, export_fhir, site_copy)
 #: So many problems are told; a file with more has one cause.
 MOST_PROBLEMS: Final = 50
 
@@ -51,19 +56,21 @@ def add(commands: Any) -> None:
 def _add_import(commands: Any) -> None:
     p: argparse.ArgumentParser = commands.add_parser(
         "import",
-        help="take in patients and past scores from CSV files",
+        help="take in patients and past scores from CSV files, or a whole site",
         epilog="All rows or none; the same file again adds nothing. While rows are "
         "written nobody else can save: for more than some hundred, stop the site "
         "first. The columns are described in the README.\n\nexample:\n"
-        "  tapeline import caseload/ --data ~/tapeline --dry-run",
+        "  tapeline import caseload/ --data ~/tapeline --dry-run\n"
+        "  tapeline import --site ward.zip --data ~/new",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     p.add_argument(
-        "files", nargs="+", metavar="FILE", help="CSV files, or a folder with both"
+        "files", nargs="*", metavar="FILE", help="CSV files, or a folder with both"
     )
     p.add_argument(
         "--dry-run", action="store_true", help="say what each row would do, and stop"
     )
+    site_copy.add_import_option(p)
     p.add_argument("--by", metavar="HANDLE", help="the supervisor who imports")
     p.add_argument(
         "--assign-to",
@@ -77,11 +84,22 @@ def _add_import(commands: Any) -> None:
 def _add_export(commands: Any) -> None:
     p: argparse.ArgumentParser = commands.add_parser(
         "export",
-        help="write patients and their scores as CSV files",
-        epilog="example:\n  tapeline export --data ~/tapeline --out caseload/",
+        help="write patients and their scores as CSV files, or another export",
+        epilog="What waits for a co-signature is left out and counted.\n\nexample:\n"
+        "  tapeline export --data ~/tapeline --out caseload/\n"
+        "  tapeline export --data ~/tapeline --deidentified tests.zip\n"
+        "  tapeline export --data ~/tapeline --fhir bundles/\n"
+        "  tapeline export --data ~/tapeline --site ward.zip",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    p.add_argument("--out", required=True, metavar="FOLDER", help="made if missing")
+    kinds = p.add_mutually_exclusive_group(required=True)
+    kinds.add_argument(
+        "--out",
+        metavar="FOLDER",
+        help="patients.csv and scores.csv, to import elsewhere; made if missing",
+    )
+    for kind in KINDS:
+        kind.add(p, kinds)
     add_data_option(p, "the site's folder; default: TAPELINE_DATA_DIR or your own")
     p.set_defaults(run=run_export)
 
@@ -89,8 +107,10 @@ def _add_export(commands: Any) -> None:
 def run_import(given: argparse.Namespace) -> int:
     settings = settings_from(given)
     refuse_demo_folder(settings)
+    if given.site is not None:
+        return site_copy.take_in(given, settings)
     files = _files(given.files)
-    with _site(settings) as engine:
+    with opened_site(settings) as engine:
         with read_session(engine) as session:
             session.info["now"] = datetime.now(UTC)
             me = _importer(session, given.by)
@@ -172,6 +192,8 @@ def _counts(lines: Sequence[Line]) -> str:
 
 
 def _files(names: Sequence[str]) -> list[CaseloadFile]:
+    if not names:
+        raise Refused("name the CSV files, or a whole site's archive with --site")
     paths: list[Path] = []
     for name in names:
         path = Path(name)
@@ -188,20 +210,6 @@ def _files(names: Sequence[str]) -> list[CaseloadFile]:
 
 def _opened(path: Path) -> BinaryIO:
     return path.open("rb")
-
-
-@contextmanager
-def _site(settings: Settings) -> Iterator[Engine]:
-    database = settings.data_dir / "tapeline.sqlite"
-    if not settings.database_url and not database.is_file():
-        raise Refused(f"there is no site in {settings.data_dir} yet")
-    with told_plainly():
-        engine = make_engine(settings.database)
-        try:
-            migrate(engine, settings.data_dir / "backups")
-            yield engine
-        finally:
-            engine.dispose()
 
 
 def _importer(session: Session, handle: str | None) -> Person:
@@ -231,9 +239,15 @@ def _holder(session: Session, me: Person, handle: str | None) -> Person:
 
 
 def run_export(given: argparse.Namespace) -> int:
+    export_deidentified.refuse_alone(given)
+    export_fhir.refuse_alone(given)
+    for kind in KINDS:
+        if getattr(given, kind.OPTION) is not None:
+            code: int = kind.run(given)
+            return code
     settings = settings_from(given)
     demo, out = is_demo_folder(settings.data_dir), Path(given.out)
-    with _site(settings) as engine:
+    with opened_site(settings) as engine:
         out.mkdir(mode=0o700, parents=True, exist_ok=True)
         with write_session(engine) as session:
             # Nobody is signed in here: whoever may read the folder may do this.
@@ -243,6 +257,8 @@ def run_export(given: argparse.Namespace) -> int:
             )  # fmt: skip
         with read_session(engine) as session:
             count = _export(session, out, demo=demo)
+            left = counts(session, open_ones(demo=demo))
+    print(f"left out, waiting for a co-signature: {left.waiting_words}")
     print(f"Wrote {count} patients to {out / PATIENTS} and their scores to {SCORES}.")
     return 0
 
@@ -252,18 +268,8 @@ def _export(session: Session, out: Path, *, demo: bool) -> int:
     told = Progress("patients"), Progress("scores, patients")
     patients = exported_patients(session, named, demo=demo, progress=told[0])
     scores = exported_scores(session, shelf, named, demo=demo, progress=told[1])
-    _save(out / PATIENTS, patients_csv(patients))
-    _save(out / SCORES, scores_csv(scores))
+    save_lines(out / PATIENTS, patients_csv(patients))
+    save_lines(out / SCORES, scores_csv(scores))
     for each in told:
         each.over()
     return len(named)
-
-
-def _save(path: Path, lines: Iterator[str]) -> None:
-    """Whole under its name or not at all; for its owner's eyes only."""
-    half = path.with_name(f"{path.name}.part")
-    half.unlink(missing_ok=True)
-    with open(os.open(half, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w",
-              encoding="utf-8", newline="") as file:  # fmt: skip
-        file.writelines(lines)
-    half.replace(path)

@@ -5,11 +5,13 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
+from sqlalchemy import Engine
 from sqlalchemy.exc import DBAPIError
 
 from app.commands.demo_site import is_demo_folder
 from app.commands.refused import Refused
 from app.settings import Settings, SettingsProblem
+from app.storage.database import make_engine, migrate
 from app.storage.errors import StorageProblem
 
 
@@ -49,3 +51,18 @@ def refuse_demo_folder(settings: Settings) -> None:
             f"{settings.data_dir} holds a demo site, made afresh at each start: "
             "choose another folder with --data"
         )
+
+
+@contextmanager
+def opened_site(settings: Settings) -> Iterator[Engine]:
+    """The database of a site that is there, brought up to date."""
+    database = settings.data_dir / "tapeline.sqlite"
+    if not settings.database_url and not database.is_file():
+        raise Refused(f"there is no site in {settings.data_dir} yet")
+    with told_plainly():
+        engine = make_engine(settings.database)
+        try:
+            migrate(engine, settings.data_dir / "backups")
+            yield engine
+        finally:
+            engine.dispose()

@@ -53,3 +53,22 @@ SCORES: Final[Mapping[str, str]] = MappingProxyType(
         "invented": "As in patients.csv.",
     }
 )
+#: Of trials.csv, what scores.csv does not have.
+TRIALS: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "round": "Counts the tests of a label: 1, 2, 3. The rows of one stand together "
+        "and say the same but for the trial.",
+        "trial": "Counts the trials of a round: 1, 2, 3.",
+        "practice": "yes, or nothing.",
+        "value": "As it was read; only with completed.",
+        "unit": "Of the value; empty for what was counted.",
+        "start_mark": "Of a distance read as two marks, where it began.",
+        "end_mark": "And where it ended.",
+        "inputs": "What was ticked or counted beside it: catches=1",
+        "splits": "Rising seconds of the marked moments.",
+        "unusual": "yes where the number is outside what is usual and somebody stood "
+        "by it.",
+        "voided": "yes, or nothing.",
+        "void_reason": "Why, if it was voided.",
+    }
+)

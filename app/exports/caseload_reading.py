@@ -1,4 +1,4 @@
-"""Rows of patients.csv and scores.csv as read back: each whole, or what is wrong.
+"""Rows of patients.csv, scores.csv and trials.csv as read back, or what is wrong.
 
 Strict: a word outside its closed list, a day that has not come, a number no trial of
 that test can have. Every problem of a row is told at once, with its line and column.
@@ -37,6 +37,8 @@ from app.exports.caseload_csv import (
 )
 from app.exports.csv_cells import BadFile, Cells, read, split, unescaped
 from app.exports.trial_cells import BadTrial, trials_of
+from app.exports.trials_csv import TRIAL_COLUMNS
+from app.exports.trials_reading import NEEDED, whole_rounds
 
 PLANS: Final = ("restore", "maintain")
 EARLIEST: Final = date(1900, 1, 1)
@@ -44,6 +46,11 @@ CARE_COLUMNS: Final = (
     "reason", "setting", "plan", "opened_on", "closed_on", "end_reason", "order_on",
     "plan_on", "prior_self_care", "prior_mobility", "lives_with", "precautions",
 )  # fmt: skip
+_NEEDED: Final[Mapping[Sequence[str], Sequence[str]]] = {
+    PATIENT_COLUMNS: ("label",),
+    SCORE_COLUMNS: ("label", "date", "measure"),
+    TRIAL_COLUMNS: NEEDED,
+}
 _SIZE: Final = re.compile(r"\d{1,5}(\.\d{1,4})?", re.ASCII)
 _DAY: Final = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 
@@ -144,15 +151,20 @@ class _Fields:
 def rows_of(
     stream: BinaryIO, shelf: Mapping[str, Measure], today: date
 ) -> Iterator[ReadRow]:
-    """Every row of either file; the last may be a problem that ends the reading."""
+    """Every row of a file; the last may be a problem that ends the reading.
+
+    A round of trials.csv is one row, as it would be in scores.csv.
+    """
     try:
         columns, cells = read(stream)
-        known = SCORE_COLUMNS if "measure" in columns else PATIENT_COLUMNS
+        known = columns_of(columns)
         _check_columns(columns, known)
+        if known is TRIAL_COLUMNS:
+            cells = whole_rounds(cells)
         reading: Callable[[_Fields], PatientRow | ScoreRow] = (
-            (lambda fields: _score(fields, shelf))
-            if known is SCORE_COLUMNS
-            else _patient
+            _patient
+            if known is PATIENT_COLUMNS
+            else (lambda fields: _score(fields, shelf))
         )
         for each in cells:
             fields = _Fields(each, today)
@@ -163,8 +175,15 @@ def rows_of(
         yield ReadRow(fault.line, None, (Problem(fault.line, "", fault.says),))
 
 
+def columns_of(columns: Sequence[str]) -> Sequence[str]:
+    """Those of the file that these columns begin like."""
+    if "measure" not in columns:
+        return PATIENT_COLUMNS
+    return TRIAL_COLUMNS if "trial" in columns else SCORE_COLUMNS
+
+
 def _check_columns(columns: Sequence[str], known: Sequence[str]) -> None:
-    needed = ("label", "date", "measure") if known is SCORE_COLUMNS else ("label",)
+    needed = _NEEDED[known]
     for name in columns:
         if name not in known:
             told = ", ".join(known)

@@ -295,6 +295,19 @@ def sets_of(
     return session.exec(wanted.order_by(*order)).all()
 
 
+def sets_of_episode(
+    session: Session, episode: Episode
+) -> Sequence[tuple[ActivitySet, Visit]]:
+    """An episode's sets that count, with their visits, oldest first."""
+    wanted = (
+        select(ActivitySet, Visit)
+        .join(Visit, col(ActivitySet.visit_id) == col(Visit.id))
+        .where(Visit.episode_id == episode.id, col(ActivitySet.voided_at).is_(None))
+    )
+    order = (col(Visit.local_date), col(ActivitySet.done_at), col(ActivitySet.id))
+    return session.exec(wanted.order_by(*order)).all()
+
+
 def sets_in(session: Session, visit: Visit) -> Sequence[ActivitySet]:
     """All sets of one visit in order, the voided ones too."""
     wanted = select(ActivitySet).where(ActivitySet.visit_id == visit.id)

@@ -267,9 +267,9 @@ def stops_of_visit(session: Session, visit: Visit) -> list[Stop]:
     return _without_slips(_of_both(session, col(Visit.id) == visit.id))
 
 
-def stops_of_patient(session: Session, patient_id: int) -> list[Stop]:
-    """All stops of a patient, oldest first, without slips."""
-    return _without_slips(_of_both(session, col(Patient.id) == patient_id))
+def stops_of_episode(session: Session, episode: Episode) -> list[Stop]:
+    """The stops of one episode, oldest first, without slips."""
+    return _without_slips(_of_both(session, col(Episode.id) == episode.id))
 
 
 def _without_slips(stops: Iterable[Stop]) -> list[Stop]:

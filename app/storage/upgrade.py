@@ -55,8 +55,17 @@ def _known() -> frozenset[str]:
     return frozenset(script.revision for script in steps)
 
 
+def is_known(revision: str) -> bool:
+    """Whether this program can build that schema, and bring it up from there."""
+    return revision in _known()
+
+
 def to_newest(connection: Connection) -> None:
     command.upgrade(config(connection), "head")
+
+
+def to_revision(connection: Connection, revision: str) -> None:
+    command.upgrade(config(connection), revision)
 
 
 @contextmanager

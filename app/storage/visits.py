@@ -164,6 +164,12 @@ def visit_ids_of(session: Session, episode: Episode) -> frozenset[int]:
     return frozenset(session.exec(wanted).all())
 
 
+def visits_in(session: Session, episode: Episode) -> Sequence[Visit]:
+    """All of one episode, the missed ones too, oldest first."""
+    wanted = select(Visit).where(Visit.episode_id == episode.id)
+    return session.exec(wanted.order_by(col(Visit.local_date), col(Visit.id))).all()
+
+
 def pauses_of(session: Session, visit: Visit) -> Sequence[VisitPause]:
     wanted = select(VisitPause).where(VisitPause.visit_id == visit.id)
     return session.exec(wanted.order_by(col(VisitPause.since))).all()

@@ -1,7 +1,5 @@
 """A caseload out as two CSV files, for supervisors. In: `import_pages`."""
 
-import io
-import zipfile
 from collections.abc import Iterator
 
 from fastapi import APIRouter, Request
@@ -16,8 +14,10 @@ from app.storage.caseload_rows import labelled
 from app.storage.database import read_session
 from app.storage.errors import NotAllowed
 from app.storage.people import Person, actor
+from app.web.archive import archived
 from app.web.deps import (
     Now,
+    ReadSession,
     SignedIn,
     Site,
     SiteDep,
@@ -27,6 +27,7 @@ from app.web.deps import (
 )
 from app.web.exporting import exported_patients, exported_scores
 from app.web.reauth import PassphraseFault
+from app.web.released import counts, open_ones
 
 router = APIRouter()
 
@@ -37,9 +38,21 @@ def _may(me: Person, deed: str) -> None:
 
 
 @router.get("/caseload/export")
-def ask(request: Request, me: SignedIn) -> HTMLResponse:
+def ask(request: Request, me: SignedIn, session: ReadSession) -> HTMLResponse:
     _may(me, "export_caseload")
-    return page(request, "files/export.html", errors={})
+    return _ask(request, session, me, {})
+
+
+def _ask(
+    request: Request, session: Session, me: Person, errors: dict[str, str]
+) -> HTMLResponse:
+    return page(
+        request,
+        "files/export.html",
+        status=422 if errors else 200,
+        held=counts(session, open_ones(demo=me.is_demo)),
+        errors=errors,
+    )
 
 
 @router.post("/caseload/export")
@@ -55,8 +68,7 @@ def take_out(
     """One archive with both files, sent as it is made: a large site has no wait."""
     _may(me, "export_caseload")
     if fault:
-        errors = {"passphrase": fault}
-        return page(request, "files/export.html", status=422, errors=errors)
+        return _ask(request, session, me, {"passphrase": fault})
     audit.deed(session, "exported_caseload", me, by=me.id, now=now)
     name = f"tapeline-caseload-{now.astimezone(zone):%Y-%m-%d}.zip"
     return StreamingResponse(
@@ -68,15 +80,8 @@ def take_out(
 
 def _archive(site: Site, *, demo: bool) -> Iterator[bytes]:
     """The bytes of the archive, both files told of one moment."""
-    sink = _Sink()
     with read_session(site.engine) as session:
-        with zipfile.ZipFile(sink, "w", zipfile.ZIP_DEFLATED) as archive:
-            for name, lines in _both(session, site.catalogue, demo=demo):
-                with archive.open(name, "w", force_zip64=True) as entry:
-                    for line in lines:
-                        entry.write(line.encode())
-                        yield from sink.taken()
-        yield from sink.taken()
+        yield from archived(_both(session, site.catalogue, demo=demo))
 
 
 def _both(
@@ -85,23 +90,3 @@ def _both(
     named = labelled(session, demo=demo)
     yield "patients.csv", patients_csv(exported_patients(session, named, demo=demo))
     yield "scores.csv", scores_csv(exported_scores(session, shelf, named, demo=demo))
-
-
-class _Sink(io.RawIOBase):
-    """Where the archive is written to, a little at a time."""
-
-    def __init__(self) -> None:
-        self.held: list[bytes] = []
-
-    def writable(self) -> bool:
-        return True
-
-    def write(self, part: object) -> int:
-        made = bytes(part)  # type: ignore[call-overload]  # any buffer
-        self.held.append(made)
-        return len(made)
-
-    def taken(self) -> Iterator[bytes]:
-        held, self.held = self.held, []
-        if held:
-            yield b"".join(held)

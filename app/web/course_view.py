@@ -71,6 +71,17 @@ def made_scores(
 ) -> dict[int, Score]:
     """By round: what its trials make, as far as they make a score."""
     others = {o: rounds_of(session, patient.id, o) for o in measure.made_from}
+    return scores_made(shelf, details, rounds, measure, others)
+
+
+def scores_made(
+    shelf: Catalogue,
+    details: PatientDetails,
+    rounds: Sequence[RoundTrials],
+    measure: Measure,
+    others: Mapping[str, Sequence[RoundTrials]],
+) -> dict[int, Score]:
+    """The same of what was fetched; `others` are the rounds of the tests it needs."""
     pairs = pairs_by_day(shelf, measure, others)
     made = partial(made_then, measure, pairs, body_of(details))
     found = {}

@@ -150,7 +150,7 @@ def dose_picture(
     end = lanes[-1].bottom if lanes else foot
     return DoseView(
         label=label,
-        axis=_axis(grade),
+        axis=axis_words(grade),
         width=_width(drawn, names),
         height=round(end + FOOT_EM, 2),
         foot=end,
@@ -252,7 +252,8 @@ def _em(words: str) -> float:
     return len(words) * _LETTER_EM + _ASIDE_EM
 
 
-def _axis(grade: Grade) -> str:
+def axis_words(grade: Grade) -> str:
+    """`Up the tape is harder: hold in seconds.`"""
     if grade.rungs:
         return f"Up the tape is harder: {grade.what}, by its number on the ladder."
     unit = _UNITS.get(grade.unit, f" in {grade.unit}")

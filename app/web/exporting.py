@@ -1,4 +1,4 @@
-"""A caseload as the rows of its two files: the open patients of one world."""
+"""A caseload as the rows of its files: the open patients of one world."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from fractions import Fraction
@@ -16,11 +16,13 @@ from app.exports.caseload_csv import (
     TrialCell,
     time_cell,
 )
-from app.storage.caseload_rows import Care, handles, patient_rows, tried_rounds
+from app.exports.trials_csv import NumberedRound
+from app.storage.caseload_rows import Care, handles, patient_rows
 from app.storage.past_rounds import is_imported
 from app.storage.precautions import PrecautionOnEpisode
 from app.storage.trials import RoundTrials, Trial
 from app.web.judging import clinical_trial
+from app.web.released import released
 
 Named = Sequence[tuple[str, int]]
 Told = Callable[[int, int], None]
@@ -80,6 +82,25 @@ def _precaution(row: PrecautionOnEpisode) -> PrecautionCell:
     )  # fmt: skip
 
 
+def exported_rounds(
+    session: Session,
+    shelf: Catalogue,
+    named: Named,
+    *,
+    demo: bool,
+    progress: Told = in_silence,
+) -> Iterator[NumberedRound]:
+    """Every round that holds trials and does not wait for a co-signature."""
+    known = handles(session)
+    for done, (label, patient_id) in enumerate(named, 1):
+        for number, kept in released(session, patient_id).numbered:
+            if kept.trials:
+                row = score_row(shelf, label, kept, known, demo=demo)
+                yield NumberedRound(number, row)
+        session.expunge_all()
+        progress(done, len(named))
+
+
 def exported_scores(
     session: Session,
     shelf: Catalogue,
@@ -88,12 +109,8 @@ def exported_scores(
     demo: bool,
     progress: Told = in_silence,
 ) -> Iterator[ScoreRow]:
-    known = handles(session)
-    for done, (label, patient_id) in enumerate(named, 1):
-        for kept in tried_rounds(session, patient_id):
-            yield score_row(shelf, label, kept, known, demo=demo)
-        session.expunge_all()
-        progress(done, len(named))
+    rounds = exported_rounds(session, shelf, named, demo=demo, progress=progress)
+    return (told.row for told in rounds)
 
 
 def score_row(
@@ -122,7 +139,7 @@ def score_row(
 
 
 def _trial(measure: Measure | None, trial: Trial) -> TrialCell:
-    value, unit = _value(trial)
+    value, unit = entered(measure, trial)
     start, end = trial.start_mark, trial.end_mark
     return TrialCell(
         outcome=trial.outcome,
@@ -138,12 +155,20 @@ def _trial(measure: Measure | None, trial: Trial) -> TrialCell:
     )
 
 
-def _value(trial: Trial) -> tuple[str, str]:
+def entered(measure: Measure | None, trial: Trial) -> tuple[str, str]:
+    """The value with its unit as it was entered; what was counted has none.
+
+    A cuff's reading is a whole number of mmHg: read back it says so, and a site that
+    left it out would not know its own export.
+    """
     if trial.raw_ms is not None:
         return time_cell(trial.raw_ms), "s"
     if trial.raw_value is not None:
         return trial.raw_value, trial.raw_unit or ""
-    return ("" if trial.count is None else str(trial.count)), ""
+    if trial.count is None:
+        return "", ""
+    unit = measure.trial_units[0] if measure else "count"
+    return str(trial.count), "" if unit == "count" else unit
 
 
 def _is_unusual(measure: Measure, trial: Trial) -> bool:

@@ -66,6 +66,9 @@ class GoalBook:
     standings: Mapping[int, Sequence[GoalWord]]
     here: frozenset[int]
     zone: ZoneInfo
+    #: Rounds and tasks that tell nothing here: an export leaves some behind.
+    without_rounds: frozenset[int] = frozenset()
+    without_tasks: frozenset[int] = frozenset()
     _scored: dict[str, list[Scored]] = field(default_factory=dict)
     _tasks: list[tuple[TaskObservation, date]] | None = None
 
@@ -84,7 +87,7 @@ class GoalBook:
             self._scored[measure_id] = [
                 self._one(r, Kept(r.on_date, made[r.round.id], r.round.person_id))
                 for r in rounds
-                if r.round.id in made
+                if r.round.id in made and r.round.id not in self.without_rounds
             ]
         return self._scored[measure_id]
 
@@ -104,7 +107,11 @@ class GoalBook:
                 )
                 .order_by(col(Visit.local_date), col(TaskObservation.id))
             )
-            self._tasks = [(row, day) for row, day in self.session.exec(wanted)]
+            self._tasks = [
+                (row, day)
+                for row, day in self.session.exec(wanted)
+                if row.id not in self.without_tasks
+            ]
         return self._tasks
 
     def baseline(self, body: GoalBody) -> Baseline | None:

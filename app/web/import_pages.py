@@ -94,6 +94,7 @@ def _choose_page(
         columns=(
             ("patients.csv", caseload_columns.PATIENTS),
             ("scores.csv", caseload_columns.SCORES),
+            ("trials.csv besides", caseload_columns.TRIALS),
         ),
     )
 

@@ -18,8 +18,17 @@ from sqlmodel import Session, select
 
 from app.access import may
 from app.catalogue.load import Catalogue
-from app.exports.caseload_csv import CareCells, PatientRow, ScoreRow, score_cells
-from app.exports.caseload_reading import Problem, ReadRow, rows_of
+from app.exports.caseload_csv import (
+    PATIENT_COLUMNS,
+    SCORE_COLUMNS,
+    CareCells,
+    PatientRow,
+    ScoreRow,
+    score_cells,
+)
+from app.exports.caseload_reading import Problem, ReadRow, columns_of, rows_of
+from app.exports.csv_cells import BadFile, read
+from app.exports.trials_csv import TRIAL_COLUMNS
 from app.storage import audit
 from app.storage.caseload_rows import by_label, handles, tried_rounds
 from app.storage.episodes import Episode, add_episode, close_episode
@@ -40,6 +49,10 @@ DEMO_ONLY: Final = "These are invented patients of a demo. A real site takes non
 NO_NAMES: Final = (
     "This site keeps no names and no record numbers. Empty both columns, or set "
     "TAPELINE_IDENTIFIERS to full."
+)
+TWICE: Final = (
+    "scores.csv and trials.csv hold the same trials: give one of them, or they would "
+    "be taken in twice."
 )
 REAL: Final = "A demo takes invented patients only: rows that say yes under invented."
 
@@ -113,7 +126,11 @@ def take_in(doing: Import, files: Sequence[CaseloadFile]) -> Iterator[Line]:
         raise NotAllowed
     doing.handles = handles(doing.session)
     doing.labels = by_label(doing.session, demo=doing.me.is_demo)
-    for file in sorted(files, key=_scores_last):
+    kinds = [(_kind(file), file) for file in files]
+    if {SCORE_COLUMNS, TRIAL_COLUMNS} <= {kind for kind, _ in kinds}:
+        yield _wrong(files[-1].name, 1, "", TWICE)
+        return
+    for _, file in sorted(kinds, key=lambda each: each[0] != PATIENT_COLUMNS):
         with file.open() as stream:
             for read in rows_of(stream, doing.shelf.measures, doing.today):
                 yield _line(doing, file.name, read)
@@ -121,9 +138,13 @@ def take_in(doing: Import, files: Sequence[CaseloadFile]) -> Iterator[Line]:
         _judge(doing)
 
 
-def _scores_last(file: CaseloadFile) -> bool:
-    with file.open() as stream:
-        return b"measure" in stream.readline(4096).lower()
+def _kind(file: CaseloadFile) -> Sequence[str]:
+    """The columns of its kind; a file that cannot be read says so row by row later."""
+    try:
+        with file.open() as stream:
+            return columns_of(read(stream)[0])
+    except BadFile:
+        return PATIENT_COLUMNS
 
 
 def _judge(doing: Import) -> None:

@@ -41,8 +41,7 @@ class Wording:
 class DraftLine:
     """One line as the page shows it. `was` tells the server which words were shown.
 
-    `lost`: its event has gone from the record; `stale`: the record says otherwise by
-    now than when it was worded.
+    `lost`: its event has gone from the record.
     """
 
     id: str
@@ -56,7 +55,7 @@ class DraftLine:
     by: str = ""
     before: tuple[Wording, ...] = ()
     lost: bool = False
-    stale: bool = False
+    moved: bool = False  # the record says something else since it was worded
     error: str = ""
 
     @property
@@ -202,8 +201,8 @@ def _shown(one: Written, edits: Sequence[NoteEdit], names: _Names) -> DraftLine:
         label=line.asks or _short(line.made) or "A line of your own",
         was=digest(one.text),
         changes=changed(line.made, one.text) if reworded else (),
-        stale=bool(edits and one.own and line.made and edits[-1].made != line.made),
         by=names.of(edits[-1]) if edits else "",
+        moved=bool(edits and one.own and edits[-1].made != line.made),
         before=tuple(Wording(e.text, names.of(e)) for e in _left_behind(edits)),
     )
 

@@ -298,6 +298,8 @@ def _changes(me: Person, patient: Patient) -> list[tuple[str, str]]:
         ("set_precaution", "precautions", "Precautions"),
         ("manage_episode", "episodes", "Episode"),
         ("transfer_patient", "people", "Hand over, add a helper"),
+        ("export_patient", "fhir", "FHIR R4 bundle (JSON)"),
+        ("export_patient", "exports", "Export"),
         ("manage_episode", "record", "Close or archive"),
     )
     return [(end, words) for deed, end, words in places if may(actor(me), deed, whom)]

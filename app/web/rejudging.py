@@ -23,7 +23,15 @@ from app.storage.scores import (
     scores_of,
 )
 from app.storage.trials import Round, RoundTrials, rounds_of
-from app.web.judging import Judged, body_of, derived, judged, pairs_by_day, person_on
+from app.web.judging import (
+    Ask,
+    Judged,
+    body_of,
+    derived,
+    judged,
+    pairs_by_day,
+    person_on,
+)
 
 #: What an edition alone may have changed is no fault.
 EDITION: Final = "edition"
@@ -53,14 +61,22 @@ def judged_all(
     patient: Patient,
     wanted: Callable[[Round], bool] = every,
     details: PatientDetails | None = None,
+    *,
+    held: Callable[[RoundTrials], bool] | None = None,
+    ask: Ask | None = None,
 ) -> Iterator[Judged]:
     """Every wanted round that the catalogue still knows, oldest first.
 
     The others are fetched all the same: a score is read against them. `details`: what
-    is known of the patient, where somebody has fetched it already.
+    is known of the patient, where somebody has fetched it already. `held`: as if
+    there were only these, so that no reading rests on another either.
     """
     by_test: dict[str, list[RoundTrials]] = {}
-    known = [k for k in rounds_of(session, patient.id) if is_known(shelf, k.round)]
+    known = [
+        kept
+        for kept in rounds_of(session, patient.id)
+        if is_known(shelf, kept.round) and (held is None or held(kept))
+    ]
     for kept in known:
         by_test.setdefault(kept.round.measure, []).append(kept)
     details = details or details_of(session, patient)
@@ -72,7 +88,7 @@ def judged_all(
         person = person_on(details, settings[kept.round.id], kept.on_date)
         others = {other: by_test.get(other, []) for other in measure.made_from}
         pairs = pairs_by_day(shelf, measure, others)
-        yield judged(measure, kept, by_test[measure.id], person, pairs, body)
+        yield judged(measure, kept, by_test[measure.id], person, pairs, body, ask)
 
 
 def is_known(shelf: Catalogue, round: Round) -> bool:

@@ -28,7 +28,7 @@ from app.storage.home_sheets import HomeSheet, HomeSheetItem, items_of
 from app.storage.precautions import PrecautionOnEpisode, precautions_on
 from app.storage.profile import profile_of
 from app.storage.room_measurements import ChangeNow, changes_of
-from app.storage.safety import Stop, stops_of_patient
+from app.storage.safety import Stop, stops_of_episode
 from app.storage.teaching import Teaching, taught_of
 from app.web.deps import Site
 from app.web.home_sheet_view import how_much
@@ -165,7 +165,7 @@ def _falls(chart: Chart) -> FallFacts:
         for one in askings(chart)
         if one.said.get("fell")
     )
-    stops = stops_of_patient(chart.session, chart.book.patient.id)
+    stops = stops_of_episode(chart.session, chart.episode)
     return FallFacts(
         told=told,
         known=tuple(_known(chart)),

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from fractions import Fraction
 
+from app.clinical.change import Change
 from app.clinical.lead import sex_guessed
 from app.clinical.measure import Cutoff, Measure, Norm, Span
 from app.clinical.quantities import alike, convert, shown, words
@@ -78,7 +79,7 @@ def _spread(result: Result, unit: str) -> Band | None:
         low = in_score_unit(norm.mean - norm.sd, norm.unit, unit)
         high = in_score_unit(norm.mean + norm.sd, norm.unit, unit)
         if low is not None and high is not None:
-            said = f"healthy, mean ± SD, {_short(result, reading)}"
+            said = f"healthy, mean ± SD, {short_source(result, reading)}"
             return Band(low, high, said)
     return None
 
@@ -95,14 +96,15 @@ def _notches(result: Result, unit: str) -> list[Notch]:
             continue
         crossed = bool(reading.crossed)
         if isinstance(row, Cutoff) and not row.no_verdict:
-            said = f"{ABOUT[row.outcome_type]}, {_short(result, reading)}"
+            said = f"{ABOUT[row.outcome_type]}, {short_source(result, reading)}"
             cutoffs.setdefault(place, Notch(place, said, "cutoff", crossed))
         elif isinstance(row, Norm) and row.limit_kind == "average" and not averages:
             averages.append(Notch(place, "end of average", "average", crossed))
     return [*list(cutoffs.values())[:MOST_CUTOFFS], *averages]
 
 
-def _short(result: Result, reading: Reading) -> str:
+def short_source(result: Result, reading: Reading) -> str:
+    """The name of a reading's source on a picture."""
     assert reading.row is not None
     return result.measure.sources[reading.row.source].short
 
@@ -124,10 +126,17 @@ def _value_in(score: Score, unit: str) -> Decimal | None:
 
 def _error(result: Result, unit: str) -> tuple[Decimal, Decimal] | None:
     """The widest confirmed error round the score the change was judged from."""
-    change = result.change
+    change, size = result.change, error_size(result.change, unit)
     if change is None or change.difference is None or result.score.shown is None:
         return None
     before = result.score.shown - change.difference
+    return None if size is None else (before - size, before + size)
+
+
+def error_size(change: Change | None, unit: str) -> Decimal | None:
+    """The widest confirmed error that a change was judged by, as it is shown."""
+    if change is None or change.difference is None:
+        return None
     sizes = [
         r.threshold
         for r in change.readings
@@ -136,8 +145,7 @@ def _error(result: Result, unit: str) -> tuple[Decimal, Decimal] | None:
     ]  # fmt: skip
     if not sizes:
         return None
-    size = shown(max(sizes), unit)
-    return before - size, before + size
+    return shown(max(sizes), unit)
 
 
 def list_tape(

@@ -17,11 +17,14 @@ from tests.make import make_round, make_trial, make_visit
 
 PAGES = (
     "/desk", "/desk/table", "/desk/summary", "/patients/find", "/audit",
-    "/caseload/import", "/patients/1/edit", "/patients/1/precautions",
+    "/caseload/import", "/exports", "/patients/1/exports", "/patients/1/edit",
+    "/patients/1/precautions",
     "/patients/1/episodes", "/patients/1/people", "/patients/1/profile",
     "/patients/1/record", "/patients/1/visits", "/patients/1", "/patients/1/measures",
     "/patients/1/pathways", "/patients/1/pathways/cdc", "/patients/1/pathways/nice2025",
     "/activities", "/activities/S02", "/activities/evidence", "/patients/1/doses",
+    "/patients/1/fhir",
+    "/patients/1/episodes/1/picture",
 )  # fmt: skip
 LOOKS: dict[str, dict[str, object]] = {
     "phone": {},
@@ -108,6 +111,7 @@ def test_history_and_picture(open_phone: OpenPhone, patient_id: int, look: str) 
     for path, drawn in (
         (f"/patients/{patient_id}/measures/{STANDS}", "svg.time line.slope"),
         (f"/visits/{visit_id}/picture", "svg.tape"),
+        (f"/patients/{patient_id}/episodes/1/picture", "svg.care .latest"),
     ):
         phone.goto(path)
         assert phone.page.locator(drawn).count()

@@ -15,8 +15,9 @@ from app.storage.database import write_session
 from app.storage.episodes import Episode
 from app.web.activity_words import grade_value
 from app.web.deps import Site
+from app.web.dose_lines import amount
 from app.web.dose_picture import MOST_SESSIONS, DoseView
-from app.web.doses import DoseHistory, amount, histories
+from app.web.doses import DoseHistory, histories
 from tests.conftest import found, person_by
 from tests.make import NOW, TODAY, make_visit
 from tests.sets import make_set

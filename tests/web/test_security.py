@@ -302,7 +302,7 @@ def bodies_sent(app: FastAPI, method: str) -> bytes:
     }
     # In a thread of its own: where a browser was driven, this one has a loop already.
     with ThreadPoolExecutor(1) as own:
-        own.submit(asyncio.run, app(scope, receive, send)).result()  # type: ignore[arg-type]
+        own.submit(asyncio.run, app(scope, receive, send)).result()
     return b"".join(sent)
 
 

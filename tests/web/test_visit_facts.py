@@ -1,26 +1,20 @@
-"""What a note says of things that the demo's visits do not hold."""
+"""What a note says of what was seen and done, beyond what the demo holds."""
 
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
-from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
 
 import pytest
-from sqlmodel import Session, select
+from sqlmodel import select
 
-from app.clinical.note import Line, Ref
-from app.clinical.visit_facts import VisitFacts
+from app.clinical.note import Ref
+from app.clinical.teaching import Taught
 from app.clinical.visiting import Limit
 from app.storage.activity_sets import SetBody, void_set
-from app.storage.database import read_session, write_session
-from app.storage.deficits import say
-from app.storage.episodes import Episode, Visit, open_episode
-from app.storage.goal_rows import GoalBody
-from app.storage.goals import sign_goal
+from app.storage.database import read_session
+from app.storage.episodes import Visit
+from app.storage.hand_offs import HandOffBody, give
 from app.storage.observations import (
     SymptomCheck,
-    TaskObservation,
     VitalSigns,
     answer,
     give_code,
@@ -28,120 +22,31 @@ from app.storage.observations import (
     set_limit,
     void_observation,
 )
-from app.storage.patients import Patient
-from app.storage.people import Person
-from app.storage.plans import PlanLine, write_plan
-from app.storage.profile import write_profile
 from app.storage.responsible import assign
 from app.storage.safety import record_answers
 from app.storage.services import set_service_minutes
-from app.storage.trials import Round, Trial, TrialBody, void_trial
-from app.storage.visits import close, miss, pause, resume, set_kind, set_minutes
+from app.storage.teaching import record_teaching, void_teaching
+from app.storage.trials import Round, TrialBody, void_trial
+from app.storage.visits import close, miss, pause, resume, set_minutes
 from app.web.deps import Site
-from app.web.note_facts import evaluation_lines, visit_facts, visit_lines
 from app.web.visit_events import events_of
 from tests.conftest import person_by
 from tests.make import (
     NOW,
     TODAY,
-    make_goal,
     make_home_sheet,
-    make_precaution,
-    make_round,
     make_service,
     make_set,
     make_trial,
     make_visit,
     new_uid,
 )
-
-STANDS = {"measure": "five_times_sit_to_stand", "variant": "single"}
-SETUP = {"seat_height": "17.5 in", "arms_used": "no", "device": "none"}
+from tests.web.note_bedside import bedside, facts_of, lines_of, timed, trials_of
 
 
-@dataclass
-class Bedside:
-    """A visit in the making, by the therapist who owns the patient."""
-
-    session: Session
-    me: Person
-    patient: Patient
-    episode: Episode
-    visit: Visit
-
-    def test(self, *bodies: TrialBody, visit: Visit | None = None, **said: Any) -> int:
-        """A round of a test; its number."""
-        at = visit or self.visit
-        kind = {**STANDS, "facts": SETUP, **said}
-        round = make_round(self.session, self.me, at, **kind)
-        for body in bodies:
-            make_trial(self.session, self.me, round, body)
-        return round.id
-
-    def task(self, **said: Any) -> TaskObservation:
-        return record(
-            self.session, self.me, self.visit, TaskObservation,
-            {"task": "transfer_toilet", **said}, uid=new_uid(), now=NOW,
-        )  # fmt: skip
-
-    def goal(self, *, signed: bool = True, **said: Any) -> int:
-        body = {
-            "term": "short", "who": "patient", "kind": "score",
-            "by_date": TODAY + timedelta(days=28), "task": "transfer_toilet",
-            "measure": "five_times_sit_to_stand", "target_value": "12.0",
-            "target_unit": "s", **said,
-        }  # fmt: skip
-        row = make_goal(self.session, self.me, self.episode, GoalBody(**body))
-        if signed:
-            sign_goal(self.session, self.me, row, version=1, now=NOW)
-        return row.id
-
-    def on(self, days: int) -> Visit:
-        """Another visit, so many days from today."""
-        return make_visit(
-            self.session, self.me, self.episode, now=NOW + timedelta(days=days)
-        )
-
-
-@pytest.fixture
-def bedside(site: Site) -> Callable[[], Any]:
-    @contextmanager
-    def opened() -> Iterator[Bedside]:
-        with write_session(site.engine) as session:
-            me = person_by(session, "therapist")
-            patient = session.exec(select(Patient)).one()
-            episode = open_episode(session, patient)
-            visit = make_visit(session, me, episode)
-            yield Bedside(session, me, patient, episode, visit)
-
-    return opened
-
-
-def facts_of(site: Site, visit_id: int, **said: Any) -> VisitFacts:
-    with read_session(site.engine) as session:
-        return visit_facts(session, site, session.get_one(Visit, visit_id), **said)
-
-
-def lines_of(site: Site, visit_id: int, kind: str = "visit") -> dict[str, Line]:
-    make = visit_lines if kind == "visit" else evaluation_lines
-    with read_session(site.engine) as session:
-        lines = make(session, site, session.get_one(Visit, visit_id))
-    return {line.key: line for line in lines}
-
-
-def trials_of(at: Bedside, round_id: int) -> Sequence[Trial]:
-    return at.session.exec(select(Trial).where(Trial.round_id == round_id)).all()
-
-
-def timed(seconds: str) -> TrialBody:
-    return TrialBody(raw_ms=int(seconds.replace(".", "")) * 100)
-
-
-def test_symptom_taps_make_one_line_under_the_first_key(
-    site: Site, bedside: Any
-) -> None:
+def test_symptom_taps_make_one_line_under_the_first_key(site: Site) -> None:
     asking = "ab" * 16
-    with bedside() as at:
+    with bedside(site) as at:
         for said in ({"pain": 3}, {"pain": 3, "dizzy": "yes"}, {"pain": 5}):
             answer(at.session, at.me, at.visit, said, asking=asking, now=NOW)
         (first, *_) = at.session.exec(select(SymptomCheck)).all()
@@ -158,11 +63,9 @@ def test_symptom_taps_make_one_line_under_the_first_key(
     assert again.says == "Symptom check: declined, “not < today”"
 
 
-def test_vital_signs_stand_with_position_limits_and_no_advice(
-    site: Site, bedside: Any
-) -> None:
+def test_vital_signs_stand_with_position_limits_and_no_advice(site: Site) -> None:
     limit = Limit(50, 110)
-    with bedside() as at:
+    with bedside(site) as at:
         set_limit(
             at.session, at.me, at.episode, "heart_rate", limit, set_by="ward doctor",
             on=TODAY, now=NOW,
@@ -189,8 +92,8 @@ def test_vital_signs_stand_with_position_limits_and_no_advice(
     assert limits == "Limits by order: heart rate 50 to 110 per minute"
 
 
-def test_tasks_stand_with_help_and_code_or_why_not(site: Site, bedside: Any) -> None:
-    with bedside() as at:
+def test_tasks_stand_with_help_and_code_or_why_not(site: Site) -> None:
+    with bedside(site) as at:
         done = at.task(level="moderate", share=60, helpers=2, cue_kind="verbal")
         give_code(at.session, at.me, done, "01", proposed=None, now=NOW)
         not_done = at.task(task="bathing", not_done="pain")
@@ -220,9 +123,9 @@ def test_tasks_stand_with_help_and_code_or_why_not(site: Site, bedside: Any) -> 
     ids=["signed, a task", "unsigned", "names no task", "own words", "another test"],
 )
 def test_only_a_signed_goal_links_a_test_to_a_task(
-    site: Site, bedside: Any, goal: dict[str, Any], linked: bool
+    site: Site, goal: dict[str, Any], linked: bool
 ) -> None:
-    with bedside() as at:
+    with bedside(site) as at:
         at.task(level="contact", helpers=1)
         number = at.test(timed("19.4"))
         goal_id = at.goal(**goal)
@@ -236,10 +139,8 @@ def test_only_a_signed_goal_links_a_test_to_a_task(
     assert with_task == (linked and goal.get("task", "") == "")
 
 
-def test_trials_that_do_not_count_stand_with_their_reason(
-    site: Site, bedside: Any
-) -> None:
-    with bedside() as at:
+def test_trials_that_do_not_count_stand_with_their_reason(site: Site) -> None:
+    with bedside(site) as at:
         number = at.test(
             TrialBody(raw_ms=21_100, practice=True),
             timed("14.9"),
@@ -266,10 +167,10 @@ def test_trials_that_do_not_count_stand_with_their_reason(
     assert open_.says.endswith("9.9 s (counted so far)")
 
 
-def test_readings_of_a_cuff_stand_with_what_was_felt(site: Site, bedside: Any) -> None:
+def test_readings_of_a_cuff_stand_with_what_was_felt(site: Site) -> None:
     lying = {"when": "lying", "diastolic": "84", "pulse": "70"}
     standing = {"when": "standing_1", "diastolic": "76", "symptoms": "yes"}
-    with bedside() as at:
+    with bedside(site) as at:
         number = at.test(
             TrialBody(count=142, inputs=lying), TrialBody(count=118, inputs=standing),
             measure="orthostatic_vitals", variant="one_reading",
@@ -287,10 +188,10 @@ def test_readings_of_a_cuff_stand_with_what_was_felt(site: Site, bedside: Any) -
 
 @pytest.mark.parametrize("practised", [True, False])
 def test_a_rule_that_names_a_practice_does_not_claim_one(
-    site: Site, bedside: Any, practised: bool
+    site: Site, practised: bool
 ) -> None:
     practice = [TrialBody(raw_ms=20_000, practice=True)] * practised
-    with bedside() as at:
+    with bedside(site) as at:
         number = at.test(
             *practice, timed("16.0"), measure="timed_up_and_go", variant="single",
             facts={},
@@ -301,13 +202,13 @@ def test_a_rule_that_names_a_practice_does_not_claim_one(
     assert ("(no practice is on record)" in line) != practised
 
 
-def test_stop_is_said_with_what_followed(site: Site, bedside: Any) -> None:
+def test_stop_is_said_with_what_followed(site: Site) -> None:
     said = {
         "what": "lowered", "symptoms": frozenset({"dizzy"}), "called": "nurse",
         "called_at": NOW + timedelta(minutes=4), "systolic": 102, "diastolic": 60,
         "heart_rate": 96, "position": "sitting", "note": "colour back < 2 minutes",
     }  # fmt: skip
-    with bedside() as at:
+    with bedside(site) as at:
         number = at.test(TrialBody(outcome="stopped", reason="knees buckled"))
         (trial,) = trials_of(at, number)
         record_answers(at.session, at.me, trial.id, said, base_id=None, now=NOW)
@@ -328,9 +229,9 @@ def test_stop_is_said_with_what_followed(site: Site, bedside: Any) -> None:
     assert any("sitting: 102/60 mmHg" in says for says in events)
 
 
-def test_sets_of_an_activity_are_one_line(site: Site, bedside: Any) -> None:
+def test_sets_of_an_activity_are_one_line(site: Site) -> None:
     alike = SetBody(grade="12", reps=10, errors=1)
-    with bedside() as at:
+    with bedside(site) as at:
         sets = [
             make_set(at.session, at.me, at.visit, body, now=NOW + timedelta(minutes=n))
             for n, body in enumerate((alike, SetBody(reps=4), alike, alike))
@@ -349,8 +250,8 @@ def test_sets_of_an_activity_are_one_line(site: Site, bedside: Any) -> None:
     assert facts.not_counted[0].says.endswith("a set taken back: twice")
 
 
-def test_minutes_are_those_recorded(site: Site, bedside: Any) -> None:
-    with bedside() as at:
+def test_minutes_are_those_recorded(site: Site) -> None:
+    with bedside(site) as at:
         services = {
             name: make_service(
                 at.session, person_by(at.session, "supervisor"), name, timed=is_timed
@@ -365,7 +266,7 @@ def test_minutes_are_those_recorded(site: Site, bedside: Any) -> None:
             at.session, at.me, at.visit, today=TODAY, now=NOW + timedelta(minutes=15)
         )
     open_one = [s.key for s in facts_of(site, at.visit.id).minutes]
-    with bedside() as at:
+    with bedside(site) as at:
         close(at.session, at.me, at.visit, without_list="called away",
               now=NOW + timedelta(minutes=40))  # fmt: skip
         colleague = person_by(at.session, "colleague")
@@ -388,8 +289,8 @@ def test_minutes_are_those_recorded(site: Site, bedside: Any) -> None:
     )
 
 
-def test_missed_visit_says_why_and_whom(site: Site, bedside: Any) -> None:
-    with bedside() as at:
+def test_missed_visit_says_why_and_whom(site: Site) -> None:
+    with bedside(site) as at:
         miss(at.session, at.me, at.visit, reason="declined", told="nurse",
              again="tomorrow at 10", now=NOW)  # fmt: skip
     lines = lines_of(site, at.visit.id)
@@ -400,8 +301,8 @@ def test_missed_visit_says_why_and_whom(site: Site, bedside: Any) -> None:
     assert not any(line.needed for line in lines.values())
 
 
-def test_home_sheet_is_education_shown_back(site: Site, bedside: Any) -> None:
-    with bedside() as at:
+def test_home_sheet_is_education_shown_back(site: Site) -> None:
+    with bedside(site) as at:
         sheet = make_home_sheet(at.session, at.me, at.episode, "S01")
         at.on(1)
         make_home_sheet(
@@ -419,106 +320,25 @@ def test_home_sheet_is_education_shown_back(site: Site, bedside: Any) -> None:
     )
 
 
-def test_plan_says_what_comes_and_what_is_left(site: Site, bedside: Any) -> None:
-    with bedside() as at:
-        make_set(at.session, at.me, at.visit)
-        for day, lines in (
-            (TODAY, [PlanLine("T01", "12", 2, 5), PlanLine("S01", "3", 2, 5)]),
-            (TODAY + timedelta(days=2), [PlanLine("S01", "4", 3, 5)]),
-        ):
-            write_plan(at.session, at.me, at.episode, day, lines, uid=new_uid(),
-                       version=0, now=NOW)  # fmt: skip
+def test_teaching_and_hand_off_stand_with_what_came_back(site: Site) -> None:
+    taught = Taught("family", "guarding", "shown", "prompts", prompts=2)
+    card = HandOffBody("nursing", "nurse", ("Walks with one.",), read_back=True)
+    with bedside(site) as at:
+        rows = [
+            record_teaching(at.session, at.me, at.visit, taught, uid=new_uid(), now=NOW)
+            for _ in range(2)
+        ]
+        void_teaching(at.session, at.me, rows[1].id, reason="twice", now=NOW)
+        row = give(at.session, at.me, at.visit, card, uid=new_uid(), now=NOW)
     facts = facts_of(site, at.visit.id)
-    left, following = (said.says for said in facts.planned)
 
-    assert left == "Planned for this visit, without a set: Seated lateral weight " + (
-        "shift to a mark"
-    )
-    assert following.startswith("Planned for 4 March 2026: Seated lateral weight shift")
-    assert ", 3 sets at shoulder travel past hip edge 4 in" in following
-    assert [said.key for said in facts.next_grades] == ["grade:T01"]
-
-
-def test_a_past_note_knows_nothing_of_later_days(site: Site, bedside: Any) -> None:
-    with bedside() as at:
-        first = at.test(timed("19.4"))
-        at.goal(base_round_id=first, base_on=TODAY, base_says="19.4 s")
-        second, third = at.on(7), at.on(14)
-        at.test(timed("17.0"), visit=second)
-        at.test(timed("12.0"), visit=third)
-    before, after = (facts_of(site, v.id).goals[0] for v in (second, third))
-
-    assert facts_of(site, at.visit.id).goals[0].progress == ""
-    assert before.progress == (
-        "32 % of the way from 19.4 s to 12.0 s or less: 17.0 s on 9 Mar."
-    )
-    assert after.progress.startswith("Reached: 12.0 s on 16 Mar")
-    assert facts_of(site, second.id).due[0].says == (
-        "Progress report: 2 of 10 treatment days used"
-    )
-
-
-def test_evaluation_gathers_who_and_why(site: Site, bedside: Any) -> None:
-    profile = {
-        "prior_mobility": "device", "lives_with": "alone", "home": "three steps",
-        "matters": "the garden < the stairs", "fall_injury": "minor",
-    }  # fmt: skip
-    with bedside() as at:
-        set_kind(at.session, at.me, at.visit, "evaluation", NOW)
-        write_profile(at.session, at.me, at.episode, profile, version=0, now=NOW)
-        order = make_precaution(at.session, at.me, at.episode, "hip_post",
-                                review_on=TODAY + timedelta(days=9))  # fmt: skip
-        number = at.test(timed("19.4"))
-        say(at.session, at.me, at.episode, "slow_gait", "added", "seen on the ward",
-            uid=new_uid(), day=TODAY, now=NOW)  # fmt: skip
-    lines = lines_of(site, at.visit.id, "evaluation")
-    problems = [line for key, line in lines.items() if key.startswith("deficit:")]
-
-    assert lines["episode:reason"].made == (
-        "Reason: walks less since a fall; living in the community."
-    )
-    assert lines["person"].made == "Person: 77 or 78, woman."
-    assert lines["field:conditions"].needed
-    assert lines["profile:living"].made == (
-        "Getting about before: alone, with a device or more time. Lives: alone. Home: "
-        "three steps."
-    )
-    assert lines["profile:falls"].made == (
-        "Falls: injury from a fall: minor injury, no care needed."
-    )
-    assert lines["profile:matters"].made == (
-        "What matters to them: “the garden < the stairs”."
-    )
-    assert lines[f"precaution:{order.id}"].made == (
-        "Order in force: Posterior hip rules (set on 2 March 2026, review 11 March "
-        "2026)."
-    )
-    assert any(Ref("round", number) in line.refs for line in problems)
-    assert any("seen on the ward" in line.made for line in problems)
-    assert lines["episode:plan"].made == "Plan: to restore function."
-    assert lines["field:goals"].needed
-    assert facts_of(site, at.visit.id).background.plan is not None
-    assert facts_of(site, at.visit.id, background=False).background.plan is None
-
-
-def test_struck_problems_and_later_ones_do_not_stand(site: Site, bedside: Any) -> None:
-    with bedside() as at:
-        at.test(timed("19.4"))
-        later = at.on(7)
-        at.test(timed("40.0"), visit=later, measure="timed_up_and_go", facts={})
-    found = _problems(site, at.visit.id)
-    both = _problems(site, later.id)
-    with bedside() as at:
-        for key in found:
-            say(at.session, at.me, at.episode, key.partition(":")[2], "struck",
-                "knee pain that day", uid=new_uid(), day=TODAY,
-                now=NOW + timedelta(hours=1))  # fmt: skip
-
-    assert found
-    assert found < both
-    assert _problems(site, at.visit.id) == set()
-
-
-def _problems(site: Site, visit_id: int) -> set[str]:
-    keys = lines_of(site, visit_id, "evaluation")
-    return {key for key in keys if key.startswith("deficit:")}
+    assert [(s.key, s.says) for s in facts.teaching] == [
+        (
+            f"teaching:{rows[0].id}",
+            "Taught family: guarding with the belt; shown; showed it back with 2 "
+            "prompts",
+        )
+    ]
+    assert [(s.key, s.says) for s in facts.hand_off] == [
+        (f"hand_off:{row.id}", "Hand-off to: nurse, read back")
+    ]

@@ -1,0 +1,183 @@
+"""What of a record is in an export, and how much waits for a co-signature.
+
+`fhir_release` holds the rule: a student's work goes out once it is co-signed. A round
+goes as a whole, and with its visit, or stays.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sqlalchemy import ColumnElement
+from sqlmodel import Session, and_, col, func, or_, select
+
+from app.access import STUDENT
+from app.storage.activity_sets import ActivitySet
+from app.storage.episodes import Episode, Visit
+from app.storage.goal_rows import GoalRow
+from app.storage.patients import Patient
+from app.storage.people import Person
+from app.storage.review import VisitText
+from app.storage.trials import Round, RoundTrials, Trial, rounds_of
+from app.web.fhir_release import Release, release_of
+
+
+@dataclass(frozen=True, slots=True)
+class Released:
+    """One patient's visits and rounds that may go, in order; `waiting` ones stay."""
+
+    visits: tuple[Visit, ...]
+    rounds: tuple[RoundTrials, ...]
+    waiting_visits: int
+    waiting_rounds: tuple[RoundTrials, ...]
+    release: Release
+
+    @property
+    def round_ids(self) -> frozenset[int]:
+        return frozenset(kept.round.id for kept in self.rounds)
+
+    @property
+    def numbered(self) -> Sequence[tuple[int, RoundTrials]]:
+        """The rounds, counted from 1: alike in every file."""
+        return list(enumerate(self.rounds, 1))
+
+    def holds_round(self, kept: RoundTrials) -> bool:
+        return kept.round.id in self.round_ids
+
+    def holds_set(self, row: ActivitySet) -> bool:
+        """As it was recorded, and taken back if it was."""
+        by, at = row.recorded_by, row.recorded_at
+        if row.voided_at is not None:
+            by, at = row.voided_by or 0, row.voided_at
+        goes = row.visit_id in {visit.id for visit in self.visits}
+        return goes and self.release.may_go(row.visit_id, by, at)
+
+
+def released(session: Session, patient_id: int) -> Released:
+    visits = session.exec(
+        select(Visit)
+        .join(Episode, col(Episode.id) == col(Visit.episode_id))
+        .where(Episode.patient_id == patient_id)
+        .order_by(col(Visit.local_date), col(Visit.started_at), col(Visit.id))
+    ).all()
+    release = release_of(session, visits)
+    going = tuple(visit for visit in visits if release.visit_goes(visit))
+    ids = {visit.id for visit in going}
+    rounds = rounds_of(session, patient_id)
+    held = [k for k in rounds if k.round.visit_id in ids and release.round_goes(k)]
+    kept = {each.round.id for each in held}
+    return Released(
+        visits=going,
+        rounds=tuple(held),
+        waiting_visits=len(visits) - len(going),
+        waiting_rounds=tuple(k for k in rounds if k.trials and k.round.id not in kept),
+        release=release,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """How much an export holds, and what of it waits. `seen`: patients with a visit."""
+
+    patients: int
+    seen: int
+    rounds: int
+    trials: int
+    waiting_visits: int
+    waiting_rounds: int
+    unsigned_goals: int
+
+    @property
+    def waits(self) -> bool:
+        return bool(self.waiting_visits or self.waiting_rounds)
+
+    @property
+    def waiting_words(self) -> str:
+        """`2 visits of students and 3 tests`; `nothing`."""
+        told = (
+            (self.waiting_visits, "visit of a student", "visits of students"),
+            (self.waiting_rounds, "test", "tests"),
+        )
+        said = [f"{of:,} {one if of == 1 else more}" for of, one, more in told if of]
+        return " and ".join(said) or "nothing"
+
+
+def open_ones(*, demo: bool) -> ColumnElement[bool]:
+    """The patients of a caseload."""
+    return and_(col(Patient.is_demo).is_(demo), col(Patient.closed_at).is_(None))
+
+
+def single_ones(*, demo: bool) -> ColumnElement[bool]:
+    """Everybody of a world once: neither folded into another nor archived."""
+    return and_(
+        col(Patient.is_demo).is_(demo),
+        col(Patient.archived_at).is_(None),
+        col(Patient.merged_into).is_(None),
+    )
+
+
+def counts(session: Session, whose: ColumnElement[bool]) -> Counts:
+    """Of the patients that are meant. Looks closely only where students worked."""
+    patients = select(Patient.id).where(whose)
+    of = select(Episode.id).where(col(Episode.patient_id).in_(patients))
+    visits = select(Visit.id).where(col(Visit.episode_id).in_(of))
+    tried = select(
+        func.count(func.distinct(col(Round.id))), func.count(col(Trial.id))
+    ).join(Trial, col(Trial.round_id) == col(Round.id))
+    rounds, trials = session.exec(tried.where(col(Round.visit_id).in_(visits))).one()
+    goals = select(func.count(col(GoalRow.id))).where(
+        col(GoalRow.episode_id).in_(of), col(GoalRow.signed_at).is_(None)
+    )
+    seen = (
+        select(func.count(func.distinct(col(Episode.patient_id))))
+        .join(Visit, col(Visit.episode_id) == col(Episode.id))
+        .where(col(Episode.patient_id).in_(patients))
+    )
+    close = [released(session, one) for one in _with_students(session, whose)]
+    left = [kept for one in close for kept in one.waiting_rounds]
+    return Counts(
+        patients=session.exec(
+            select(func.count()).select_from(patients.subquery())
+        ).one(),
+        seen=session.exec(seen).one() - sum(not one.visits for one in close),
+        rounds=rounds - len(left),
+        trials=trials - sum(len(kept.trials) for kept in left),
+        waiting_visits=sum(one.waiting_visits for one in close),
+        waiting_rounds=len(left),
+        unsigned_goals=session.exec(goals).one(),
+    )
+
+
+def _with_students(session: Session, whose: ColumnElement[bool]) -> Sequence[int]:
+    """Patients of whose record a student, of then or now, wrote a part."""
+    students = select(Person.id).where(Person.role == STUDENT)
+    tried = (
+        select(Round.visit_id)
+        .join(Trial, col(Trial.round_id) == col(Round.id))
+        .where(
+            or_(
+                col(Trial.recorded_by).in_(students),
+                col(Trial.voided_by).in_(students),
+            )
+        )
+    )
+    handed_in = select(VisitText.visit_id).where(VisitText.kind == "handed_in")
+    wanted = (
+        select(Patient.id)
+        .join(Episode, col(Episode.patient_id) == col(Patient.id))
+        .join(Visit, col(Visit.episode_id) == col(Episode.id))
+        .where(
+            whose,
+            or_(
+                col(Visit.person_id).in_(students),
+                col(Visit.id).in_(handed_in),
+                col(Visit.id).in_(tried),
+            ),
+        )
+    )
+    return session.exec(wanted.distinct()).all()
+
+
+def told_apart(session: Session, *, demo: bool) -> list[int]:
+    """The numbers of everybody of a world, each person once."""
+    wanted = select(Patient.id).where(single_ones(demo=demo))
+    return list(session.exec(wanted.order_by(col(Patient.id))))
