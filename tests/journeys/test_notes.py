@@ -47,7 +47,6 @@ def test_note_is_worded_signed_and_copied_by_touch(
     phone.goto(note)
     page.locator("#note-next a", has_text="2 still asked for").tap()
     expect(page.locator("details[open] textarea")).to_be_focused()
-    open_line(page, "took a therapist's skill")
     page.get_by_role("button", name="graded down").tap()
     expect(page.locator("[data-verb-asks]")).to_contain_text("from which grade")
     page.keyboard.type(WORDS)
