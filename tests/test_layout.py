@@ -19,6 +19,7 @@ RINGS = {
     "app.passphrases": set[str](),
     "app.catalogue": {"app.catalogue", "app.clinical", "app.access"},
     "app.exports": {"app.exports", "app.clinical", "app.access"},
+    "app.practice": {"app.practice", "app.clinical", "app.access"},
     "app.storage": {"app.storage", "app.clinical", "app.access", "app.passphrases"},
 }
 PURE = ("app.clinical", "app.access", "app.passphrases")

@@ -1,0 +1,1 @@
+"""Learning by doing: simulated patients, their keys, and agreement that is measured."""
