@@ -138,11 +138,9 @@ def draft(
     lines = (*made, *_further(made, stand))
     ready = written(lines, {key: edit.text for key, edit in stand.items()})
     last = note_before(session, visit, note)
-    found = [  # a field that is still asked for is said by its own mark
-        doubt
-        for doubt in doubts(ready, "\n".join(last.lines) if last else "")
-        if doubt.kind != "missing"
-    ]
+    before = "\n".join(last.lines) if last else ""
+    # What is missing is said by the empty field itself.
+    found = [d for d in doubts(ready, before) if d.kind != "missing"]
     names = _Names(session, site)
     patient_id = session.get_one(Episode, visit.episode_id).patient_id
     by_key = {line.key for line in made}
