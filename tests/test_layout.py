@@ -23,6 +23,8 @@ RINGS = {
     "app.storage": {"app.storage", "app.clinical", "app.access", "app.passphrases"},
 }
 PURE = ("app.clinical", "app.access", "app.passphrases")
+#: Libraries too large to be loaded before somebody needs them.
+WHEN_ASKED = {"app.practice.agreement": {"scipy"}}
 #: The outermost ring, which nothing but itself imports.
 ENTRY = ("app.main", "app.cli", "app.commands", "app.__main__")
 #: Named by what they hold, never by being of use to somebody.
@@ -125,12 +127,12 @@ def test_route_modules_are_found() -> None:
 
 def test_imports_stand_at_the_top_and_are_whole(module: Path) -> None:
     tree = tree_of(module)
-    hidden = [n for f in functions_of(tree) for n in imports_of(f)]
+    hidden = {n for f in functions_of(tree) for n in imports_of(f)}
     relative = [
         n for n in ast.walk(tree) if isinstance(n, ast.ImportFrom) and n.level > 0
     ]
 
-    assert not hidden
+    assert hidden == WHEN_ASKED.get(name_of(module), set())
     assert not relative
 
 
