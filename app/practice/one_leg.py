@@ -3,7 +3,7 @@
 from typing import Final
 
 from app.practice.body import ANKLE, POINTS, UPRIGHT, Pose, points_of
-from app.practice.chance import Track
+from app.practice.chance import Track, land, leave
 from app.practice.showing import Showing
 
 RAISED: Final = 26.0
@@ -33,7 +33,8 @@ class _OneLeg:
         falls = leaves + show.ms("hold")
         stop = min(falls, leaves + limit)
         lowers = stop - 300 if falls < leaves + limit else stop + 600
-        self.lift.over(leaves, up, 1.0).over(lowers, max(stop, lowers + 350), 0.0)
+        self.lift.over(leaves, up, 1.0, leave)
+        self.lift.over(lowers, max(stop, lowers + 350), 0.0, land)
         show.start_ms, show.stop_ms = leaves, stop
         show.say(leaves, "The right foot leaves the floor.")
         self._sways(leaves, stop)
