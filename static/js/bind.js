@@ -2,12 +2,10 @@
 /** Attaches each behaviour to its `data-*` elements, on load and after htmx swaps. */
 import { watchBusy } from "./busy.js";
 import { bindCounter } from "./counter.js";
-import { doseBox } from "./dose_box.js";
 import { applyHand, bindPref } from "./hand.js";
 import { forgetSaved } from "./kept.js";
 import { watchLock } from "./lock.js";
 import { watchOutbox } from "./outbox_form.js";
-import { minutes } from "./minutes.js";
 import { bindReadyRow, bindTickAll } from "./ready.js";
 import { showRunning } from "./running.js";
 import { reveal } from "./reveal.js";
@@ -49,15 +47,16 @@ const BEHAVIOURS = [
   ["[data-open-line]", (e) => import("./note.js").then((m) => m.openLine(e))],
   ["[data-copy]", (e) => import("./note.js").then((m) => m.copy(e))],
   ["[data-print]", (e) => import("./note.js").then((m) => m.print(e))],
-  ["[data-minutes]", minutes],
+  ["[data-minutes]", (e) => import("./minutes.js").then((m) => m.minutes(e))],
   ["[data-waits]", showWaits],
-  ["[data-dose-box]", doseBox],
+  ["[data-dose-box]", (e) => import("./dose_box.js").then((m) => m.doseBox(e))],
   ["[data-held-run]", (e) => import("./held_run.js").then((m) => m.heldRun(e))],
   ["[data-bedside]", (e) => import("./bedside.js").then((m) => m.bedside(e))],
   ["form[data-activity-set]", (e) => import("./tools.js").then((m) => m.tools(e))],
   ["[data-rest]", (e) => import("./rest_tool.js").then((m) => m.rest(e))],
   ["[data-aloud]", (e) => import("./aloud.js").then((m) => m.aloud(e))],
   ["[data-attach]", (e) => import("./attach.js").then((m) => m.attach(e))],
+  ["[data-figure]", (e) => import("./figure.js").then((m) => m.figure(e))],
   ["[data-attached]", (e) => import("./attach.js").then((m) => m.forgetAttached(e))],
 ];
 const bound = new WeakMap(BEHAVIOURS.map(([, act]) => [act, new WeakSet()]));

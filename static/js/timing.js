@@ -93,6 +93,9 @@ export function isOver(run, now) {
   return Math.max(...Object.values(bothMs(run, now))) >= run.limit;
 }
 
+/** The wall clock may be ahead of the steady one by so much without having jumped. */
+const FRAME_MS = 20;
+
 /**
  * Ends a run by itself: to the millisecond where the steady clock has come so far; if
  * it has not, it stood still or the wall clock jumped, and `doubts` says so.
@@ -100,7 +103,8 @@ export function isOver(run, now) {
  * @param {Mark} now
  */
 export function endBySelf(run, now) {
-  run.stop = Math.round(since(run.start, now)) >= run.limit ? later(run.start, run.limit) : now;
+  const left = run.limit - since(run.start, now);
+  run.stop = left <= FRAME_MS ? later(run.start, run.limit) : now;
   run.seen = now;
 }
 

@@ -173,3 +173,13 @@ test("a run that is over by rounding ends at its limit, not a tenth of a ms befo
   endBySelf(run, now);
   assert.deepEqual(run.stop, { mono: 3100, wall: 4000, origin: 0 });
 });
+
+test("a wall clock a millisecond ahead ends a hold at its longest time all the same", () => {
+  const run = begun("a", at(500), { limit: 2_000 });
+  const now = at(2_499, { wallShift: 1 });
+
+  assert.ok(isOver(run, now));
+  endBySelf(run, now);
+  assert.equal(rawMs(run), 2_000);
+  assert.deepEqual(doubts(run), []);
+});
