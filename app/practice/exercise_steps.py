@@ -111,7 +111,8 @@ def _made(case: ScoringCase, made: Score) -> str:
     if made.reason:
         text += f" {made.reason}."
     if Fraction(made.shown) != made.value:
-        text += f" Before rounding it was {float(made.value):.{_LONG}f}."
+        exact = f"{float(made.value):.{_LONG}f}".rstrip("0")
+        text += f" Before rounding it was {exact}."
     places = SHOWN_PLACES[made.unit]
     to = {0: "whole numbers", 1: "0.1", 2: "0.01"}[places]
     return f"{text} Shown to {to}, rounded half up, once."

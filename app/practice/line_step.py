@@ -1,6 +1,6 @@
 """The last step: the true line of a note between two that differ by one thing."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Final
 
@@ -11,7 +11,7 @@ from app.clinical.readings import better_word, worse_word
 from app.clinical.scores import Score
 from app.practice.asking import Option, Step
 from app.practice.draws import Draws
-from app.practice.reading_steps import LETTERS
+from app.practice.reading_steps import LETTERS, score_words
 from app.practice.scoring_case import ScoringCase, other_values, setup_words
 
 RISK: Final = "This person is at risk."
@@ -54,7 +54,18 @@ def line_step(case: ScoringCase, result: Result, earlier: Score, draws: Draws) -
         options=options,
         rule=picked[0],
         because="The other two are each wrong in one thing.",
+        shown=tuple(_known(case, result)),
     )
+
+
+def _known(case: ScoringCase, result: Result) -> Iterator[str]:
+    """What the steps before this one have told already."""
+    yield f"Result: {score_words(case.measure, result.score)}"
+    lead = result.leading
+    if lead is not None and lead.row is not None:
+        yield f"Read first: {case.measure.sources[lead.row.source].short}"
+    assert result.change is not None
+    yield result.change.says
 
 
 def wrong_lines(

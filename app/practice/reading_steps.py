@@ -134,14 +134,19 @@ def _whom(measure: Measure, row: Row) -> list[str]:
     fit = row.fit
     said = [ROW_CONDITIONS[fit.condition]]
     if fit.age_min is not None or fit.age_max is not None:
-        low, high = fit.age_min or "any", fit.age_max or "any"
-        said.append(f"ages {low} to {high}")
+        said.append(_ages(fit.age_min, fit.age_max))
     said += [SEXES[fit.sex]] if fit.sex else []
     said += [" or ".join(SETTINGS[s] for s in fit.settings)] if fit.settings else []
     said += [f"rule: {measure.variant(fit.variant).label}"] if fit.variant else []
     said += [any_of_words(f, v) for k, v in fit.requires.items()
              if (f := measure.fact(k))]  # fmt: skip
     return said
+
+
+def _ages(low: int | None, high: int | None) -> str:
+    if low is None:
+        return f"up to {high} years"
+    return f"{low} and over" if high is None else f"ages {low} to {high}"
 
 
 def _of_row(case: ScoringCase, result: Result, row: Row) -> tuple[str, str]:
@@ -177,9 +182,14 @@ def change_step(case: ScoringCase, result: Result, earlier: Score, level: int) -
         kind="one",
         options=options,
         rule=rule,
-        because=result.change.says,
+        because=" ".join((result.change.says, *_rests_on(result.change))),
         shown=(*_then_and_now(case, result, earlier), *_errors(result, level)),
     )
+
+
+def _rests_on(change: verdicts.Change) -> list[str]:
+    """The first of the errors that the headline rests on, each in its own words."""
+    return [r.says for r in verdicts.error_readings(change.readings)][:_OFFERED]
 
 
 def _then_and_now(case: ScoringCase, result: Result, earlier: Score) -> list[str]:

@@ -308,6 +308,8 @@ def say(
 def _said(asked: Step, form: Form) -> tuple[str, dict[str, str]]:
     """The answer in one form, or what is wrong with it."""
     chosen = form.every("said")
+    if asked.kind == "score" and not chosen and form.text("number"):
+        chosen = ("number",)  # typing one says that there is one
     said = ",".join(chosen)
     if not chosen:
         return "", {"said": "Choose an answer first."}

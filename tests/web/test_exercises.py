@@ -147,7 +147,8 @@ def test_first_answer_stands_and_no_step_is_left_out(
     [
         ({"said": "number", "number": "16,2"}, "write a point", "#number-error"),
         ({"said": "number", "number": ""}, "Nothing was entered", "#number-error"),
-        ({"number": "16.2"}, "Choose an answer first", "#said-error"),
+        ({}, "Choose an answer first", "#said-error"),
+        ({"number": "about 16"}, "not a plain number", "#number-error"),
         ({"said": "maybe"}, "one of the answers shown", "#said-error"),
     ],
 )
@@ -166,6 +167,16 @@ def test_what_cannot_be_read_is_said_beside_it_and_stays(
     typed = found(answer.text, "#number").attributes["value"] or ""
     assert typed == sent.get("number", "")
     assert len(said(site)) == 1
+
+
+def test_typed_number_alone_is_an_answer(therapist: TestClient, site: Site) -> None:
+    here = given(site, 5, "timed_up_and_go", 1)
+    steps = made_of(site, 5, "timed_up_and_go", 1).steps
+    therapist.post(here, data=answer_of(steps[0]))
+
+    therapist.post(here, data={"step": "score", "number": str(steps[1].number)})
+
+    assert said(site)[-1][:2] == ("score", True)
 
 
 def test_none_and_some_trials_is_no_answer(therapist: TestClient, site: Site) -> None:
