@@ -31,7 +31,8 @@ def trials_step(case: ScoringCase) -> Step:
         kind="many",
         options=tuple(options),
         rule=odd[0] if odd else "trial_counts",
-        because=f"{case.variant.label}: it takes {case.variant.of}.",
+        because=f"{case.variant.label}: it takes {case.variant.of}."
+        + ("" if any(o.right for o in options) else " None of these makes it."),
     )
 
 

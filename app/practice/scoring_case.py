@@ -6,7 +6,7 @@ plausible; nobody was measured.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
 from typing import Final
@@ -290,18 +290,31 @@ def _tried(
     found = [
         Tried(t, trial_words(measure, variant, t, i)) for i, t in enumerate(trials)
     ]
-    bad = _one_trial(measure, facts, centre, draws)
-    if variant.take == "held":
-        bad = Trial("completed", cut(draws.between(1.5, 9), 2), "s")
+    voided, practice = (
+        _not_counted(measure, variant, facts, centre, draws) for _ in range(2)
+    )
     why = draws.one((*_VOIDS, *_MORE_VOIDS.get(measure.kind, ())))
     place = draws.whole(0, len(found))
     if kinds["void"]:
-        voided = Trial("completed", bad.value, bad.unit, voided=True, reason=why)
-        found.insert(place, Tried(voided, f"{_number(measure, bad)} · {why}"))
+        trial = replace(voided, voided=True, reason=why)
+        found.insert(place, Tried(trial, f"{_number(measure, trial)} · {why}"))
     if kinds["practice"] or not found:
-        practice = Trial("completed", bad.value, bad.unit, practice=True)
-        found.insert(0, Tried(practice, f"{_number(measure, bad)} · practice"))
+        trial = replace(practice, practice=True)
+        found.insert(0, Tried(trial, f"{_number(measure, trial)} · practice"))
     return found
+
+
+def _not_counted(
+    measure: Measure,
+    variant: Variant,
+    facts: Mapping[str, str],
+    centre: float,
+    draws: Draws,
+) -> Trial:
+    """A number as likely as the others: nothing about it says that it is void."""
+    if variant.take == "held":
+        return Trial("completed", cut(draws.between(1.5, 9), 2), "s")
+    return _one_trial(measure, facts, centre, draws)
 
 
 def _with_unable(
