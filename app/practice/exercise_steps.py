@@ -55,7 +55,7 @@ def _why(tried: Tried, right: bool) -> tuple[str, str]:
     if trial.voided:
         return "void_trial", f"Void: {trial.reason}. It is repeated, not scored."
     if trial.outcome == "unable" and right:
-        return "unable_trial", "It was unable, and that is the result."
+        return "unable_trial", "It could not be done, and that decides the result."
     if trial.outcome == "unable":
         return "unable_trial", "Unable, but the rule has all the trials it takes."
     if right:
@@ -111,12 +111,11 @@ def _made(case: ScoringCase, made: Score) -> str:
     text = f"{case.variant.label}: {said} {noun}".strip() + "."
     if made.reason:
         text += f" {made.reason}."
-    if Fraction(made.shown) != made.value:
-        exact = f"{float(made.value):.{_LONG}f}".rstrip("0")
-        text += f" Before rounding it was {exact}."
-    places = SHOWN_PLACES[made.unit]
-    to = {0: "whole numbers", 1: "0.1", 2: "0.01"}[places]
-    return f"{text} Shown to {to}, rounded half up, once."
+    if Fraction(made.shown) == made.value:
+        return text
+    exact = f"{float(made.value):.{_LONG}f}".rstrip("0")
+    to = {0: "whole numbers", 1: "0.1", 2: "0.01"}[SHOWN_PLACES[made.unit]]
+    return f"{text} It was {exact}, shown to {to}: rounded half up, once."
 
 
 def set_up_step(case: ScoringCase) -> Step:

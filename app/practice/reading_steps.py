@@ -113,12 +113,12 @@ def _row_words(measure: Measure, row: Row) -> tuple[str, ...]:
     """Who was measured, what it is about, and how it is known."""
     counted = f", n = {row.n}" if row.n else ""
     lines = [f"{measure.sources[row.source].short}: {row.population}{counted}"]
-    lines.append(f"{_about(measure, row)}. {'; '.join(_whom(measure, row))}.")
+    lines.append(f"{_about(row)}. {'; '.join(_whom(measure, row))}.")
     lines.append(HOWS[row.how].capitalize())
     return tuple(lines)
 
 
-def _about(measure: Measure, row: Row) -> str:
+def _about(row: Row) -> str:
     if isinstance(row, Cutoff):
         limit = f"{DIRECTION_WORDS[row.direction]} {words(row.value, row.unit)}"
         accuracy = "" if row.sensitivity is None else ", accuracy published"
@@ -126,8 +126,9 @@ def _about(measure: Measure, row: Row) -> str:
         return f"Limit, {limit}: {told}{accuracy}"
     if isinstance(row, UnableRow):
         return f"Of those unable: {OUTCOME_TYPES[row.outcome_type]}"
-    mean = row.mean if isinstance(row, Norm) else None
-    return "Norm" if mean is None else f"Norm, mean {words(mean, measure.units[0])}"
+    if isinstance(row, Norm) and row.mean is not None:
+        return f"Norm, mean {words(row.mean, row.unit)}"
+    return "Norm"
 
 
 def _whom(measure: Measure, row: Row) -> list[str]:

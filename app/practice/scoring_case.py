@@ -25,7 +25,7 @@ _OFTEN: Final[Mapping[str, tuple[float, float, float, float]]] = {
     "void": (0.0, 0.5, 0.4, 0.6),
     "unable": (0.0, 0.3, 0.25, 0.25),
     "few": (0.0, 0.0, 0.15, 0.2),
-    "off": (0.3, 0.35, 0.45, 0.5),
+    "off": (0.25, 0.25, 0.35, 0.4),
     "zero": (0.0, 0.15, 0.2, 0.2),
     "other_before": (0.0, 0.0, 0.3, 0.35),
     "unable_before": (0.0, 0.1, 0.1, 0.1),
@@ -102,7 +102,8 @@ def make_case(measure: Measure, level: int, seed: int) -> ScoringCase:
     low, high = draws.one(_BEFORE)
     earlier = centre * draws.between(low, high)
     before = _good(measure, variant, before_facts, earlier, draws)
-    if draws.happens(often["unable_before"]):
+    able_now = all(t.trial.outcome == "completed" for t in tried)
+    if draws.happens(often["unable_before"]) and able_now:
         before = [Trial("unable", reason="physical")]
     return ScoringCase(
         measure=measure,
@@ -116,14 +117,14 @@ def make_case(measure: Measure, level: int, seed: int) -> ScoringCase:
 
 
 def _example(measure: Measure, draws: Draws) -> Row | None:
-    """A published row that the case is made near to, half of them about change."""
+    """A published row that the case is made near to, most of them about change."""
     errors = [
         r
         for r in measure.reliability
         if r.kind == "test_retest" and (r.sem or r.mdc95 or r.mdc_percent)
     ]
     rows: list[Row] = [*measure.cutoffs, *measure.norms]
-    pool = errors if errors and draws.happens(0.5) else rows
+    pool = errors if errors and draws.happens(0.65) else rows
     return draws.one(pool) if pool else None
 
 
