@@ -1,6 +1,7 @@
 """Scoring practice through its pages, as a browser without script does it."""
 
 import re
+import secrets
 
 import pytest
 from sqlmodel import col, select
@@ -234,6 +235,28 @@ def test_exercise_of_an_older_edition_says_so_and_keeps_the_answers(
     sent = therapist.post(here, data={"step": "score", "said": "few"})
     assert sent.headers["location"] == here
     assert len(said(site)) == 1
+
+
+def test_rule_missed_before_is_drawn_where_a_new_one_would_be_otherwise(
+    therapist: TestClient, site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The chance stands still: only what was answered moves the draw."""
+    monkeypatch.setattr(secrets, "randbelow", lambda _below: 140_000)
+
+    therapist.post(HOME, data={"level": "4"})
+    with write_session(site.engine) as session:
+        me = person_by(session, "therapist")
+        for _ in range(5):
+            exercises.answer(
+                session, make_showing(session, me), step="trials", said="1",
+                right=False, rule="void_trial", now=site.clock(),
+            )  # fmt: skip
+    therapist.post(HOME, data={"level": "4"})
+
+    with read_session(site.engine) as session:
+        rows = session.exec(select(ExerciseShowing).order_by(col(ExerciseShowing.id)))
+        drawn = [r.rule for r in rows]
+    assert (drawn[0], drawn[-1]) == ("too_few", "void_trial")
 
 
 def test_any_test_means_one_that_has_exercises(
