@@ -12,6 +12,7 @@ from app.clinical.teaching import Taught
 from app.storage import (
     activity_sets,
     episodes,
+    exercises,
     goals,
     patients,
     people,
@@ -24,6 +25,7 @@ from app.storage import (
 )
 from app.storage.activity_sets import ActivitySet, SetBody
 from app.storage.episodes import Episode, Plan, Visit
+from app.storage.exercises import ExerciseShowing
 from app.storage.goal_rows import GoalBody, GoalRow
 from app.storage.home_sheets import HomeSheet, SheetBody, SheetItem, make_sheet
 from app.storage.patients import Patient, PatientDetails
@@ -305,6 +307,14 @@ def make_room_change(
     return room_measurements.add_change(
         session, person, visit, told, uid=uid or new_uid(), now=now
     )
+
+
+def make_showing(session: Session, person: Person) -> ExerciseShowing:
+    """An exercise of a person's own, of an edition that is no longer made."""
+    return exercises.show(
+        session, person, seed=7, measure="timed_up_and_go", level=1, edition="e.1",
+        rule="rounding", steps=6, now=NOW,
+    )  # fmt: skip
 
 
 def make_service(

@@ -31,6 +31,7 @@ from tests.make import (
     make_round,
     make_service,
     make_set,
+    make_showing,
     make_teaching,
     make_trial,
     make_visit,
@@ -228,6 +229,11 @@ ROWS: dict[tuple[str, str], str] = {
     ("GET", "/trials/{trial_id}/safety"): BEDSIDE,
     ("POST", "/trials/{trial_id}/safety"): BEDSIDE,
     ("POST", "/trials/{trial_id}/seen"): "snnnfnyy",
+    ("GET", "/practice/scoring"): SIGNED_IN,
+    ("POST", "/practice/scoring"): SIGNED_IN,
+    # The first exercise is the therapist's own: nobody else is told of it.
+    ("GET", "/practice/scoring/{showing_id}"): "snnnnnyn",
+    ("POST", "/practice/scoring/{showing_id}"): "snnnnnyn",
 }
 #: What stands in a path for each name in it.
 IN_PATH = {
@@ -261,6 +267,7 @@ IN_PATH = {
     "teaching_id": "1",
     "to": "nursing",
     "token": "x" * 32,
+    "showing_id": "1",
 }
 
 
@@ -304,6 +311,7 @@ def world(site: Site, patient_id: int) -> None:
         make_home_sheet(session, owner, open_episode(session, patient))
         make_goal(session, owner, open_episode(session, patient))
         make_service(session, person_by(session, "supervisor"))
+        make_showing(session, owner)
 
 
 def filled(path: str) -> str:
