@@ -87,12 +87,14 @@ def test_stop_is_looked_into_and_gone(
 ) -> None:
     url = a_round(therapist, patient_id, STANDS)
     send(therapist, url, outcome="stopped")
+    done(therapist, patient_id, "timed_up_and_go", "11.0")
     before = sections(supervisor)
     therapist.post("/trials/1/safety", data={"what": "seated"})
     assert therapist.post("/trials/1/seen").status_code in (200, 303)
 
     title = LOOK_INTO
     assert "stopped for safety" in before[title]
+    assert "Timed Up and Go 11.0 s" in before[title]
     assert title not in sections(supervisor)
 
 
