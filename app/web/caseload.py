@@ -9,7 +9,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlmodel import Session
 
-from app.access import may
+from app.access import STUDENT, may
 from app.clinical.note import NOTE_KINDS
 from app.storage import own_list
 from app.storage.held_requests import held_of
@@ -75,7 +75,12 @@ def show(
 def _returned(
     session: Session, me: Person, seen: Collection[int], today: date
 ) -> list[tuple[str, str]]:
-    """The notes a reader gave back to me: in words, and where they are worded anew."""
+    """The notes a reader gave back to me: in words, and where they are worded anew.
+
+    Only a student's note is read and given back.
+    """
+    if me.role != STUDENT:
+        return []
     return [
         (
             f"{label}: {NOTE_KINDS[text.note or 'visit']}, "
