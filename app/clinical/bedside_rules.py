@@ -36,6 +36,11 @@ THEN: Final = (
     "Sit or lie down, take vital signs, call nursing or the emergency number, and "
     "record what was not done and why."
 )
+#: After a set with a symptom that was not stopped for. Common practice.
+FELT: Final = (
+    "Sit them down and take vital signs. Another set only once it has settled; orders "
+    "and local policy come first."
+)
 #: The help a person needs in that position, and the people for it.
 STAFF: Final = (
     ("supervision, stand-by or contact guard", "one"),

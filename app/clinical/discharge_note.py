@@ -84,7 +84,8 @@ def _final(facts: EpisodeFacts, goal: GoalFacts) -> Line:
     if facts.end_reason in UNPLANNED:
         return Line(key, "assessment", _unfinished(goal), refs)
     asks = f"Goal {goal.number} is still open{_last_word(goal)}: how does it end?"
-    return Line(key, "assessment", "", refs, asks, needed=goal.signed)
+    lead = f"Goal {goal.number}: "
+    return Line(key, "assessment", "", refs, asks, needed=goal.signed, lead=lead)
 
 
 def _last_word(goal: GoalFacts) -> str:

@@ -293,10 +293,11 @@ def _risks(facts: HandOffFacts, priority: int) -> Iterator[HandOffLine]:
 
 
 def _trouble(facts: HandOffFacts) -> Iterator[HandOffLine]:
-    """Stops, vital signs outside an order's limits, symptoms."""
+    """Stops, vital signs outside an order's limits, symptoms told and come on."""
     yield from _many("stop", "found", facts.stops, SAFETY)
     yield from _many("outside", "found", facts.outside, SAFETY)
     yield from _one("symptoms", "found", facts.symptoms, SAFETY)
+    yield from _many("felt", "found", facts.felt, SAFETY)
 
 
 def _not_done(facts: HandOffFacts, priority: int) -> Iterator[HandOffLine]:

@@ -55,6 +55,7 @@ class HandOffFacts:
     stops: tuple[Fact, ...] = ()
     outside: tuple[Fact, ...] = ()
     symptoms: Fact | None = None
+    felt: tuple[Fact, ...] = ()
     left: Fact | None = None
     last_up: Fact | None = None
     scores: tuple[Fact, ...] = ()

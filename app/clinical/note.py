@@ -51,7 +51,8 @@ class Line:
 
     `key` stays the same however often the note is made: edits hang on it. `made` is
     empty where no event says anything; `asks` is then what the therapist is asked.
-    `verbs`: whether the words that state a skill are offered for it.
+    `verbs`: whether the words that state a skill are offered for it. `lead` stands
+    before an answer in the finished text, where the question is gone: `Goal 1: `.
     """
 
     key: str
@@ -61,6 +62,7 @@ class Line:
     asks: str = ""
     needed: bool = False
     verbs: bool = False
+    lead: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +72,12 @@ class Written:
     line: Line
     text: str
     own: bool = False  # the therapist's words, not the made ones
+
+    @property
+    def final(self) -> str:
+        """As it stands in the finished text."""
+        named = self.text.lower().startswith(self.line.lead.rstrip(": ").lower())
+        return self.text if not self.text or named else self.line.lead + self.text
 
 
 def written(lines: Iterable[Line], edits: Mapping[str, str]) -> tuple[Written, ...]:
@@ -98,5 +106,5 @@ def as_text(lines: Iterable[Written], order: str) -> list[str]:
         if one.line.section != last:
             last = one.line.section
             found.append(f"{SECTIONS[last]}:")
-        found.extend(one.text.splitlines())
+        found.extend(one.final.splitlines())
     return found

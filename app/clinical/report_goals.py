@@ -110,7 +110,8 @@ def status_line(facts: CareFacts, goal: GoalFacts) -> Line:
             f"Goal {goal.number} was called a plateau, which takes two measures and "
             "the time between them. What is known?"
         )
-    return Line(key, "assessment", "", refs, asks, needed=goal.signed)
+    lead = f"Goal {goal.number}: "
+    return Line(key, "assessment", "", refs, asks, needed=goal.signed, lead=lead)
 
 
 def ended_words(goal: GoalFacts) -> str:

@@ -177,6 +177,21 @@ LIMITED: Final = ("systolic", "diastolic", "heart_rate", "saturation", "breathin
 
 
 #: Said once under whatever lies outside; the program decides nothing.
+#: What an answer to the first questions asks for before anything is done standing.
+#: Common practice; orders and the local fall procedure come first.
+FIRST_DO: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "dizzy": (
+            "Dizzy: keep them seated or lying and take vital signs before they stand "
+            "or a test is begun. If it stays or is new, tell nursing or the "
+            "physician."
+        ),
+        "fell": (
+            "Fell since last time: ask about a knock to the head, new pain and blood "
+            "thinners before they stand. Your local fall procedure comes first."
+        ),
+    }
+)
 OUTSIDE: Final = "Outside the order's limits: follow the order and local policy."
 
 

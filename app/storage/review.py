@@ -13,6 +13,7 @@ from datetime import datetime
 from typing import Any, Final
 
 from sqlalchemy import JSON, func
+from sqlalchemy.orm import aliased
 from sqlmodel import Field, Session, col, select
 
 from app.access import STUDENT
@@ -20,7 +21,7 @@ from app.clinical.note import NOTE_KINDS
 from app.storage import audit
 from app.storage.episodes import Episode, Visit
 from app.storage.errors import NotAllowed, NotFound, StorageProblem
-from app.storage.patients import patient_for
+from app.storage.patients import Patient, patient_for
 from app.storage.people import Person
 from app.storage.tables import Numbered, between, check, hexadecimal, length, one_of
 
@@ -224,6 +225,37 @@ def _standing(session: Session, visit: Visit, kind: str) -> VisitText | None:
 def is_returned(session: Session, text: VisitText) -> bool:
     made = decision_of(session, text)
     return made is not None and made.decision == "returned"
+
+
+def returned_to(
+    session: Session, person: Person
+) -> Sequence[tuple[VisitText, Visit, int, str]]:
+    """This person's texts that wait to be written anew, the oldest first.
+
+    Each with its visit and its patient's id and label. Whoever calls keeps those whose
+    patient `person` may see.
+    """
+    anew = aliased(VisitText)
+    wanted = (
+        select(VisitText, Visit, Patient.id, Patient.label)
+        .join(ReviewDecision, col(ReviewDecision.text_id) == col(VisitText.id))
+        .join(Visit, col(Visit.id) == col(VisitText.visit_id))
+        .join(Episode, col(Episode.id) == col(Visit.episode_id))
+        .join(Patient, col(Patient.id) == col(Episode.patient_id))
+        .where(
+            ReviewDecision.decision == "returned",
+            VisitText.author_id == person.id,
+            ~select(anew.id)
+            .where(
+                anew.visit_id == VisitText.visit_id,
+                func.coalesce(anew.note, "visit")
+                == func.coalesce(VisitText.note, "visit"),
+                col(anew.id) > col(VisitText.id),
+            )
+            .exists(),
+        )
+    )
+    return session.exec(wanted.order_by(col(VisitText.id))).all()
 
 
 def _end_of_chain(session: Session, visit: Visit) -> str:

@@ -1,7 +1,7 @@
 """An activity's card at the bedside: what it says of this person today."""
 
 import uuid
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -14,6 +14,7 @@ from sqlmodel import Session
 from app.clinical import assistance, bedside_rules, doing, make_safe, visiting
 from app.clinical.activity import CALLERS, Activity
 from app.clinical.allowing import Permit
+from app.clinical.make_safe import SYMPTOMS
 from app.clinical.quantities import plain
 from app.clinical.treating import not_today
 from app.storage.activity_sets import ActivitySet, any_set_on, sets_of, symptoms_of
@@ -49,6 +50,7 @@ class SetLine:
     number: int | None
     words: str
     mind: tuple[str, ...]
+    felt: str
     voided: str
 
 
@@ -254,8 +256,18 @@ def _lines(
         number += counts
         words = done_words(row, activity, symptoms.get(row.id, ()))
         place = number if counts else None
-        lines.append(SetLine(row.id, place, words, minded(row), row.void_reason or ""))
+        felt = _felt(symptoms.get(row.id, ())) if counts else ""
+        void = row.void_reason or ""
+        lines.append(SetLine(row.id, place, words, minded(row), felt, void))
     return lines
+
+
+def _felt(symptoms: Collection[str]) -> str:
+    """What came on in a set and asks for a look before the next one."""
+    mild = ("tired", "wanted_to_stop")
+    return ", ".join(
+        words for key, words in SYMPTOMS.items() if key in symptoms and key not in mild
+    )
 
 
 def minded(row: ActivitySet) -> tuple[str, ...]:

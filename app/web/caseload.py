@@ -1,6 +1,7 @@
 """The list a day starts from: today's people first, each list in one's own order."""
 
-from datetime import datetime
+from collections.abc import Collection
+from datetime import date, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -8,12 +9,15 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlmodel import Session
 
-from app.access import may
+from app.access import STUDENT, may
+from app.clinical.note import NOTE_KINDS
 from app.storage import own_list
 from app.storage.held_requests import held_of
 from app.storage.people import Person, actor
+from app.storage.review import returned_to
 from app.storage.safety import students_stops
 from app.storage.todays_list import todays_list
+from app.web.dates import day_words
 from app.web.deps import (
     Form,
     FormDep,
@@ -29,6 +33,7 @@ from app.web.deps import (
     wants_fragment,
 )
 from app.web.list_lines import groups_of, next_up, person_line
+from app.web.note_links import note_path
 from app.web.stops import stop_views
 
 router = APIRouter()
@@ -52,15 +57,39 @@ def show(
 ) -> HTMLResponse:
     today = now.astimezone(zone).date()
     stops = students_stops(session, me)
+    listed = _listed(request, session, me, now, zone)
     return page(
         request,
         "caseload/list.html",
-        **_listed(request, session, me, now, zone),
+        **listed,
         may_add=may(actor(me), "add_patient", None),
         stops=stop_views(stops, me, site.catalogue, zone, today),
         from_page="caseload",
         held=len(held_of(session, me, now)),
+        returned=_returned(
+            session, me, {line.patient_id for line in listed["lines"]}, today
+        ),
     )
+
+
+def _returned(
+    session: Session, me: Person, seen: Collection[int], today: date
+) -> list[tuple[str, str]]:
+    """The notes a reader gave back to me: in words, and where they are worded anew.
+
+    Only a student's note is read and given back.
+    """
+    if me.role != STUDENT:
+        return []
+    return [
+        (
+            f"{label}: {NOTE_KINDS[text.note or 'visit']}, "
+            f"{day_words(visit.local_date, today)}",
+            note_path(visit, text.note or "visit"),
+        )
+        for text, visit, patient_id, label in returned_to(session, me)
+        if patient_id in seen
+    ]
 
 
 def _listed(

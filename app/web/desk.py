@@ -10,8 +10,9 @@ from fastapi.responses import HTMLResponse
 from sqlmodel import Session
 
 from app.catalogue.load import Catalogue
-from app.storage.caseload import conditions_by_id, last_scores_by_id
-from app.storage.owing import LEFT, SET, SOON, Desk, DeskRow, desk_for, holders_of
+from app.clinical.measure import Measure
+from app.storage.caseload import LastScore, conditions_by_id, last_scores_by_id
+from app.storage.owing import LEFT, SET, SOON, Desk, DeskRow, Owed, desk_for, holders_of
 from app.storage.summary import SMALLEST_CELL, summary_for
 from app.web.dates import day_words
 from app.web.deps import (
@@ -109,9 +110,7 @@ def _lines(
                 href=_href(row),
                 label=row.label,
                 who=_who(row, about.get(owner, ()), today),
-                value=value_words(score.outcome, score.value, score.unit)
-                if score
-                else "",
+                value=_value(score, measure, row.owed),
                 tape=list_tape(measure, score.value, score.unit)
                 if score and measure
                 else None,
@@ -122,6 +121,15 @@ def _lines(
             )
         )
     return found
+
+
+def _value(score: LastScore | None, measure: Measure | None, owed: Owed) -> str:
+    """The number; with the test's name where the line is about something else."""
+    if score is None or measure is None:
+        return ""
+    number = value_words(score.outcome, score.value, score.unit)
+    told = score.measure == owed.measure or measure.short in owed.says
+    return number if told else f"{measure.short} {number}"
 
 
 def _href(row: DeskRow) -> str:

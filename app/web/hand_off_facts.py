@@ -19,13 +19,14 @@ from app.clinical.hand_off_facts import (
     in_order_of_need,
     spoken_task,
 )
+from app.clinical.make_safe import SYMPTOMS
 from app.clinical.note import Ref
 from app.clinical.precautions import PRECAUTIONS
 from app.clinical.quantities import words as with_unit
 from app.clinical.teaching import taught_words
 from app.clinical.visiting import DEVICES, EXIT_LIST, LIMITED, outside, postural
 from app.clinical.vocabulary import ABILITIES
-from app.storage.activity_sets import ActivitySet, sets_in
+from app.storage.activity_sets import ActivitySet, sets_in, symptoms_of
 from app.storage.episodes import Episode, Visit
 from app.storage.goals import body_of
 from app.storage.home_sheets import current_sheet, items_of
@@ -80,6 +81,7 @@ def hand_off_facts(
         stops=tuple(_stops(session, shelf, visit)),
         outside=tuple(_outside(session, episode, visit)),
         symptoms=_symptoms(session, visit),
+        felt=tuple(_felt(session, shelf, sets)),
         left=_left(session, visit),
         last_up=_last_up(session, shelf, visit, tasks, sets, site.zone),
         scores=tuple(_scores(session, shelf, visit)),
@@ -172,6 +174,21 @@ def _symptoms(session: Session, visit: Visit) -> Fact | None:
     if not told:
         return None
     return Fact(f"They said: {', '.join(told)}.", Ref("symptoms", rows[-1].id))
+
+
+def _felt(
+    session: Session, shelf: Catalogue, sets: Sequence[ActivitySet]
+) -> Iterator[Fact]:
+    """What came on in each activity; a stop says its own symptoms."""
+    came = symptoms_of(session, [row for row in sets if row.outcome != "stopped"])
+    for name in dict.fromkeys(row.activity for row in sets):
+        rows = [row for row in sets if row.activity == name and row.id in came]
+        told = {key for row in rows for key in came[row.id]}
+        if told:
+            activity = shelf.activities.get(name)
+            words = ", ".join(SYMPTOMS[key] for key in SYMPTOMS if key in told)
+            says = f"During {activity.name if activity else name}: {words}."
+            yield Fact(says, Ref("set", rows[-1].id))
 
 
 def _left(session: Session, visit: Visit) -> Fact | None:

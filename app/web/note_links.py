@@ -10,7 +10,7 @@ from sqlmodel import Session
 from app.clinical.note import NOTE_KINDS, Ref
 from app.storage.episodes import Episode, Visit, last_visit
 from app.storage.notes import edits_of
-from app.storage.review import is_returned, texts_of
+from app.storage.review import decision_of, texts_of
 
 #: The word of an event's link and its address, by kind.
 EVENTS: Final[Mapping[str, tuple[str, str]]] = MappingProxyType(
@@ -36,6 +36,10 @@ EVENTS: Final[Mapping[str, tuple[str, str]]] = MappingProxyType(
 ELSE: Final = ("the record", "/visits/{visit}#timeline")
 DRAFT: Final = "draft"
 RETURNED: Final = "returned for change"
+#: What a supervisor made of a text, as its note's state.
+DECIDED: Final = {
+    "returned": RETURNED, "approved": "approved", "co_signed": "co-signed",
+}  # fmt: skip
 
 
 def event_link(ref: Ref, visit: Visit, patient_id: int) -> tuple[str, str]:
@@ -60,6 +64,7 @@ class NoteLink:
     path: str
     words: str
     primary: bool = False
+    state: str = ""
 
 
 def notes_of(session: Session, visit: Visit, *, mine: bool) -> list[NoteLink]:
@@ -74,7 +79,7 @@ def notes_of(session: Session, visit: Visit, *, mine: bool) -> list[NoteLink]:
         asks = note == own and mine and visit.closed_at is not None
         primary = asks and state in ("", DRAFT, RETURNED)
         words = f"Finish the {words}" if primary else words.capitalize()
-        found.append(NoteLink(note_path(visit, note), words, primary))
+        found.append(NoteLink(note_path(visit, note), words, primary, state))
     return found
 
 
@@ -83,8 +88,9 @@ def note_state(session: Session, visit: Visit, note: str) -> str:
     texts = texts_of(session, visit, note)
     if not texts:
         return DRAFT if edits_of(session, visit, note) else ""
-    if is_returned(session, texts[-1]):
-        return RETURNED
+    made = decision_of(session, texts[-1])
+    if made is not None:
+        return DECIDED[made.decision]
     return "handed in" if texts[-1].kind == "handed_in" else "signed"
 
 

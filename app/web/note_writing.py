@@ -47,7 +47,7 @@ def parts_of(draft: Draft, order: str) -> list[dict[str, Any]]:
                 "section": one.line.section,
                 "key": one.line.key,
                 "made": one.line.made,
-                "text": one.text,
+                "text": one.final,
                 "refs": [[ref.kind, ref.id] for ref in one.line.refs],
                 "changed": [[change.number, change.how] for change in changes],
             }

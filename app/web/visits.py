@@ -290,6 +290,7 @@ def _saved(
         part=part,
         at=moment_words(now, site_of(request).zone).partition(", ")[2],
         said=symptom_words(said),
+        answers=said,
         missing=visits.missing(visits.standing(session, visit, answered)),
         lists=visiting,
     )

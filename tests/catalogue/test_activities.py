@@ -1,5 +1,6 @@
 """The activities are carried whole, and a wrong file is refused by name."""
 
+import re
 import tomllib
 from collections import Counter
 from decimal import Decimal
@@ -59,3 +60,10 @@ def test_every_shipped_lay_fits() -> None:
     ]
 
     assert [(of, lay) for of, lay in lays if not fits(lay)] == []
+
+
+def test_guard_is_whole_on_its_own_card() -> None:
+    """A guard that sends the reader to another card by its code guards nobody."""
+    ids = "|".join(ACTIVITIES)
+    for activity in ACTIVITIES.values():
+        assert not re.search(rf"\b({ids})\b", activity.guard), activity.id

@@ -135,6 +135,7 @@ class TestHowItEnded:
                 "does it end?"
             )
             assert found["goal_status-1"].needed
+            assert found["goal_status-1"].lead == "Goal 1: "
             assert not found["goal_status-3"].made
 
     def test_no_number_is_invented_where_care_broke_off(self) -> None:

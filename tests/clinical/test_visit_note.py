@@ -247,3 +247,16 @@ def test_making_a_note_again_gives_the_same_keys() -> None:
     assert keys(visit_note(FULL)) == before
     assert [k for k in keys(visit_note(more)) if k != "task:20"] == before
     assert keys(evaluation(FULL)) == keys(evaluation(FULL))
+
+
+@pytest.mark.parametrize(
+    ("typed", "stands"),
+    [
+        ("Not met.", ["Assessment:", "Goal 1: Not met."]),
+        ("goal 1 was met.", ["Assessment:", "goal 1 was met."]),
+        ("", []),
+    ],
+)
+def test_answer_about_a_goal_says_which_one(typed: str, stands: list[str]) -> None:
+    line = Line("goal_status-1", "assessment", asks="How does it end?", lead="Goal 1: ")
+    assert as_text(written((line,), {line.key: typed}), "soap") == stands

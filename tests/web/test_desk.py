@@ -96,6 +96,19 @@ def test_stop_is_looked_into_and_gone(
     assert title not in sections(supervisor)
 
 
+def test_number_of_another_test_says_whose_it_is(
+    sign_in_as: SignIn, patient_id: int, clock: Clock
+) -> None:
+    therapist = sign_in_as("therapist")
+    send(therapist, a_round(therapist, patient_id, STANDS), outcome="stopped")
+    clock.move(days=1)
+    done(sign_in_as("therapist"), patient_id, "timed_up_and_go", "11.0")
+    line = sections(sign_in_as("supervisor"))[LOOK_INTO]
+
+    assert "Timed Up and Go 11.0 s" in line
+    assert "Five-times stands: stopped for safety" in line
+
+
 def test_report_falls_due_and_is_answered_on_the_brief(
     sign_in_as: SignIn, patient_id: int, clock: Clock
 ) -> None:

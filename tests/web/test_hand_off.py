@@ -8,6 +8,7 @@ from fastapi import FastAPI
 from sqlmodel import Session, col, select
 from starlette.testclient import TestClient
 
+from app.catalogue.load import catalogue
 from app.clinical.hand_off import (
     AUDIENCES,
     MOST_SECONDS,
@@ -208,3 +209,28 @@ def test_every_demo_visit_is_handed_off_in_time_and_names_nobody(
     assert len(longer) * 20 < len(made), [
         (v.id, to) for v, to, c in made if c in longer
     ]
+
+
+def test_symptom_in_an_activity_is_handed_on(
+    therapist: TestClient, visit: str, patient_id: int
+) -> None:
+    free = (
+        a.id for a in catalogue().activities.values()
+        if "ttwb_le" not in (*a.must_not, *a.caution)
+    )  # fmt: skip
+    url = f"/patients/{patient_id}/activities/{next(free)}/sets"
+    for symptoms in (["dizzy", "faint"], ["dizzy"], []):
+        data = {
+            "uid": uuid4().hex,
+            "outcome": "done",
+            "grade": "",
+            "reps": "5",
+            "symptom": symptoms,
+        }
+        assert therapist.post(url, data=data).status_code == 303
+    page = therapist.get(f"{visit}/hand-off/nursing").text
+    (line,) = [words for words in said(page) if words.startswith("During ")]
+
+    assert line.endswith(": dizzy, faint or passed out.")
+    (box,) = [b for b in found(page, "main").css("textarea") if b.text() == line]
+    assert "safety" in (box.attributes["class"] or "")

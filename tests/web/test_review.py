@@ -101,11 +101,16 @@ def test_returned_with_a_comment_on_a_line_is_written_anew(
     assert supervisor.post("/review/1/comments", data=remark).status_code == 303
     assert decide(supervisor, "return", statement="Say more of the cues.") == 303
     told = student.get(f"{visit}/review").text
+    waits = student.get("/caseload").text
     again = hand_in(student, visit, "Verbal cues, twice.")
 
     assert "Which cues?" in told
     assert "Say more of the cues." in told
     assert again == 303
+    assert f'href="{visit}/notes/visit"' in waits
+    assert "Returned to you" in waits
+    assert "Returned to you" not in student.get("/caseload").text
+    assert "Returned to you" not in supervisor.get("/caseload").text
     first, second = texts(site)
     assert second.previous_hash == first.hash
     assert OWN in first.lines
@@ -199,3 +204,26 @@ def test_changed_word_is_found(
         session.connection().execute(text(change))
     with read_session(site.engine) as session:
         assert broken_texts(session) == [row]
+
+
+def test_visit_says_how_far_the_students_note_is(
+    student: TestClient, supervisor: TestClient, visit: str
+) -> None:
+    def says() -> str:
+        return found(student.get(visit).text, "main").css("p.card")[0].text()
+
+    closed = says()
+    hand_in(student, visit)
+    waits = says()
+    assert decide(supervisor, "co_sign", **SAID) == 303
+
+    assert "Not valid until its note is handed in" in closed
+    assert "waits for a supervisor" in waits
+    assert "A supervisor has co-signed its note" in says()
+
+
+def test_closed_visit_puts_its_note_first(student: TestClient, visit: str) -> None:
+    page = student.get(visit).text
+    before = page.index("Finish the visit note")
+
+    assert before < page.index("Go on with the visit") < page.index("Hello")

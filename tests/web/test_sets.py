@@ -13,6 +13,7 @@ from sqlmodel import col, select
 from starlette.testclient import TestClient
 
 from app.catalogue.load import catalogue
+from app.clinical.bedside_rules import FELT
 from app.clinical.precautions import PRECAUTIONS
 from app.storage.activity_sets import ActivitySet
 from app.storage.assignments import Assignment
@@ -723,3 +724,18 @@ def test_handed_in_text_says_the_sets(
     )
     assert "Stopped for safety: Clock-direction stepping (09:30, Student)" in lines
     assert "without a helper: how many were there?" in told
+
+
+def test_symptom_in_a_set_asks_for_a_look_before_the_next(
+    therapist: TestClient, card: str
+) -> None:
+    def page(**said: Any) -> str:
+        assert send(therapist, card, reps="10", **said).status_code == 303
+        return therapist.get(card).text
+
+    assert FELT not in page(no_symptom="yes")
+    assert FELT not in page(symptom=["tired"])
+    dizzy = page(symptom=["dizzy", "tired"])
+    assert FELT in dizzy
+    assert "Last set: dizzy." in dizzy
+    assert FELT not in page(no_symptom="yes")

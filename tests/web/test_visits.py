@@ -8,7 +8,7 @@ import pytest
 from sqlmodel import col, select
 from starlette.testclient import TestClient
 
-from app.clinical.visiting import EXIT_LIST
+from app.clinical.visiting import EXIT_LIST, FIRST_DO
 from app.storage.database import read_session, write_session
 from app.storage.episodes import Visit
 from app.storage.observations import (
@@ -72,6 +72,25 @@ def test_five_taps_are_kept_and_said(
 
     assert (row.pain, row.fell, row.words) == (3, "yes", "")
     assert "agreed, pain 3 of 10, not dizzy, fell since last time, slept badly" in page
+
+
+def test_dizzy_or_fallen_says_what_is_done_before_standing(
+    therapist: TestClient, visit: str
+) -> None:
+    fragment = {"HX-Request": "true"}
+    well = {"uid": uuid4().hex, "dizzy": "no", "fell": "no"}
+    tapped = therapist.post(f"{visit}/symptoms", data=well, headers=fragment).text
+    assert "before they stand" not in tapped + therapist.get(visit).text
+
+    said = well | {"dizzy": "yes"}
+    dizzy = therapist.post(f"{visit}/symptoms", data=said, headers=fragment).text
+    said |= {"fell": "yes"}
+    both = therapist.post(f"{visit}/symptoms", data=said, headers=fragment).text
+    page = therapist.get(visit).text
+
+    assert FIRST_DO["dizzy"] in dizzy
+    assert FIRST_DO["fell"] not in dizzy
+    assert all(words in both and words in page for words in FIRST_DO.values())
 
 
 def test_same_answers_sent_five_times_are_one_row(
