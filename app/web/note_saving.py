@@ -15,6 +15,12 @@ from app.web.deps import Form, FormProblem
 from app.web.note_draft import Draft, digest
 
 FIELD: Final = "text-"
+WAS: Final = "was-"
+#: Said to whoever signs a page that the record has overtaken.
+CHANGED: Final = (
+    "The note reads otherwise now than when this page was made: somebody changed the "
+    "record or a line. What you typed was kept. Read it again, then sign."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +44,11 @@ class Typed:
 
     def fresh(self, key: str) -> bool:
         """Other words than the page had shown for the line."""
-        return digest(self.texts[key]) != self.form.text(f"was-{key}")
+        return not self.showed(key, self.texts[key])
+
+    def showed(self, key: str, text: str) -> bool:
+        """Whether these were the words of a line when the page was made."""
+        return digest(text) == self.form.text(f"was-{key}").partition("-")[0]
 
     def uid(self, key: str) -> str:
         """The same for the same words sent again from the same page."""
@@ -69,6 +79,22 @@ def keep_lines(
             made=shown.line.made if shown else "", uid=typed.uid(key), now=now,
         )  # fmt: skip
     return typed, errors
+
+
+def changed_since(draft: Draft, typed: Typed) -> bool:
+    """Whether a line reads otherwise than the page showed, and nobody typed it there.
+
+    Whoever signs has read the page. A form that tells of no line is no page.
+    """
+    was = {n.removeprefix(WAS) for n in typed.form if n.startswith(WAS)}
+    if not was:
+        return False
+    reads = {key: line.text for key, line in draft.lines.items()}
+    untouched = {k for k in was | reads.keys() if k not in typed.texts or not typed.fresh(k)}
+    return any(
+        not typed.showed(key, reads.get(key, "")) if key in was else bool(reads[key])
+        for key in untouched
+    )
 
 
 def _known(key: str) -> str:

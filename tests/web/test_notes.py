@@ -151,7 +151,7 @@ class TestWording:
 
         assert "Saved 09:30" in answer
         assert "3 still asked for" in answer
-        assert f'name="was-{SKILL}" value="{digest("Graded up.")}"' in answer
+        assert f'name="was-{SKILL}" value="{digest("Graded up.")}-' in answer
         assert "<html" not in answer
         assert "Still asked for" not in line_of(again, "Graded up.").text()
         assert [(e.line_key, e.text, e.made) for e in rows(site, NoteEdit)] == [
@@ -166,6 +166,20 @@ class TestWording:
 
         assert codes == [303] * 3
         assert len(rows(site, NoteEdit)) == 1
+
+    def test_line_worded_to_and_fro_on_one_page_keeps_the_last_words(
+        self, therapist: TestClient, note: str
+    ) -> None:
+        page = fields(therapist.get(note).text) | {"uid": "b" * 32}
+        for text in ("Graded up.", "", "Graded up."):
+            said = {k: page[k] for k in page if k.endswith(SKILL) or k == "uid"}
+            answer = therapist.post(
+                note, data=said | {f"text-{SKILL}": text}, headers=HTMX
+            )
+            mark = f"input[name='was-{SKILL}']"
+            page[f"was-{SKILL}"] = str(found(answer.text, mark).attributes["value"])
+
+        assert "Graded up." in line_of(therapist.get(note).text, "Graded up.").text()
 
     def test_without_script_the_whole_form_keeps_what_was_changed_alone(
         self, therapist: TestClient, note: str, site: Site
@@ -388,6 +402,31 @@ class TestSigning:
         assert typed == "" or typed not in answer.text
         assert texts(site) == []
         assert [e.text for e in rows(site, NoteEdit)] == ["Graded up."]
+
+    def test_page_that_the_record_has_overtaken_is_read_again_before_it_is_signed(
+        self, therapist: TestClient, note: str, site: Site
+    ) -> None:
+        form = fields(therapist.get(note).text) | {f"text-{SKILL}": "Cued."} | SURE
+        url = note.removesuffix("/notes/visit")
+        put(therapist, url, "tasks/1/void", void_reason="other patient")
+        answer = therapist.post(f"{note}/sign", data=form)
+        again = fields(answer.text)
+
+        assert answer.status_code == 422
+        assert "reads otherwise now" in found(answer.text, "#changed-error").text()
+        assert texts(site) == []
+        assert again[f"text-{SKILL}"] == "Cued."
+        assert therapist.post(f"{note}/sign", data=again | SURE).status_code == 303
+        assert KITCHEN not in texts(site)[0].lines
+
+    def test_page_whose_line_somebody_else_worded_is_read_again_before_it_is_signed(
+        self, therapist: TestClient, note: str, site: Site
+    ) -> None:
+        form = fields(therapist.get(note).text) | SURE
+        word(therapist, note, NEXT, "Somebody's words.")
+
+        assert therapist.post(f"{note}/sign", data=form).status_code == 422
+        assert texts(site) == []
 
     def test_signed_note_keeps_what_it_was_made_from(
         self, therapist: TestClient, note: str, site: Site
