@@ -90,7 +90,9 @@ def changed_since(draft: Draft, typed: Typed) -> bool:
     if not was:
         return False
     reads = {key: line.text for key, line in draft.lines.items()}
-    untouched = {k for k in was | reads.keys() if k not in typed.texts or not typed.fresh(k)}
+    untouched = {
+        k for k in was | reads.keys() if k not in typed.texts or not typed.fresh(k)
+    }
     return any(
         not typed.showed(key, reads.get(key, "")) if key in was else bool(reads[key])
         for key in untouched
