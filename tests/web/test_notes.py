@@ -419,6 +419,18 @@ class TestSigning:
         assert therapist.post(f"{note}/sign", data=again | SURE).status_code == 303
         assert KITCHEN not in texts(site)[0].lines
 
+    def test_words_over_a_record_that_changed_are_read_again_before_they_are_signed(
+        self, therapist: TestClient, note: str, site: Site
+    ) -> None:
+        key = key_of(therapist.get(note).text, "A kitchen task")
+        word(therapist, note, key, "Made tea alone.", KITCHEN)
+        form = fields(therapist.get(note).text) | SURE
+        url = note.removesuffix("/notes/visit")
+        put(therapist, url, "tasks/1/void", void_reason="other patient")
+
+        assert therapist.post(f"{note}/sign", data=form).status_code == 422
+        assert texts(site) == []
+
     def test_page_whose_line_somebody_else_worded_is_read_again_before_it_is_signed(
         self, therapist: TestClient, note: str, site: Site
     ) -> None:
