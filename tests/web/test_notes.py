@@ -548,6 +548,20 @@ class TestSigning:
 class TestStudents:
     """A student's text is nobody's record until a supervisor answered for it."""
 
+    def test_evaluation_leads_a_student_to_what_they_hand_in_and_what_they_draft(
+        self, students: tuple[TestClient, str], site: Site
+    ) -> None:
+        student, note = students
+        with write_session(site.engine) as session:
+            session.connection().exec_driver_sql("UPDATE visit SET kind = 'evaluation'")
+        page = student.get(note.removesuffix("/notes/visit")).text
+        links = LexborHTMLParser(page).css("#text a")
+
+        assert [(a.text(), a.attributes["href"]) for a in links] == [
+            ("Finish the visit note", note),
+            ("Evaluation", note.replace("notes/visit", "notes/evaluation")),
+        ]
+
     def test_handed_in_text_is_marked_and_neither_copied_nor_printed(
         self, students: tuple[TestClient, str], supervisor: TestClient
     ) -> None:
