@@ -419,6 +419,15 @@ class TestSigning:
         assert therapist.post(f"{note}/sign", data=again | SURE).status_code == 303
         assert KITCHEN not in texts(site)[0].lines
 
+    def test_enter_in_the_passphrase_signs(
+        self, therapist: TestClient, note: str
+    ) -> None:
+        """A browser presses the first button of the form, wherever it stands."""
+        page = LexborHTMLParser(therapist.get(note).text)
+        first, *_ = page.css("button[form=note], form#note button")
+
+        assert first.attributes["formaction"] == f"{note}/sign"
+
     def test_words_over_a_record_that_changed_are_read_again_before_they_are_signed(
         self, therapist: TestClient, note: str, site: Site
     ) -> None:
