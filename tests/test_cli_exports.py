@@ -23,6 +23,7 @@ from app.catalogue.load import catalogue
 from app.cli import main
 from app.commands.demo_files import read_story
 from app.commands.demo_site import DATABASE, MARKER, build
+from app.commands.saving import save
 from app.exports.caseload_reading import rows_of
 from app.exports.content_hash import content_hash
 from app.resources import folder
@@ -166,6 +167,17 @@ def test_deidentified_archive_of_the_demo(
     assert "privacy officer" in told.err
     assert deeds == ["exported_deidentified_days", "exported_deidentified"]
     assert (tmp_path / "0.zip").stat().st_mode & 0o077 == 0
+
+
+def test_file_that_fails_half_way_leaves_nothing_behind(tmp_path: Path) -> None:
+    def parts() -> Iterator[bytes]:
+        yield b"label\r\nBlue 7\r\n"
+        raise ValueError("torn")
+
+    with pytest.raises(ValueError, match="torn"):
+        save(tmp_path / "patients.csv", parts())
+
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_bad_options_end_with_one_line(demo: Path, tmp_path: Path) -> None:

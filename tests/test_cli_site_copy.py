@@ -183,7 +183,7 @@ class TestExport:
         def full(_file: int) -> None:
             raise OSError(28, "No space left on device")
 
-        monkeypatch.setattr("app.commands.site_copy.os.fsync", full)
+        monkeypatch.setattr("app.commands.saving.os.fsync", full)
 
         assert export(ward, tmp_path / "a.zip") == 2
         assert "No space left" in one_line(capsys)
@@ -280,7 +280,7 @@ class TestImport:
         def full(*_given: object) -> None:
             raise OSError(28, "No space left on device", str(new))
 
-        monkeypatch.setattr("app.commands.site_copy._note", full)
+        monkeypatch.setattr("app.commands.site_copy.did", full)
 
         assert take_in(archive, new) == 2
         assert "No space left" in one_line(capsys)

@@ -221,7 +221,7 @@ def _family_tasks(facts: HandOffFacts) -> Iterator[HandOffLine]:
     first, rest = helped[:_TOLD_FIRST], helped[_TOLD_FIRST:]
     for key, moves, lead, priority in (
         ("never", first, "Never alone", SAFETY),
-        ("never-more", rest, "Not alone either", 2),
+        ("never-more", rest, "Not alone either", SAFETY),
         ("safe", alone, "Safe", 1),
     ):
         if moves:

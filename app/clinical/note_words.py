@@ -10,13 +10,13 @@ from typing import Final
 
 _QUOTED: Final = re.compile(r"(“[^”]*”)")
 _SIGNS: Final = (
+    (re.compile(r" ?(?:→|->) ?"), " then "),  # before its head is taken for a sign
     (re.compile(r" ?(?:<=|≤) ?"), " at most "),
     (re.compile(r" ?(?:>=|≥) ?"), " at least "),
     (re.compile(r" ?< ?"), " less than "),
     (re.compile(r" ?> ?"), " greater than "),
     (re.compile(r" ?& ?"), " and "),
     (re.compile(r" ?@ ?"), " at "),
-    (re.compile(r" ?(?:→|->) ?"), " then "),
     (re.compile(r" · "), "; "),
     (re.compile(r"\b1 L/min\b"), "1 litre per minute"),
     (re.compile(r"\bL/min\b"), "litres per minute"),

@@ -1,16 +1,14 @@
 """`tapeline export --csv FOLDER`: trials, scores and readings, a row for each."""
 
 import argparse
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
 
 from app.catalogue.load import catalogue
 from app.commands.demo_site import is_demo_folder
-from app.commands.opening import opened_site, settings_from
+from app.commands.opening import did, opened_site, settings_from
 from app.commands.progress import Progress
 from app.commands.saving import save_lines
-from app.storage import audit
 from app.storage.caseload_rows import labelled
 from app.storage.database import read_session, write_session
 from app.web.exported_tables import Tables
@@ -28,16 +26,12 @@ def add(_parser: Any, kinds: Any) -> None:
 
 
 def run(given: argparse.Namespace) -> int:
-    """Nobody is signed in here: whoever may read the folder may do this."""
     settings, out = settings_from(given), Path(given.csv)
-    demo, now = is_demo_folder(settings.data_dir), datetime.now(UTC)
+    demo = is_demo_folder(settings.data_dir)
     with opened_site(settings) as engine:
         out.mkdir(mode=0o700, parents=True, exist_ok=True)
         with write_session(engine) as session:
-            audit.append(
-                session, person_id=None, deed="exported_tables", subject="site",
-                subject_id=1, now=now,
-            )  # fmt: skip
+            did(session, "exported_tables")
         with read_session(engine) as session:
             told = Progress("patients")
             tables = Tables(

@@ -2,17 +2,15 @@
 
 import argparse
 import sys
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
 
 from app.catalogue.load import catalogue
 from app.commands.demo_site import is_demo_folder
-from app.commands.opening import opened_site, settings_from
+from app.commands.opening import did, opened_site, settings_from
 from app.commands.progress import Progress
 from app.commands.refused import Refused
 from app.commands.saving import save
-from app.storage import audit
 from app.storage.database import read_session, write_session
 from app.web.archive import archived
 from app.web.deidentifying import Deidentifying
@@ -51,7 +49,6 @@ def refuse_alone(given: argparse.Namespace) -> None:
 
 
 def run(given: argparse.Namespace) -> int:
-    """Nobody is signed in here: whoever may read the folder may do this."""
     settings, path, days = (
         settings_from(given),
         Path(given.deidentified),
@@ -62,13 +59,9 @@ def run(given: argparse.Namespace) -> int:
             f"{path}: name a file that ends in .zip, in a folder that is there"
         )
     demo = is_demo_folder(settings.data_dir)
-    did = "exported_deidentified_days" if days else "exported_deidentified"
     with opened_site(settings) as engine:
         with write_session(engine) as session:
-            audit.append(
-                session, person_id=None, deed=did, subject="site", subject_id=1,
-                now=datetime.now(UTC),
-            )  # fmt: skip
+            did(session, f"exported_deidentified{'_days' * days}")
         with read_session(engine) as session:
             told = Progress("patients")
             made = Deidentifying(session, catalogue(), demo, days, told)

@@ -24,8 +24,7 @@ from app.exports.fhir_values import LeftOut
 from app.storage import audit
 from app.storage.database import read_session, write_session
 from app.storage.patients import Patient
-from app.version import VERSION
-from app.web.fhir_record import Teller, record_of
+from app.web.fhir_record import Teller, record_of, teller_of
 
 OPTION: Final = "fhir"
 
@@ -57,13 +56,7 @@ def run(given: argparse.Namespace) -> int:
             # Nobody is signed in here: whoever may read the folder may do this.
             for patient in _patients(session, demo=demo):
                 audit.deed(session, "exported_patient", patient, by=None, now=now)
-        teller = Teller(
-            shelf=catalogue(),
-            zone=settings.zone,
-            clocks=settings.clocks,
-            full_names=settings.identifiers == "full",
-            version=VERSION,
-        )
+        teller = teller_of(settings, catalogue())
         with read_session(engine) as session:
             left = _write(session, teller, out, now, demo=demo)
     print(f"Wrote {len(left)} patients to {out}, one file each.")

@@ -21,6 +21,7 @@ from app.commands import export_csv, export_deidentified, export_fhir, site_copy
 from app.commands.demo_site import is_demo_folder
 from app.commands.opening import (
     add_data_option,
+    did,
     opened_site,
     refuse_demo_folder,
     settings_from,
@@ -30,7 +31,6 @@ from app.commands.refused import Refused
 from app.commands.saving import save_lines
 from app.exports.caseload_csv import patients_csv, scores_csv
 from app.settings import Settings
-from app.storage import audit
 from app.storage.caseload_rows import labelled
 from app.storage.database import read_session, write_session
 from app.storage.holders import possible_holders
@@ -250,11 +250,7 @@ def run_export(given: argparse.Namespace) -> int:
     with opened_site(settings) as engine:
         out.mkdir(mode=0o700, parents=True, exist_ok=True)
         with write_session(engine) as session:
-            # Nobody is signed in here: whoever may read the folder may do this.
-            audit.append(
-                session, person_id=None, deed="exported_caseload", subject="site",
-                subject_id=1, now=datetime.now(UTC),
-            )  # fmt: skip
+            did(session, "exported_caseload")
         with read_session(engine) as session:
             count = _export(session, out, demo=demo)
             left = counts(session, open_ones(demo=demo))

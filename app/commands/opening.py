@@ -3,14 +3,17 @@
 import argparse
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from typing import Any
 
 from sqlalchemy import Engine
 from sqlalchemy.exc import DBAPIError
+from sqlmodel import Session
 
 from app.commands.demo_site import is_demo_folder
 from app.commands.refused import Refused
 from app.settings import Settings, SettingsProblem
+from app.storage import audit
 from app.storage.database import make_engine, migrate
 from app.storage.errors import StorageProblem
 
@@ -51,6 +54,14 @@ def refuse_demo_folder(settings: Settings) -> None:
             f"{settings.data_dir} holds a demo site, made afresh at each start: "
             "choose another folder with --data"
         )
+
+
+def did(session: Session, deed: str) -> None:
+    """Into the audit trail. Nobody is signed in: whoever may read the folder may."""
+    audit.append(
+        session, person_id=None, deed=deed, subject="site", subject_id=1,
+        now=datetime.now(UTC),
+    )  # fmt: skip
 
 
 @contextmanager

@@ -1,18 +1,31 @@
 """Files a command leaves behind: whole under their name or not at all."""
 
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import BinaryIO
+
+
+@contextmanager
+def whole_file(path: Path) -> Iterator[BinaryIO]:
+    """A file for its owner's eyes only; of one that fails half way nothing stays."""
+    half = path.with_name(f"{path.name}.part")
+    half.unlink(missing_ok=True)
+    try:
+        made = os.open(half, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600)
+        with open(made, "wb") as file:
+            yield file
+            file.flush()
+            os.fsync(file.fileno())
+        half.replace(path)
+    finally:
+        half.unlink(missing_ok=True)
 
 
 def save(path: Path, parts: Iterable[bytes]) -> None:
-    """Write a file that is for its owner's eyes only."""
-    half = path.with_name(f"{path.name}.part")
-    half.unlink(missing_ok=True)
-    handle = os.open(half, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    with open(handle, "wb") as file:
+    with whole_file(path) as file:
         file.writelines(parts)
-    half.replace(path)
 
 
 def save_lines(path: Path, lines: Iterable[str]) -> None:

@@ -5,7 +5,6 @@ confidential as the site, and not encrypted.
 """
 
 import argparse
-import os
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -18,11 +17,12 @@ from sqlmodel import Session
 
 from app.catalogue.load import catalogue
 from app.commands.doctor import as_text, examined
-from app.commands.opening import opened_site, settings_from, told_plainly
+from app.commands.opening import did, opened_site, settings_from, told_plainly
 from app.commands.progress import Progress
 from app.commands.refused import Refused
+from app.commands.saving import whole_file
 from app.settings import Settings
-from app.storage import audit, upgrade
+from app.storage import upgrade
 from app.storage.checkup import looking_engine
 from app.storage.database import make_engine, read_session, write_session
 from app.storage.site_archive import About, Archive, Manifest, opened
@@ -75,8 +75,7 @@ def run(given: argparse.Namespace) -> int:
         _new_file(path) as file,
     ):
         with write_session(engine) as session:
-            # Nobody is signed in here: whoever may read the folder may do this.
-            _note(session, "exported_site")
+            did(session, "exported_site")
         with read_session(engine) as session:
             made = _write(session, file)
     print(f"Wrote the whole site to {path}: {_told(made)}.\n{ENDED}")
@@ -98,35 +97,20 @@ def _write(session: Session, file: BinaryIO) -> Manifest:
     return made
 
 
-def _note(session: Session, deed: str) -> None:
-    now = datetime.now(UTC)
-    audit.append(
-        session, person_id=None, deed=deed, subject="site", subject_id=1, now=now
-    )
-
-
 def _told(made: Manifest) -> str:
     return f"{made.rows:,} rows of {len(made.shapes)} tables, content {made.sha256}"
 
 
 @contextmanager
 def _new_file(path: Path) -> Iterator[BinaryIO]:
-    """For its owner's eyes only. What is there already is never written over."""
+    """What is there already is never written over."""
     if path.exists():
         raise Refused(f"{path} is there already: choose another name")
-    half = path.with_name(f"{path.name}.part")
-    half.unlink(missing_ok=True)
     try:
-        made = os.open(half, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600)
-        with open(made, "wb") as file:
+        with whole_file(path) as file:
             yield file
-            file.flush()
-            os.fsync(file.fileno())
-        half.replace(path)
     except OSError as fault:
         raise Refused(f"{path} cannot be written: {fault.strerror}") from fault
-    finally:
-        half.unlink(missing_ok=True)
 
 
 def take_in(given: argparse.Namespace, settings: Settings) -> int:
@@ -183,7 +167,7 @@ def _fill(settings: Settings, archive: Archive) -> None:
         try:
             with site_filled(engine, archive, progress) as connection:
                 with Session(connection) as session:
-                    _note(session, "imported_site")
+                    did(session, "imported_site")
                 progress.over()
         finally:
             engine.dispose()

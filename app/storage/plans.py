@@ -11,6 +11,7 @@ from typing import Final
 
 from sqlalchemy import JSON, UniqueConstraint, delete
 from sqlmodel import Field, Session, col, select
+from sqlmodel.sql.expression import SelectOfScalar
 
 from app.clinical.session_plan import LONGEST_REASON, MOST_SETS
 from app.storage import audit
@@ -114,34 +115,26 @@ def plan_before(
     session: Session, person: Person, episode: Episode, day: date
 ) -> SessionPlan | None:
     """Their latest earlier one that holds something."""
-    wanted = (
-        select(SessionPlan)
-        .where(
-            SessionPlan.episode_id == episode.id,
-            SessionPlan.person_id == person.id,
-            SessionPlan.for_date < day,
-            col(SessionPlan.id).in_(select(PlanItem.plan_id)),
-        )
-        .order_by(col(SessionPlan.for_date).desc())
-    )
-    return session.exec(wanted.limit(1)).first()
+    wanted = _filled(person, episode).where(SessionPlan.for_date < day)
+    newest = wanted.order_by(col(SessionPlan.for_date).desc())
+    return session.exec(newest.limit(1)).first()
 
 
 def plan_after(
     session: Session, person: Person, episode: Episode, day: date
 ) -> SessionPlan | None:
     """Their next one after a day that holds something."""
-    wanted = (
-        select(SessionPlan)
-        .where(
-            SessionPlan.episode_id == episode.id,
-            SessionPlan.person_id == person.id,
-            SessionPlan.for_date > day,
-            col(SessionPlan.id).in_(select(PlanItem.plan_id)),
-        )
-        .order_by(col(SessionPlan.for_date))
+    wanted = _filled(person, episode).where(SessionPlan.for_date > day)
+    return session.exec(wanted.order_by(col(SessionPlan.for_date)).limit(1)).first()
+
+
+def _filled(person: Person, episode: Episode) -> SelectOfScalar[SessionPlan]:
+    """Somebody's plans that hold something."""
+    return select(SessionPlan).where(
+        SessionPlan.episode_id == episode.id,
+        SessionPlan.person_id == person.id,
+        col(SessionPlan.id).in_(select(PlanItem.plan_id)),
     )
-    return session.exec(wanted.limit(1)).first()
 
 
 def planned_for(session: Session, patient_id: int) -> frozenset[str]:

@@ -5,6 +5,8 @@ import zipfile
 from collections.abc import Iterator
 from typing import Final
 
+from fastapi.responses import StreamingResponse
+
 #: The same files make the same archive: none of them says when it was made.
 NO_TIME: Final = (1980, 1, 1, 0, 0, 0)
 
@@ -22,6 +24,15 @@ def archived(members: Iterator[tuple[str, Iterator[str]]]) -> Iterator[bytes]:
                     file.write(line.encode())
                     yield from sink.taken()
     yield from sink.taken()
+
+
+def sent(content: Iterator[bytes], name: str) -> StreamingResponse:
+    """An archive as a file of that name, sent while it is made."""
+    return StreamingResponse(
+        content,
+        media_type="application/zip",
+        headers={"content-disposition": f'attachment; filename="{name}.zip"'},
+    )
 
 
 class _Sink(io.RawIOBase):

@@ -89,7 +89,7 @@ def _missed(care: Care, facts: Facts) -> Iterator[Happened]:
 
 
 def _why(visit: Visit) -> str:
-    said = [NOT_DONE[visit.missed_reason or "time"]]
+    said = [NOT_DONE.get(visit.missed_reason or "", "the reason was not noted")]
     if visit.missed_again:
         said.append(f"again: {visit.missed_again}")
     return "; ".join(said)

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from fastapi import APIRouter, Request
-from fastapi.responses import HTMLResponse, Response, StreamingResponse
+from fastapi.responses import HTMLResponse, Response
 from sqlmodel import Session
 
 from app.access import may
@@ -14,7 +14,7 @@ from app.storage.caseload_rows import labelled
 from app.storage.database import read_session
 from app.storage.errors import NotAllowed
 from app.storage.people import Person, actor
-from app.web.archive import archived
+from app.web.archive import archived, sent
 from app.web.deps import (
     Now,
     ReadSession,
@@ -70,12 +70,8 @@ def take_out(
     if fault:
         return _ask(request, session, me, {"passphrase": fault})
     audit.deed(session, "exported_caseload", me, by=me.id, now=now)
-    name = f"tapeline-caseload-{now.astimezone(zone):%Y-%m-%d}.zip"
-    return StreamingResponse(
-        _archive(site, demo=me.is_demo),
-        media_type="application/zip",
-        headers={"content-disposition": f'attachment; filename="{name}"'},
-    )
+    name = f"tapeline-caseload-{now.astimezone(zone):%Y-%m-%d}"
+    return sent(_archive(site, demo=me.is_demo), name)
 
 
 def _archive(site: Site, *, demo: bool) -> Iterator[bytes]:

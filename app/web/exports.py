@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from typing import Any, Final
 
 from fastapi import APIRouter, Request
-from fastapi.responses import HTMLResponse, Response, StreamingResponse
+from fastapi.responses import HTMLResponse, Response
 from sqlmodel import Session, col
 
 from app.access import may
@@ -19,7 +19,7 @@ from app.storage.database import read_session
 from app.storage.errors import NotAllowed
 from app.storage.patients import Patient, patient_for
 from app.storage.people import Person, actor
-from app.web.archive import archived
+from app.web.archive import archived, sent
 from app.web.deidentifying import Deidentifying
 from app.web.deps import (
     Form,
@@ -94,19 +94,11 @@ def take_out(
     if what == TABLES:
         audit.deed(session, "exported_tables", me, by=me.id, now=now)
         name = f"tapeline-tables-{now.astimezone(zone):%Y-%m-%d}"
-        return _sent(_caseload(site, demo=me.is_demo), name)
+        return sent(_caseload(site, demo=me.is_demo), name)
     did = "exported_deidentified_days" if days else "exported_deidentified"
     audit.deed(session, did, me, by=me.id, now=now)
     name = "tapeline-counted-days" if days else "tapeline-deidentified"
-    return _sent(_deidentified(site, me.is_demo, days), name)
-
-
-def _sent(content: Iterator[bytes], name: str) -> Response:
-    return StreamingResponse(
-        content,
-        media_type="application/zip",
-        headers={"content-disposition": f'attachment; filename="{name}.zip"'},
-    )
+    return sent(_deidentified(site, me.is_demo, days), name)
 
 
 def _caseload(site: Site, *, demo: bool) -> Iterator[bytes]:
@@ -173,7 +165,7 @@ def take_out_for(
     audit.deed(session, "exported_patient", patient, by=me.id, now=now)
     named = [(patient.label, patient.id)]
     name = f"tapeline-patient-{now.astimezone(zone):%Y-%m-%d}"
-    return _sent(_patient(site, named, demo=patient.is_demo), name)
+    return sent(_patient(site, named, demo=patient.is_demo), name)
 
 
 def _patient(site: Site, named: Named, *, demo: bool) -> Iterator[bytes]:

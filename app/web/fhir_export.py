@@ -13,7 +13,6 @@ from app.exports.fhir_values import Record
 from app.storage import audit
 from app.storage.database import write_session
 from app.storage.patients import Patient, patient_for
-from app.version import VERSION
 from app.web.deps import (
     Now,
     ReadSession,
@@ -24,7 +23,7 @@ from app.web.deps import (
     page,
     site_of,
 )
-from app.web.fhir_record import Teller, record_of
+from app.web.fhir_record import record_of, teller_of
 from app.web.reauth import PassphraseFault
 
 router = APIRouter()
@@ -33,14 +32,7 @@ FILE: Final = "tapeline-record-{:%Y-%m-%d}.fhir.json"
 
 
 def _record(session: Session, site: Site, patient: Patient, now: datetime) -> Record:
-    settings = site.settings
-    teller = Teller(
-        shelf=site.catalogue,
-        zone=site.zone,
-        clocks=settings.clocks,
-        full_names=settings.identifiers == "full",
-        version=VERSION,
-    )
+    teller = teller_of(site.settings, site.catalogue)
     return record_of(session, patient, teller, now)
 
 

@@ -23,6 +23,7 @@ from app.exports.fhir_values import (
     TextValue,
     VisitValue,
 )
+from app.settings import Settings
 from app.storage.episodes import Episode, Visit, episodes_of
 from app.storage.notes import addenda_of
 from app.storage.patients import Patient, details_of
@@ -32,13 +33,12 @@ from app.storage.review import (
     PRESENCE,
     ReviewDecision,
     VisitText,
-    decision_of,
-    texts_of,
 )
 from app.storage.visits import counted_minutes, pauses_of
+from app.version import VERSION
 from app.web.fhir_gathering import Gathering, episode_key, visit_key, visits_in_order
 from app.web.fhir_goals import goals
-from app.web.fhir_release import is_co_signed, release_of
+from app.web.fhir_release import is_co_signed, is_signed, release_of
 from app.web.fhir_rounds import cuff_readings, rounds_left_out, scores
 from app.web.fhir_seen import sets, tasks, vitals
 
@@ -52,6 +52,16 @@ class Teller:
     clocks: Clocks
     full_names: bool
     version: str
+
+
+def teller_of(settings: Settings, shelf: Catalogue) -> Teller:
+    return Teller(
+        shelf=shelf,
+        zone=settings.zone,
+        clocks=settings.clocks,
+        full_names=settings.identifiers == "full",
+        version=VERSION,
+    )
 
 
 def record_of(
@@ -215,13 +225,11 @@ def _minutes(g: Gathering, visit: Visit, now: datetime) -> int:
 def _texts(g: Gathering) -> Iterator[TextValue]:
     """What was signed, and what of a student's was co-signed."""
     for visit in g.visits.values():
-        for note in NOTE_KINDS:
-            for text in texts_of(g.session, visit, note):
-                made = decision_of(g.session, text)
-                if text.kind == "signed" or is_co_signed(made):
-                    yield _text(g, visit, text, made if is_co_signed(made) else None)
-                else:
-                    g.release.left_out["texts"] += 1
+        for text, made in g.release.texts.get(visit.id, ()):
+            if is_co_signed(made) or is_signed(text, made):
+                yield _text(g, visit, text, made if is_co_signed(made) else None)
+            else:
+                g.release.left_out["texts"] += 1
 
 
 def _text(

@@ -5,7 +5,7 @@ the next one. Counted here, so that whoever exports is told how much stays behin
 """
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -16,6 +16,9 @@ from app.storage.episodes import Visit
 from app.storage.people import Person
 from app.storage.review import OF_CLOSED, ReviewDecision, VisitText
 from app.storage.trials import RoundTrials, Trial
+
+#: A text of a visit and what was decided on it.
+Told = tuple[VisitText, ReviewDecision | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,10 +33,11 @@ class Answered:
 
 @dataclass(slots=True)
 class Release:
-    """`left_out` counts what stays behind, by what it is."""
+    """`left_out` counts what stays behind, by what it is; `texts` are by visit."""
 
     students: frozenset[int]
     visits: dict[int, Answered]
+    texts: Mapping[int, Sequence[Told]] = field(default_factory=dict)
     left_out: Counter[str] = field(default_factory=Counter)
 
     def may_go(self, visit_id: int, by: int, at: datetime) -> bool:
@@ -70,14 +74,11 @@ class Release:
 def release_of(session: Session, visits: Sequence[Visit]) -> Release:
     """For these visits of one patient."""
     students = session.exec(select(Person.id).where(Person.role == STUDENT))
-    release = Release(frozenset(students), {})
-    texts = _texts(session, visits)
+    release = Release(frozenset(students), {}, _texts(session, visits))
     for visit in visits:
-        release.visits[visit.id] = _answered(visit, texts.get(visit.id, []), release)
+        texts = release.texts.get(visit.id, ())
+        release.visits[visit.id] = _answered(visit, texts, release)
     return release
-
-
-Told = tuple[VisitText, ReviewDecision | None]
 
 
 def _texts(session: Session, visits: Sequence[Visit]) -> dict[int, list[Told]]:
@@ -100,7 +101,7 @@ def _answered(visit: Visit, texts: Sequence[Told], release: Release) -> Answered
     own = [(text, made) for text, made in texts if (text.note or "visit") in OF_CLOSED]
     handed_in = any(text.kind == "handed_in" for text, _ in own)
     co_signed = [text.written_at for text, made in own if is_co_signed(made)]
-    signed = [text.written_at for text, _ in own if text.kind == "signed"]
+    signed = [text.written_at for text, made in own if is_signed(text, made)]
     return Answered(
         author=visit.person_id,
         # Who handed in was a student then, whatever their role is today.
@@ -112,3 +113,9 @@ def _answered(visit: Visit, texts: Sequence[Told], release: Release) -> Answered
 
 def is_co_signed(made: ReviewDecision | None) -> bool:
     return made is not None and made.decision == "co_signed"
+
+
+def is_signed(text: VisitText, made: ReviewDecision | None) -> bool:
+    """By whoever may; a text that was returned for change is answered for by nobody."""
+    returned = made is not None and made.decision == "returned"
+    return text.kind == "signed" and not returned

@@ -51,8 +51,9 @@ def scores(g: Gathering) -> list[ScoreValue]:
     everything = rounds_of(g.session, g.patient.id)
     by_measure = _that_go(g, everything)
     found = []
+    going = {kept.round.id for same in by_measure.values() for kept in same}
     for kept in everything:
-        if kept in by_measure.get(kept.round.measure, ()):
+        if kept.round.id in going:
             made = _judged(g, kept, by_measure)
             if made.result is not None:
                 found.append(_score(g, made, by_measure))
@@ -130,7 +131,8 @@ def _score(g: Gathering, made: Judged, rounds: ByMeasure) -> ScoreValue:
         parts=tuple(_parts(made, result)),
         made_from=tuple(_made_from(g, made, result, rounds)),
         readings_of=tuple(f"trial {t.uid}" for t in cuff if counts(t)),
-        notes=tuple(_notes(result, counted)) + stop_notes(g, counted),
+        notes=tuple(_notes(result, counted))
+        + stop_notes(g, made.round.visit_id, counted),
     )
 
 

@@ -9,17 +9,16 @@ from app.web.fhir_gathering import Gathering
 from app.web.stops import happened
 
 
-def stop_notes(g: Gathering, trials: Iterable[Trial]) -> tuple[str, ...]:
-    """What followed each of these trials that was stopped."""
+def stop_notes(g: Gathering, visit_id: int, trials: Iterable[Trial]) -> tuple[str, ...]:
+    """What followed each of these trials of a visit that was stopped."""
     stopped = {trial.id for trial in trials if trial.outcome == "stopped"}
     if not stopped:
         return ()
     return tuple(
         note
-        for visit in g.visits.values()
-        for stop in stops_of_visit(g.session, visit)
+        for stop in stops_of_visit(g.session, g.visits[visit_id])
         if stop.of == "trial" and stop.row.id in stopped
-        for note in [after(g, visit.id, stop)]
+        for note in [after(g, visit_id, stop)]
         if note
     )
 

@@ -60,6 +60,7 @@ _UP_TASKS: Final = (
     "transfer_bed", "transfer_chair", "transfer_toilet", "transfer_tub",
     "transfer_car", "walk_bathroom", "stairs",
 )  # fmt: skip
+_AT_HOME: Final = ("family", "home_helper")
 #: Answers to the first questions that are nothing to hand on.
 _NO_SYMPTOM: Final = ("agreed", "not dizzy", "no fall", "pain 0 of 10", "slept well")
 
@@ -360,7 +361,7 @@ def _sheet(
 def _shown_back(taught: Sequence[Teaching], to: str) -> Iterator[Fact]:
     """What this audience was taught, and whether they showed it back."""
     roles = {
-        "family": ("family", "home_helper", "patient"),
+        "family": (*_AT_HOME, "patient"),
         "nursing": ("nurse", "aide"),
     }.get(to, ())
     for row in taught:
@@ -371,7 +372,10 @@ def _shown_back(taught: Sequence[Teaching], to: str) -> Iterator[Fact]:
 def _help_words(taught: Sequence[Teaching]) -> Fact | None:
     """The words that were practised with who helps at home, the latest."""
     said = [
-        row for row in taught if row.words and row.to_role in ("family", "home_helper")
+        row
+        for row in taught
+        # Of another topic the words say what was taught, not what to say.
+        if row.words and row.topic != "other" and row.to_role in _AT_HOME
     ]
     if not said:
         return None

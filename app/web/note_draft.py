@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from itertools import pairwise
+from secrets import token_hex
 from typing import Final
 from uuid import uuid4
 
@@ -114,8 +115,17 @@ class Draft:
 
 
 def digest(text: str) -> str:
-    """Which words were shown, in few letters."""
-    return hashlib.sha256(text.encode()).hexdigest()[:16]
+    """Which words were shown, in few letters; line ends are as a form sends them."""
+    plain = text.replace("\r\n", "\n").strip()
+    return hashlib.sha256(plain.encode()).hexdigest()[:16]
+
+
+def stamp(text: str, made: str) -> str:
+    """The words shown and those the record made, told apart from every other showing.
+
+    Without it a line worded to and fro on one page would be taken for a send again.
+    """
+    return f"{digest(text)}-{digest(made)}-{token_hex(4)}"
 
 
 def line_id(key: str) -> str:
@@ -174,7 +184,7 @@ def blank_lines(draft: Draft) -> dict[str, DraftLine]:
 def cleared(key: str, section: str) -> DraftLine:
     """A line of one's own without words, which is no line of the note."""
     line = Line(key, section)  # type: ignore[arg-type]  # as the form was given it
-    return DraftLine(line_id(key), line, "", "A line of your own", digest(""))
+    return DraftLine(line_id(key), line, "", "A line of your own", stamp("", ""))
 
 
 @dataclass(slots=True)
@@ -197,7 +207,7 @@ def _shown(one: Written, edits: Sequence[NoteEdit], names: _Names) -> DraftLine:
         line=line,
         text=one.text,
         label=line.asks or _short(line.made) or "A line of your own",
-        was=digest(one.text),
+        was=stamp(one.text, line.made),
         changes=changed(line.made, one.text) if reworded else (),
         by=names.of(edits[-1]) if edits else "",
         moved=bool(edits and one.own and edits[-1].made != line.made),

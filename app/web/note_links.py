@@ -7,9 +7,11 @@ from typing import Final
 
 from sqlmodel import Session
 
+from app.access import STUDENT
 from app.clinical.note import NOTE_KINDS, Ref
 from app.storage.episodes import Episode, Visit, last_visit
 from app.storage.notes import edits_of
+from app.storage.people import Person
 from app.storage.review import decision_of, texts_of
 
 #: The word of an event's link and its address, by kind.
@@ -68,12 +70,17 @@ class NoteLink:
 
 
 def notes_of(session: Session, visit: Visit, *, mine: bool) -> list[NoteLink]:
-    """What the visit asks for first, then every other note that was begun."""
-    own = own_note(visit)
+    """What its author ends first, what the visit asks for, and whatever was begun.
+
+    A student hands in the visit note alone, of an evaluation as well: without it nobody
+    could co-sign what they did.
+    """
+    author = session.get_one(Person, visit.person_id)
+    own = "visit" if author.role == STUDENT else own_note(visit)
     found = []
-    for note in (own, *(kind for kind in NOTE_KINDS if kind != own)):
+    for note in dict.fromkeys((own, own_note(visit), *NOTE_KINDS)):
         state = note_state(session, visit, note)
-        if not state and note != own:
+        if not state and note not in (own, own_note(visit)):
             continue
         words = NOTE_KINDS[note] + (f": {state}" if state else "")
         asks = note == own and mine and visit.closed_at is not None

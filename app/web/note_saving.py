@@ -12,9 +12,15 @@ from app.storage.episodes import Visit
 from app.storage.notes import LONGEST_KEY, LONGEST_LINE, edit_line
 from app.storage.people import Person
 from app.web.deps import Form, FormProblem
-from app.web.note_draft import Draft, digest
+from app.web.note_draft import Draft, DraftLine, digest
 
 FIELD: Final = "text-"
+WAS: Final = "was-"
+#: Said to whoever signs a page that the record has overtaken.
+CHANGED: Final = (
+    "The note reads otherwise now than when this page was made: somebody changed the "
+    "record or a line. What you typed was kept. Read it again, then sign."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +44,11 @@ class Typed:
 
     def fresh(self, key: str) -> bool:
         """Other words than the page had shown for the line."""
-        return digest(self.texts[key]) != self.form.text(f"was-{key}")
+        return digest(self.texts[key]) != self.shown(key)[0]
+
+    def shown(self, key: str) -> list[str]:
+        """Of a line as the page had it: its words, and those the record made."""
+        return self.form.text(f"{WAS}{key}").split("-")
 
     def uid(self, key: str) -> str:
         """The same for the same words sent again from the same page."""
@@ -69,6 +79,25 @@ def keep_lines(
             made=shown.line.made if shown else "", uid=typed.uid(key), now=now,
         )  # fmt: skip
     return typed, errors
+
+
+def changed_since(draft: Draft, typed: Typed) -> bool:
+    """Whether a line reads otherwise than the page showed, or is made otherwise.
+
+    Whoever signs has read the page. A form that tells of no line is no page.
+    """
+    was = {n.removeprefix(WAS) for n in typed.form if n.startswith(WAS)}
+    keys = was | draft.lines.keys() if was else was
+    return any(_overtaken(draft.lines.get(key), key, typed) for key in keys)
+
+
+def _overtaken(line: DraftLine | None, key: str, typed: Typed) -> bool:
+    text, made = (line.text, line.line.made) if line else ("", "")
+    words, *record = typed.shown(key)
+    if not words:
+        return bool(text)
+    mine = key in typed.texts and typed.fresh(key)
+    return record[:1] != [digest(made)] or (not mine and words != digest(text))
 
 
 def _known(key: str) -> str:

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
 from itertools import groupby
 from typing import Any, Final
 from zoneinfo import ZoneInfo
@@ -10,6 +9,7 @@ from zoneinfo import ZoneInfo
 from sqlmodel import Session
 
 from app.clinical.note import NOTE_KINDS, SECTIONS
+from app.clinical.note_words import full_day, moment
 from app.storage.episodes import Visit
 from app.storage.notes import Addendum, addenda_of
 from app.storage.people import Person
@@ -78,16 +78,6 @@ class SignedNote:
         return "\n".join(lines) + "\n"
 
 
-def day_in_full(day: date) -> str:
-    """`3 June 2026`, which nobody reads as another day."""
-    return f"{day.day} {day:%B %Y}"
-
-
-def moment_in_full(at: datetime, zone: ZoneInfo) -> str:
-    local = at.astimezone(zone)
-    return f"{day_in_full(local.date())}, {local:%H:%M}"
-
-
 def signed_note(
     session: Session, site: Site, visit: Visit, text: VisitText
 ) -> SignedNote:
@@ -96,10 +86,10 @@ def signed_note(
     return SignedNote(
         text=text,
         title=NOTE_KINDS[text.note or "visit"].capitalize(),
-        visit_day=day_in_full(visit.local_date),
+        visit_day=full_day(visit.local_date),
         sections=tuple(_sections(text)),
         who=_who(session, text.author_id),
-        written=moment_in_full(text.written_at, site.zone),
+        written=moment(text.written_at.astimezone(site.zone)),
         another_day=text.written_at.astimezone(site.zone).date() != visit.local_date,
         answered=_answered(session, made, site.zone) if made else "",
         statement=made.statement if made else "",
@@ -144,7 +134,7 @@ def _answered(session: Session, made: ReviewDecision, zone: ZoneInfo) -> str:
     how = f"; {PRESENCE[made.presence]}" if made.presence else ""
     if made.minutes is not None:
         how += f", {made.minutes} min"
-    return f"{said} by {who}, {moment_in_full(made.decided_at, zone)}{how}"
+    return f"{said} by {who}, {moment(made.decided_at.astimezone(zone))}{how}"
 
 
 def _valid(text: VisitText, made: ReviewDecision | None) -> bool:
@@ -154,5 +144,5 @@ def _valid(text: VisitText, made: ReviewDecision | None) -> bool:
 
 
 def _added(session: Session, row: Addendum, zone: ZoneInfo) -> Added:
-    when = moment_in_full(row.written_at, zone)
+    when = moment(row.written_at.astimezone(zone))
     return Added(row.words, row.reason, f"{_who(session, row.author_id)}, {when}")

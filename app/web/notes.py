@@ -40,7 +40,7 @@ from app.web.note_draft import Draft, blank_lines, cleared, draft
 from app.web.note_links import note_path
 from app.web.note_makers import report_of
 from app.web.note_rights import SIGNING, hours_late, known_note, right
-from app.web.note_saving import Typed, keep_lines
+from app.web.note_saving import CHANGED, Typed, changed_since, keep_lines
 from app.web.note_signed import NOT_VALID, earlier_notes, signed_note
 from app.web.note_writing import finish
 from app.web.reauth import PassphraseFault
@@ -191,6 +191,8 @@ def sign(
     typed, errors = keep_lines(session, me, visit, before, form, now)
     if ends.ends == "sign" and fault:
         errors["passphrase"] = fault
+    if changed_since(before, typed):
+        errors["changed"] = CHANGED
     if errors:
         return _draft_page(
             request, session, me, visit, patient, note, now, typed, errors

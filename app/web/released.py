@@ -30,10 +30,8 @@ class Released:
     waiting_visits: int
     waiting_rounds: tuple[RoundTrials, ...]
     release: Release
-
-    @property
-    def round_ids(self) -> frozenset[int]:
-        return frozenset(kept.round.id for kept in self.rounds)
+    visit_ids: frozenset[int]
+    round_ids: frozenset[int]
 
     @property
     def numbered(self) -> Sequence[tuple[int, RoundTrials]]:
@@ -48,8 +46,9 @@ class Released:
         by, at = row.recorded_by, row.recorded_at
         if row.voided_at is not None:
             by, at = row.voided_by or 0, row.voided_at
-        goes = row.visit_id in {visit.id for visit in self.visits}
-        return goes and self.release.may_go(row.visit_id, by, at)
+        return row.visit_id in self.visit_ids and self.release.may_go(
+            row.visit_id, by, at
+        )
 
 
 def released(session: Session, patient_id: int) -> Released:
@@ -61,16 +60,18 @@ def released(session: Session, patient_id: int) -> Released:
     ).all()
     release = release_of(session, visits)
     going = tuple(visit for visit in visits if release.visit_goes(visit))
-    ids = {visit.id for visit in going}
+    ids = frozenset(visit.id for visit in going)
     rounds = rounds_of(session, patient_id)
     held = [k for k in rounds if k.round.visit_id in ids and release.round_goes(k)]
-    kept = {each.round.id for each in held}
+    kept = frozenset(each.round.id for each in held)
     return Released(
         visits=going,
         rounds=tuple(held),
         waiting_visits=len(visits) - len(going),
         waiting_rounds=tuple(k for k in rounds if k.trials and k.round.id not in kept),
         release=release,
+        visit_ids=ids,
+        round_ids=kept,
     )
 
 

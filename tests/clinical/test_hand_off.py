@@ -102,6 +102,22 @@ def test_family_hears_no_words_of_the_trade() -> None:
     assert said["words"] == "Say: “nose over toes”."
 
 
+def test_family_hears_of_every_task_that_is_not_done_alone_however_long() -> None:
+    tasks = ("transfer_bed", "transfer_chair", "transfer_toilet", "walk_bathroom")
+    orders = [
+        InForce("Leg: toe-touch only", "The foot may rest. " * 20, True, id=n)
+        for n in range(3)
+    ]
+    facts = HandOffFacts(
+        moves=tuple(Move(task, "contact", 1) for task in tasks),
+        in_force=tuple(orders),
+    )
+    said = " ".join(line.says for line in card(hand_off(facts, "family")).lines)
+
+    assert "Not alone either: toilet transfer, with a hand on them" in said
+    assert "walking to the bathroom" in said
+
+
 @pytest.mark.parametrize("to", AUDIENCES)
 def test_nothing_recorded_is_asked_and_never_made_up(to: str) -> None:
     lines = hand_off(HandOffFacts(), to)

@@ -227,6 +227,7 @@ def test_no_line_judges_a_person_or_holds_an_error_prone_sign(measure_id: str) -
         ("93 % on 1 L/min", "93 % on 1 litre per minute"),
         ("2 L/min", "2 litres per minute"),
         ("seat < 17 in & > 15 in", "seat less than 17 in and greater than 15 in"),
+        ("bed -> chair → toilet", "bed then chair then toilet"),
         ("36.8 °C @ 2", "36.8 degrees Celsius at 2"),
         ("“felt < well & dizzy”, pain 2", "“felt < well & dizzy”, pain 2"),
     ],

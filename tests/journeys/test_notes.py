@@ -71,7 +71,7 @@ def test_note_is_worded_signed_and_copied_by_touch(
     page.get_by_label("Your own passphrase").fill(PASSPHRASE)  # leaves the field
     expect(page.locator("#lines-plan .note-line")).to_have_count(plans + 1)
     with page.expect_navigation():
-        page.get_by_role("button", name="Sign", exact=True).tap()
+        page.get_by_label("Your own passphrase").press("Enter")
     expect(page.locator("article")).to_contain_text(f"graded down {WORDS}")
     phone.axe("signed")
     phone.fits()

@@ -145,6 +145,13 @@ def _nobody() -> Patient:
     )  # fmt: skip
 
 
+def test_missed_visit_without_a_reason_is_given_none() -> None:
+    view = care_picture(invented([0, 8], [], [], 30), TODAY)
+    (missed,) = [fact for fact in view.table if fact.what == "Missed visit"]
+
+    assert missed.words == "the reason was not noted"
+
+
 some_day = st.integers(0, 390)
 
 

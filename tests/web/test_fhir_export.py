@@ -9,6 +9,7 @@ from typing import Any
 import httpx2
 import pytest
 from fhir.resources.R4B.bundle import Bundle as Oracle
+from sqlalchemy import event
 from sqlmodel import Session, select
 from starlette.testclient import TestClient
 
@@ -25,6 +26,7 @@ from app.storage.review import decide, texts_of, write_text
 from app.storage.trials import Trial, TrialBody, void_trial
 from app.storage.visits import close, miss
 from app.web.deps import Site
+from app.web.fhir_record import record_of, teller_of
 from tests.conftest import Clock, person_by
 from tests.exports import fhir_rules
 from tests.make import (
@@ -132,6 +134,21 @@ def text_of(made: Json) -> str:
     """The words of the only signed text."""
     (told,) = fhir_rules.of_kind(made, "DocumentReference")
     return b64decode(told["content"][0]["attachment"]["data"]).decode()
+
+
+def _queries_of_a_record(site: Site, clock: Clock) -> int:
+    asked: list[str] = []
+
+    def note(*said: Any) -> None:
+        asked.append(said[2])
+
+    teller = teller_of(site.settings, site.catalogue)
+    event.listen(site.engine, "before_cursor_execute", note)
+    with read_session(site.engine) as session:
+        patient = session.exec(select(Patient)).one()
+        record_of(session, patient, teller, clock())
+    event.remove(site.engine, "before_cursor_execute", note)
+    return len(asked)
 
 
 class TestFile:
@@ -349,6 +366,39 @@ class TestStudent:
 
         assert scores(made) == (["12.0"] if signed else [])
         assert len(list(fhir_rules.of_kind(made, "Encounter"))) == 1
+
+    def test_signed_text_that_was_returned_answers_for_nothing(
+        self, export: Export, at_bedside: Callable[[Deed], None]
+    ) -> None:
+        def visit(b: Bedside) -> None:
+            mine = b.visit(b.therapist)
+            b.trial(b.student, mine, 12_000)
+            b.hand_in(mine, "returned")
+
+        at_bedside(visit)
+        made = export()
+
+        assert scores(made) == []
+        assert not list(fhir_rules.of_kind(made, "DocumentReference"))
+        assert "texts 1" in left_out(made)
+
+    def test_stops_cost_no_more_the_longer_somebody_is_seen(
+        self, site: Site, at_bedside: Callable[[Deed], None], clock: Clock
+    ) -> None:
+        def visit(b: Bedside) -> None:
+            clock.move(days=1)
+            seen, now = b.visit(b.therapist), b.clock()
+            stopped = TrialBody(outcome="stopped", reason="symptoms")
+            round = make_round(b.session, b.therapist, seen, now=now)
+            make_trial(b.session, b.therapist, round, stopped, now=now)
+
+        costs = []
+        for _ in range(3):
+            at_bedside(visit)
+            at_bedside(visit)
+            costs.append(_queries_of_a_record(site, clock))
+
+        assert costs[2] - costs[1] == costs[1] - costs[0]
 
     def test_colleagues_entry_in_a_students_visit_goes_without_the_visit(
         self, export: Export,

@@ -174,6 +174,20 @@ def test_family_hears_the_sheet_and_the_words_to_say(
     assert "showed it back with 2 prompts" in everything
 
 
+def test_what_was_taught_of_something_else_is_no_word_to_say(
+    therapist: TestClient, visit: str
+) -> None:
+    put(
+        therapist, visit, "teaching", to="family", topic="other", how="told",
+        back="alone", words="lamp at night",
+    )  # fmt: skip
+    page = therapist.get(f"{visit}/hand-off/family").text
+
+    assert "Taught family: “lamp at night”" in page
+    assert "Say: “lamp at night”" not in page
+    assert "Which words help?" in page
+
+
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[FastAPI]:
     folder = tmp_path_factory.mktemp("demo")

@@ -151,7 +151,7 @@ class TestWording:
 
         assert "Saved 09:30" in answer
         assert "3 still asked for" in answer
-        assert f'name="was-{SKILL}" value="{digest("Graded up.")}"' in answer
+        assert f'name="was-{SKILL}" value="{digest("Graded up.")}-' in answer
         assert "<html" not in answer
         assert "Still asked for" not in line_of(again, "Graded up.").text()
         assert [(e.line_key, e.text, e.made) for e in rows(site, NoteEdit)] == [
@@ -166,6 +166,20 @@ class TestWording:
 
         assert codes == [303] * 3
         assert len(rows(site, NoteEdit)) == 1
+
+    def test_line_worded_to_and_fro_on_one_page_keeps_the_last_words(
+        self, therapist: TestClient, note: str
+    ) -> None:
+        page = fields(therapist.get(note).text) | {"uid": "b" * 32}
+        for text in ("Graded up.", "", "Graded up."):
+            said = {k: page[k] for k in page if k.endswith(SKILL) or k == "uid"}
+            answer = therapist.post(
+                note, data=said | {f"text-{SKILL}": text}, headers=HTMX
+            )
+            mark = f"input[name='was-{SKILL}']"
+            page[f"was-{SKILL}"] = str(found(answer.text, mark).attributes["value"])
+
+        assert "Graded up." in line_of(therapist.get(note).text, "Graded up.").text()
 
     def test_without_script_the_whole_form_keeps_what_was_changed_alone(
         self, therapist: TestClient, note: str, site: Site
@@ -389,6 +403,52 @@ class TestSigning:
         assert texts(site) == []
         assert [e.text for e in rows(site, NoteEdit)] == ["Graded up."]
 
+    def test_page_that_the_record_has_overtaken_is_read_again_before_it_is_signed(
+        self, therapist: TestClient, note: str, site: Site
+    ) -> None:
+        form = fields(therapist.get(note).text) | {f"text-{SKILL}": "Cued."} | SURE
+        url = note.removesuffix("/notes/visit")
+        put(therapist, url, "tasks/1/void", void_reason="other patient")
+        answer = therapist.post(f"{note}/sign", data=form)
+        again = fields(answer.text)
+
+        assert answer.status_code == 422
+        assert "reads otherwise now" in found(answer.text, "#changed-error").text()
+        assert texts(site) == []
+        assert again[f"text-{SKILL}"] == "Cued."
+        assert therapist.post(f"{note}/sign", data=again | SURE).status_code == 303
+        assert KITCHEN not in texts(site)[0].lines
+
+    def test_enter_in_the_passphrase_signs(
+        self, therapist: TestClient, note: str
+    ) -> None:
+        """A browser presses the first button of the form, wherever it stands."""
+        page = LexborHTMLParser(therapist.get(note).text)
+        first, *_ = page.css("button[form=note], form#note button")
+
+        assert first.attributes["formaction"] == f"{note}/sign"
+
+    def test_words_over_a_record_that_changed_are_read_again_before_they_are_signed(
+        self, therapist: TestClient, note: str, site: Site
+    ) -> None:
+        key = key_of(therapist.get(note).text, "A kitchen task")
+        word(therapist, note, key, "Made tea alone.", KITCHEN)
+        form = fields(therapist.get(note).text) | SURE
+        url = note.removesuffix("/notes/visit")
+        put(therapist, url, "tasks/1/void", void_reason="other patient")
+
+        assert therapist.post(f"{note}/sign", data=form).status_code == 422
+        assert texts(site) == []
+
+    def test_page_whose_line_somebody_else_worded_is_read_again_before_it_is_signed(
+        self, therapist: TestClient, note: str, site: Site
+    ) -> None:
+        form = fields(therapist.get(note).text) | SURE
+        word(therapist, note, NEXT, "Somebody's words.")
+
+        assert therapist.post(f"{note}/sign", data=form).status_code == 422
+        assert texts(site) == []
+
     def test_signed_note_keeps_what_it_was_made_from(
         self, therapist: TestClient, note: str, site: Site
     ) -> None:
@@ -496,6 +556,20 @@ class TestSigning:
 
 class TestStudents:
     """A student's text is nobody's record until a supervisor answered for it."""
+
+    def test_evaluation_leads_a_student_to_what_they_hand_in_and_what_they_draft(
+        self, students: tuple[TestClient, str], site: Site
+    ) -> None:
+        student, note = students
+        with write_session(site.engine) as session:
+            session.connection().exec_driver_sql("UPDATE visit SET kind = 'evaluation'")
+        page = student.get(note.removesuffix("/notes/visit")).text
+        links = LexborHTMLParser(page).css("#text a")
+
+        assert [(a.text(), a.attributes["href"]) for a in links] == [
+            ("Finish the visit note", note),
+            ("Evaluation", note.replace("notes/visit", "notes/evaluation")),
+        ]
 
     def test_handed_in_text_is_marked_and_neither_copied_nor_printed(
         self, students: tuple[TestClient, str], supervisor: TestClient
