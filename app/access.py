@@ -157,6 +157,8 @@ TABLE: Final[Mapping[str, Mapping[str, Rule]]] = MappingProxyType(
         "see_desk": _RUNNING_THE_SITE,
         "import_caseload": _RUNNING_THE_SITE,
         "export_caseload": _RUNNING_THE_SITE,
+        # Timing and scoring, from what somebody shared of their practice.
+        "sign_competence": _RUNNING_THE_SITE,
     }
 )
 

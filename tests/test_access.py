@@ -161,6 +161,7 @@ ALONE = {
     "see_desk": {"supervisor"},
     "import_caseload": {"supervisor"},
     "export_caseload": {"supervisor"},
+    "sign_competence": {"supervisor"},
 }
 
 
