@@ -159,6 +159,7 @@ ALONE = {
     "cover_colleague": {"therapist", "assistant"},
     "see_audit": {"supervisor"},
     "see_desk": {"supervisor"},
+    "see_shared_practice": {"supervisor"},
     "import_caseload": {"supervisor"},
     "export_caseload": {"supervisor"},
     "sign_competence": {"supervisor"},

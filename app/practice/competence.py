@@ -1,8 +1,8 @@
 """From attempts to where somebody stands on one test, against one edition of the key.
 
-Timing and scoring only: guarding and handling are signed off in person, outside. Below
-the least number nothing is claimed, and what is missing is said. Every threshold here is
-common practice (ours) and may be set by a supervisor.
+Timing and scoring only: guarding and handling are signed off in person, outside.
+Below the least number nothing is claimed, and what is missing is said. Every threshold
+here is common practice (ours) and may be set by a supervisor.
 """
 
 from calendar import monthrange

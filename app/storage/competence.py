@@ -30,7 +30,7 @@ MOST_LISTED: Final = 200
 
 
 class CompetenceRule(Numbered, table=True):
-    """What a sign-off asks for, of one test and edition of the key; the newest counts."""
+    """What a sign-off of one test and edition of the key asks; the newest counts."""
 
     __tablename__ = "competence_rule"
     __table_args__ = (
@@ -126,9 +126,7 @@ def learner(session: Session, by: Person, person_id: int) -> Person:
     if not oversees(by):
         raise NotAllowed
     person = session.get(Person, person_id)
-    if person is None or not may(
-        actor(by), "sign_competence", Subject(person.is_demo)
-    ):
+    if person is None or not may(actor(by), "sign_competence", Subject(person.is_demo)):
         raise NotFound
     return person
 
@@ -153,7 +151,7 @@ def set_rule(
     thresholds: Mapping[str, int],
     now: datetime,
 ) -> CompetenceRule:
-    """From now on; sign-offs that stand keep what they rested on. Same again: nothing."""
+    """From now on; sign-offs keep what they rested on. The same again does nothing."""
     if not oversees(by):
         raise NotAllowed
     before = rule_for(session, by, measure, edition)

@@ -1,7 +1,7 @@
 """Differences from the key as a picture: how far off, along how long the trial was.
 
-The idea is Bland and Altman's (Lancet 1986;1:307-310). Drawn against the key alone, since
-the key has no error of its own. Only places and words: the template draws them.
+The idea is Bland and Altman's (Lancet 1986;1:307-310). Drawn against the key alone,
+since the key has no error of its own. Only places and words: the template draws them.
 """
 
 from collections.abc import Callable, Sequence
@@ -151,7 +151,9 @@ def _plain(ms: int, step: int) -> str:
     return f"{ms / 1000:.{places}f}"
 
 
-def _levels(lines: Sequence[Interval], y: Callable[[float], float]) -> tuple[Level, ...]:
+def _levels(
+    lines: Sequence[Interval], y: Callable[[float], float]
+) -> tuple[Level, ...]:
     """From above to below; labels move apart where their lines are close."""
     wanted = [y(line.value) for line in lines]
     placed = _kept_apart(wanted)

@@ -11,7 +11,12 @@ from sqlmodel import Session
 
 from app.catalogue.load import Catalogue
 from app.clinical.vocabulary import HOWS
-from app.practice.agreement import LEAST_DECISIONS, LEAST_TARGETS, LEAST_TRIALS, Interval
+from app.practice.agreement import (
+    LEAST_DECISIONS,
+    LEAST_TARGETS,
+    LEAST_TRIALS,
+    Interval,
+)
 from app.practice.attempt import Attempt
 from app.practice.competence import (
     DEFAULT,

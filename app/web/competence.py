@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
@@ -76,16 +77,14 @@ def progress(
         request,
         "practice/progress.html",
         views=views,
-        shared={
-            v.measure: standing(shared, v.measure, edition, v.rule) for v in views
-        },
+        shared={v.measure: standing(shared, v.measure, edition, v.rule) for v in views},
         listed=_listed(request, session, me, attempts),
         earlier=sum(a.edition != edition for a in attempts),
         **_words(edition),
     )
 
 
-def _words(edition: str) -> dict[str, object]:
+def _words(edition: str) -> dict[str, Any]:
     return {
         "scope": SCOPE, "edition": edition, "states": STATES, "met": MET,
         "latest": LATEST, "longest": LONGEST_WORDS,
@@ -140,7 +139,9 @@ def _page(
         views=standing_views(session, site.catalogue, person, shared, edition, today),
         tests=practised_tests(site.catalogue),
         list_row=row,
-        list_day=day_words(row.set_at.astimezone(site.zone).date(), today) if row else "",
+        list_day=day_words(row.set_at.astimezone(site.zone).date(), today)
+        if row
+        else "",
         until=day_words(until, today) if until else "",
         mine=me.id == person.id,
         most=MOST_LISTED,

@@ -178,9 +178,7 @@ def sign_off_view(
         withdrawn = f"Withdrawn by {who}, {on}: {ended.reason}"
     return SignOffView(
         id=row.id,
-        state=sign_off_state(
-            row.edition, edition, row.until, ended is not None, today
-        ),
+        state=sign_off_state(row.edition, edition, row.until, ended is not None, today),
         by=session.get_one(Person, row.signed_by).name,
         on=day_words(row.signed_at.date(), today),
         until=day_words(row.until, today) if row.until else "",

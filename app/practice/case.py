@@ -1,0 +1,125 @@
+"""A simulated person, what is planned for each trial, and what then happened.
+
+Everything here is invented: no real person was seen or timed. A case is data
+(demo_data/practice); a timeline is one showing of one of its trials, made from a seed.
+All instants are whole milliseconds since the figure began to move.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """A fault this trial will show: its kind, and at which repetition or step.
+
+    `at` is 0 for what is seen before the start (a seat, a course).
+    """
+
+    kind: str
+    at: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class TrialPlan:
+    """One trial of a case; numbered from 1. Its facts are laid over the case's."""
+
+    number: int
+    faults: tuple[Planned, ...] = ()
+    facts: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """A simulated person doing one measure, with the set-up and the trials.
+
+    `pace` holds the plausible (invented) lowest and highest of each duration or length
+    the measure's generator asks for: milliseconds, cm, or cm per second.
+    """
+
+    id: str
+    title: str
+    measure: str
+    condition: str
+    person: str
+    facts: Mapping[str, str]
+    trials: tuple[TrialPlan, ...]
+    pace: Mapping[str, tuple[int, int]] = field(default_factory=dict)
+    level: int = 1
+
+    def plan(self, trial: int) -> TrialPlan:
+        """The trial of that number; KeyError when there is none."""
+        for plan in self.trials:
+            if plan.number == trial:
+                return plan
+        raise KeyError(trial)
+
+    def facts_of(self, trial: int) -> dict[str, str]:
+        """The set-up of one trial, as it should be charted before the start."""
+        return {**self.facts, **self.plan(trial).facts}
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """What went wrong, when it could first be seen, and what exactly."""
+
+    kind: str
+    at_ms: int
+    detail: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """The right answers of one showing.
+
+    `start_ms` and `stop_ms`: when the clock should have been started and stopped.
+    `splits`: the instants of the measure's phases, in order, also since the figure's
+    start. `count`: full repetitions, where they are counted. `distance`: inches, where
+    a distance is read. `valid`: no fault that voids the trial.
+    """
+
+    start_ms: int
+    stop_ms: int
+    splits: tuple[int, ...] = ()
+    faults: tuple[Fault, ...] = ()
+    valid: bool = True
+    count: int | None = None
+    distance: Decimal | None = None
+
+    @property
+    def taken_ms(self) -> int:
+        """From start to stop: the time the stopwatch should show."""
+        return self.stop_ms - self.start_ms
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """All points of the figure at one instant, in tenths of a centimetre."""
+
+    at_ms: int
+    points: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A sentence that says what is seen from `at_ms` on; `cue` when it is a call."""
+
+    at_ms: int
+    text: str
+    cue: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Timeline:
+    """One showing of a trial: the figure's frames, its words, and the key."""
+
+    case: str
+    trial: int
+    seed: int
+    go_ms: int
+    ends_ms: int
+    key: Key
+    frames: tuple[Frame, ...]
+    words: tuple[Line, ...]
+    scene: Mapping[str, str] = field(default_factory=dict)
