@@ -1,0 +1,121 @@
+"""The figure's points: a stick-and-capsule person of 170 cm, drawn by ourselves.
+
+Lengths in cm, x along the floor, y upward; seen from the side, or from the front where
+`facing` is 0. Knees and elbows follow from two lengths and two ends (square roots only).
+"""
+
+from dataclasses import dataclass, field
+from math import sqrt
+from typing import Final
+
+Point = tuple[float, float]
+THIGH: Final = 42.0
+SHANK: Final = 42.0
+UPPER_ARM: Final = 29.0
+FOREARM: Final = 29.0
+TRUNK: Final = 50.0
+ANKLE: Final = 8.0
+FOOT: Final = 19.0
+#: Where hip and shoulder lie to the side of the middle, seen from the front.
+HIP_WIDE: Final = 9.0
+SHOULDER_WIDE: Final = 17.0
+UPRIGHT: Final = ANKLE + SHANK + THIGH - 1.0
+
+#: The order of a frame's points, each two numbers; the page's script has the same list.
+POINTS: Final = (
+    "head", "shoulder_r", "shoulder_l", "hip_r", "hip_l",
+    "elbow_r", "hand_r", "elbow_l", "hand_l",
+    "knee_r", "ankle_r", "toe_r", "knee_l", "ankle_l", "toe_l",
+    "aid_top", "aid_foot", "help",
+)  # fmt: skip
+#: Where a point that is not seen just now is put: far above the picture.
+AWAY: Final[Point] = (0.0, 900.0)
+
+
+@dataclass(slots=True)
+class Pose:
+    """What has to be known of one instant; everything is as the person faces.
+
+    `x` is where the body's middle is in the room, the rest is relative to it. `turn`
+    is 1 facing right, -1 facing left, 0 facing us.
+    """
+
+    x: float = 0.0
+    turn: float = 1.0
+    hip: Point = (0.0, UPRIGHT)
+    lean: float = 0.0
+    twist: float = 0.0
+    feet: tuple[Point, Point] = ((0.0, ANKLE), (0.0, ANKLE))
+    heels: tuple[float, float] = (0.0, 0.0)
+    hands: tuple[Point, Point] = ((4.0, -50.0), (4.0, -50.0))
+    wide: float = 0.15
+    aid: tuple[Point, Point] | None = None
+    help: Point | None = None
+    knee_out: tuple[float, float] = field(default=(0.0, 0.0))
+
+
+def joint(top: Point, end: Point, first: float, second: float, bend: float) -> Point:
+    """Where the knee or elbow is: `bend` +1 forward, -1 backward."""
+    dx, dy = end[0] - top[0], end[1] - top[1]
+    far = max(sqrt(dx * dx + dy * dy), 0.01)
+    reach = min(far, first + second - 0.01)
+    along = (first * first - second * second + reach * reach) / (2 * reach)
+    off = sqrt(max(first * first - along * along, 0.0))
+    ux, uy = dx / far, dy / far
+    return (top[0] + along * ux - bend * off * uy, top[1] + along * uy + bend * off * ux)
+
+
+def held(top: Point, end: Point, longest: float) -> Point:
+    """`end`, drawn in to what the limb can reach."""
+    dx, dy = end[0] - top[0], end[1] - top[1]
+    far = sqrt(dx * dx + dy * dy)
+    if far <= longest:
+        return end
+    return (top[0] + dx * longest / far, top[1] + dy * longest / far)
+
+
+def _leg(pose: Pose, side: int, hip: Point) -> list[Point]:
+    """Knee, ankle and toe of one leg; side 0 right, 1 left."""
+    fx, fy = pose.feet[side]
+    heel = pose.heels[side]
+    ankle = held(hip, (fx - 2 + heel * 0.25, fy + heel), THIGH + SHANK)
+    knee = joint(hip, ankle, THIGH, SHANK, 1.0)
+    tip = (ankle[0] + FOOT - heel * 0.3, max(ankle[1] - ANKLE + 3 - heel, 3.0))
+    return [knee, ankle, tip]
+
+
+def points_of(pose: Pose) -> tuple[int, ...]:
+    """The frame's numbers, in tenths of a cm, in the order of POINTS."""
+    hx, hy = pose.hip
+    up = sqrt(max(TRUNK * TRUNK - pose.lean * pose.lean, 1.0))
+    neck = (hx + pose.lean, hy + up)
+    head = (neck[0] + pose.lean * 0.28 + 2, neck[1] + 19 - abs(pose.lean) * 0.08)
+    shoulders = ((neck[0] + pose.twist, neck[1]), (neck[0] - pose.twist, neck[1]))
+    arms: list[list[Point]] = []
+    for side in (0, 1):
+        top = shoulders[side]
+        want = (top[0] + pose.hands[side][0], top[1] + pose.hands[side][1])
+        hand = held(top, want, UPPER_ARM + FOREARM)
+        arms.append([joint(top, hand, UPPER_ARM, FOREARM, -1.0), hand])
+    legs = [_leg(pose, side, pose.hip) for side in (0, 1)]
+    local = [head, *shoulders, pose.hip, pose.hip, *arms[0], *arms[1], *legs[0], *legs[1]]
+    room = [_placed(pose, p, _sideways(i)) for i, p in enumerate(local)]
+    room += list(pose.aid or (AWAY, AWAY))
+    room.append(pose.help or AWAY)
+    return tuple(round(v * 10) for point in room for v in point)
+
+
+def _sideways(i: int) -> float:
+    """How far to the person's right a point lies, in cm."""
+    if i == 0:
+        return 0.0
+    name = POINTS[i]
+    wide = SHOULDER_WIDE if name[:2] in {"sh", "el", "ha"} else HIP_WIDE
+    return wide if name.endswith("_r") else -wide
+
+
+def _placed(pose: Pose, point: Point, aside: float) -> Point:
+    """From the person's own directions to the room's: a turn narrows and flips."""
+    across = sqrt(max(1 - pose.turn * pose.turn, 0.0))
+    seen = max(across, pose.wide)
+    return (pose.x + pose.turn * point[0] - aside * seen, point[1])
