@@ -141,13 +141,40 @@ def draw(
         case_id=case,
         measure=measure,
         trial=trial,
-        seed=secrets.randbelow(SEEDS),
+        seed=_seed(session, person, case, trial, edition),
         edition=edition,
         shown_at=now,
     )
     session.add(row)
     session.flush()
     return row, True
+
+
+def _seed(session: Session, person: Person, case: str, trial: int, edition: str) -> int:
+    """One that others of this world were shown and this person was not; else a new one.
+
+    So that several raters see the very same trials and can be compared. Which of them
+    is drawn by chance, so that nobody can be told beforehand what they will see.
+    """
+    own = select(PracticeShowing.seed).where(
+        PracticeShowing.person_id == person.id,
+        PracticeShowing.case_id == case,
+        PracticeShowing.trial == trial,
+    )
+    wanted = (
+        select(PracticeShowing.seed)
+        .join(Person, col(PracticeShowing.person_id) == Person.id)
+        .where(
+            PracticeShowing.case_id == case,
+            PracticeShowing.trial == trial,
+            PracticeShowing.edition == edition,
+            col(Person.is_demo).is_(person.is_demo),
+            col(PracticeShowing.seed).not_in(own),
+        )
+        .distinct()
+    )
+    others = session.exec(wanted).all()
+    return secrets.choice(others) if others else secrets.randbelow(SEEDS)
 
 
 def showing_for(session: Session, person: Person, showing_id: int) -> PracticeShowing:
