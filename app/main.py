@@ -60,6 +60,7 @@ from app.web import (
     people,
     picture,
     plans,
+    practice,
     precautions,
     profile,
     responsible,
@@ -144,6 +145,8 @@ SIGNED_IN: Sequence[APIRouter] = (
     # Last of its kind: /activities/{id} takes whatever stands there.
     activities.router,
     doses.router,
+    # Last of its kind: /practice/{case}/{trial} takes whatever stands there.
+    practice.router,
 )
 
 

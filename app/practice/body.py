@@ -4,7 +4,7 @@ Lengths in cm, x along the floor, y upward; seen from the side, or from the fron
 `facing` is 0. Knees and elbows follow from two lengths and two ends (square roots only).
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from math import sqrt
 from typing import Final
 
@@ -37,7 +37,9 @@ class Pose:
     """What has to be known of one instant; everything is as the person faces.
 
     `x` is where the body's middle is in the room, the rest is relative to it. `turn`
-    is 1 facing right, -1 facing left, 0 facing us.
+    is 1 facing right, -1 facing left, 0 facing us. `hands` are from the shoulder,
+    `folded` 1 is arms crossed on the chest; `aid` is a device's top and foot, `help` a
+    therapist's hand.
     """
 
     x: float = 0.0
@@ -48,10 +50,10 @@ class Pose:
     feet: tuple[Point, Point] = ((0.0, ANKLE), (0.0, ANKLE))
     heels: tuple[float, float] = (0.0, 0.0)
     hands: tuple[Point, Point] = ((4.0, -50.0), (4.0, -50.0))
-    wide: float = 0.15
+    folded: float = 0.0
+    foot_aside: tuple[float, float] = (0.0, 0.0)
     aid: tuple[Point, Point] | None = None
     help: Point | None = None
-    knee_out: tuple[float, float] = field(default=(0.0, 0.0))
 
 
 def joint(top: Point, end: Point, first: float, second: float, bend: float) -> Point:
@@ -84,38 +86,65 @@ def _leg(pose: Pose, side: int, hip: Point) -> list[Point]:
     return [knee, ankle, tip]
 
 
+def neck_of(hip: Point, lean: float) -> Point:
+    """The top of the trunk over a hip, `lean` cm ahead of it."""
+    return (hip[0] + lean, hip[1] + sqrt(max(TRUNK * TRUNK - lean * lean, 1.0)))
+
+
+def mixed(one: Point, other: Point, share: float) -> Point:
+    """Between two points: `share` of the way to the other."""
+    return (one[0] + (other[0] - one[0]) * share, one[1] + (other[1] - one[1]) * share)
+
+
+def _arm(pose: Pose, side: int, top: Point) -> list[Point]:
+    """Elbow and hand of one arm."""
+    want = (top[0] + pose.hands[side][0], top[1] + pose.hands[side][1])
+    hand = held(top, want, UPPER_ARM + FOREARM)
+    elbow = joint(top, hand, UPPER_ARM, FOREARM, -1.0)
+    crossed = ((top[0] + 8, top[1] - 26), (top[0] + 21, top[1] - 17))
+    return [
+        mixed(elbow, crossed[0], pose.folded), mixed(hand, crossed[1], pose.folded)
+    ]  # fmt: skip
+
+
 def points_of(pose: Pose) -> tuple[int, ...]:
-    """The frame's numbers, in tenths of a cm, in the order of POINTS."""
-    hx, hy = pose.hip
-    up = sqrt(max(TRUNK * TRUNK - pose.lean * pose.lean, 1.0))
-    neck = (hx + pose.lean, hy + up)
+    """The frame's numbers, in tenths of a cm, y downward, in the order of POINTS."""
+    neck = neck_of(pose.hip, pose.lean)
     head = (neck[0] + pose.lean * 0.28 + 2, neck[1] + 19 - abs(pose.lean) * 0.08)
-    shoulders = ((neck[0] + pose.twist, neck[1]), (neck[0] - pose.twist, neck[1]))
-    arms: list[list[Point]] = []
-    for side in (0, 1):
-        top = shoulders[side]
-        want = (top[0] + pose.hands[side][0], top[1] + pose.hands[side][1])
-        hand = held(top, want, UPPER_ARM + FOREARM)
-        arms.append([joint(top, hand, UPPER_ARM, FOREARM, -1.0), hand])
-    legs = [_leg(pose, side, pose.hip) for side in (0, 1)]
-    local = [head, *shoulders, pose.hip, pose.hip, *arms[0], *arms[1], *legs[0], *legs[1]]
-    room = [_placed(pose, p, _sideways(i)) for i, p in enumerate(local)]
-    room += list(pose.aid or (AWAY, AWAY))
-    room.append(pose.help or AWAY)
-    return tuple(round(v * 10) for point in room for v in point)
+    right = (neck[0] + pose.twist, neck[1])
+    left = (neck[0] - pose.twist, neck[1])
+    local = [head, right, left, pose.hip, pose.hip, *_arm(pose, 0, right),
+             *_arm(pose, 1, left), *_leg(pose, 0, pose.hip), *_leg(pose, 1, pose.hip)]  # fmt: skip
+    room = [_placed(pose, p, _sideways(pose, i)) for i, p in enumerate(local)]
+    aid = pose.aid
+    room += [_placed(pose, p, SHOULDER_WIDE) for p in aid] if aid else [AWAY, AWAY]
+    room.append(_placed(pose, pose.help, 0.0) if pose.help else AWAY)
+    return flat(room)
 
 
-def _sideways(i: int) -> float:
+def flat(points: list[Point]) -> tuple[int, ...]:
+    """Points as they are sent: tenths of a cm, y downward as pictures have it."""
+    return tuple(round(v * 10) for x, y in points for v in (x, -y))
+
+
+def _sideways(pose: Pose, i: int) -> float:
     """How far to the person's right a point lies, in cm."""
-    if i == 0:
+    part, _, side = POINTS[i].partition("_")
+    if not side:
         return 0.0
-    name = POINTS[i]
-    wide = SHOULDER_WIDE if name[:2] in {"sh", "el", "ha"} else HIP_WIDE
-    return wide if name.endswith("_r") else -wide
+    sign, foot = (1.0, 0) if side == "r" else (-1.0, 1)
+    if part == "hand":
+        return sign * SHOULDER_WIDE * (1 - 1.3 * pose.folded)
+    if part == "elbow":
+        return sign * (SHOULDER_WIDE + 4)
+    if part == "shoulder":
+        return sign * SHOULDER_WIDE
+    shift = pose.foot_aside[foot] * {"knee": 0.5, "ankle": 1.0, "toe": 1.0}.get(part, 0)
+    return sign * HIP_WIDE + shift
 
 
 def _placed(pose: Pose, point: Point, aside: float) -> Point:
     """From the person's own directions to the room's: a turn narrows and flips."""
     across = sqrt(max(1 - pose.turn * pose.turn, 0.0))
-    seen = max(across, pose.wide)
+    seen = max(across, 0.15)
     return (pose.x + pose.turn * point[0] - aside * seen, point[1])

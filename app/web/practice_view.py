@@ -6,8 +6,11 @@ from decimal import ROUND_HALF_UP, Decimal
 from itertools import zip_longest
 from typing import Final
 
+from app.clinical.measure import Measure
 from app.practice.attempt import Said
+from app.practice.case import Timeline
 from app.practice.faults import FaultRule, rule_for
+from app.storage.practice import PracticeAttempt
 
 HUNDREDTH: Final = Decimal("0.01")
 #: Marks nearer than this share of the line stand in the next row.
@@ -27,6 +30,19 @@ class KeySaid:
     valid: bool
     count: int | None = None
     distance: str = ""
+
+
+def key_of(attempt: PracticeAttempt) -> KeySaid:
+    """The key as it was when the attempt was sent."""
+    return KeySaid(
+        start_ms=attempt.key_start_ms,
+        stop_ms=attempt.key_stop_ms,
+        splits=tuple(attempt.key_splits),
+        faults=tuple(attempt.key_faults),
+        valid=attempt.key_valid,
+        count=attempt.key_count,
+        distance=attempt.key_distance,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +90,35 @@ class Line:
     ticks: tuple[Tick, ...]
     marks: tuple[Mark, ...]
     rows: int
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """A whole result."""
+
+    rows: tuple[Row, ...]
+    faults: tuple[Seen, ...]
+    valid: str
+    decided_right: bool
+    line: Line | None
+
+
+def result_of(
+    said: Said, attempt: PracticeAttempt, measure: Measure, timeline: Timeline | None
+) -> View:
+    """`timeline`: None where the cases were changed since, so that none is drawn."""
+    key = key_of(attempt)
+    when = {f.kind: f.at_ms for f in timeline.key.faults} if timeline else {}
+    counted = measure.kind == "count"
+    return View(
+        rows=tuple(rows_of(said, key, measure.splits, counted)),
+        faults=faults_of(said, key, measure.id, when),
+        valid=valid_words(said, key, measure.id),
+        decided_right=said.valid == key.valid,
+        line=line_of(said, key, timeline.ends_ms, when, measure.id)
+        if timeline
+        else None,
+    )
 
 
 def seconds(ms: int) -> str:
