@@ -65,6 +65,8 @@ class ApartView:
     height: float
     strip: tuple[float, float]
     foot: float
+    foot_end: float
+    numerals_y: float
     rows: tuple[Row, ...]
     columns: tuple[Column, ...]
     levels: tuple[Level, ...]
@@ -93,6 +95,8 @@ def apart_picture(
         height=HEIGHT,
         strip=(TOP - 0.5, FOOT - TOP + 1.0),
         foot=FOOT + 0.5,
+        foot_end=FOOT + 0.9,
+        numerals_y=FOOT + 2.0,
         rows=tuple(
             Row(y(at), _numeral(at, step), at == 0) for at in _marks(low, high, step)
         ),

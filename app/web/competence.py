@@ -44,9 +44,9 @@ from app.web.standing_view import (
     MET,
     STATES,
     figures_of,
+    name_of_test,
     rule_of,
     standing_views,
-    test_name,
 )
 
 router = APIRouter()
@@ -101,7 +101,7 @@ def _listed(
     shelf = site_of(request).catalogue
     return [
         Listed(
-            measure, test_name(shelf, measure), asked,
+            measure, name_of_test(shelf, measure), asked,
             sum(a.measure == measure and a.at >= row.set_at for a in attempts),
         )
         for measure, asked in sorted(row.trials.items())

@@ -6,29 +6,28 @@ from sqlmodel import Session
 
 from app.catalogue.load import Catalogue
 from app.practice.attempt import Attempt
+from app.practice.faults import FAULTS
 from app.storage.people import Person
 from app.storage.practice import attempts_of, shared_attempts
-
-TESTS = (
-    "five_times_sit_to_stand", "thirty_second_chair_stand", "timed_up_and_go",
-    "gait_speed", "functional_reach", "four_square_step", "single_leg_stance",
-)  # fmt: skip
+from app.web.practice_book import book
 
 
 def key_edition() -> str:
-    return "edition-1"
+    """The edition of the key that attempts of today are compared with."""
+    return book().edition
 
 
 def practised_tests(shelf: Catalogue) -> Mapping[str, str]:
-    """The tests that have simulated patients: id and name, by name."""
-    named = {
-        test: shelf.measures[test].name for test in TESTS if test in shelf.measures
-    }
+    """The tests that have simulated trials: id and name, by name."""
+    tests = {case.measure for case in book().cases.values()}
+    named = {test: shelf.measures[test].name for test in tests}
     return dict(sorted(named.items(), key=lambda pair: pair[1]))
 
 
 def fault_words(kind: str) -> str:
-    return kind.replace("_", " ")
+    """What a fault is called; one of an earlier edition may be known no more."""
+    found = FAULTS.get(kind)
+    return found.words if found else kind.replace("_", " ")
 
 
 def own_attempts(session: Session, me: Person) -> tuple[Attempt, ...]:

@@ -48,6 +48,16 @@ MET: Final = {
 
 
 @dataclass(frozen=True, slots=True)
+class Difference:
+    """One trial that was judged; the page of the attempt has its number."""
+
+    attempt: int
+    day: str
+    key: str
+    apart: str
+
+
+@dataclass(frozen=True, slots=True)
 class SignOffView:
     """One sign-off as it stands today, with what it rested on."""
 
@@ -74,7 +84,7 @@ class StandingView:
     picture: ApartView | None
     marks: tuple[str, ...]
     missed: tuple[tuple[str, int, int], ...]
-    differences: tuple[tuple[str, str, str], ...]
+    differences: tuple[Difference, ...]
     sign_offs: tuple[SignOffView, ...]
 
 
@@ -118,17 +128,14 @@ def _view(
     judged = [a for a in tries_at(attempts, measure, edition) if a.id in found.judged]
     return StandingView(
         measure=measure,
-        name=test_name(shelf, measure),
+        name=name_of_test(shelf, measure),
         standing=found,
         rule=rule,
         rule_is_set=rule_for(session, person, measure, edition) is not None,
         picture=picture_of(judged, found, person.name),
         marks=_marks(found),
         missed=tuple((fault_words(k), m, n) for k, m, n in missed_kinds(judged)),
-        differences=tuple(
-            (day_words(a.at.date(), today), f"{seconds(a.key_ms)} s",
-             f"{signed(a.taken_ms - a.key_ms)} s") for a in judged
-        ),
+        differences=tuple(_difference(each, today) for each in judged),
         sign_offs=tuple(
             sign_off_view(session, row, ended, edition, today)
             for row, ended in offs if row.measure == measure
@@ -136,7 +143,16 @@ def _view(
     )  # fmt: skip
 
 
-def test_name(shelf: Catalogue, measure: str) -> str:
+def _difference(each: Attempt, today: date) -> Difference:
+    return Difference(
+        each.id,
+        day_words(each.at.date(), today),
+        f"{seconds(each.key_ms)} s",
+        f"{signed(each.taken_ms - each.key_ms)} s",
+    )
+
+
+def name_of_test(shelf: Catalogue, measure: str) -> str:
     """A test may have left the catalogue since it was practised."""
     found = shelf.measures.get(measure)
     return found.name if found else measure.replace("_", " ").capitalize()

@@ -70,6 +70,15 @@ ROWS: dict[tuple[str, str], str] = {
     ("GET", "/measures/{measure_id}/sources"): SIGNED_IN,
     ("GET", "/practice"): SIGNED_IN,
     ("GET", "/practice/{case}/{trial}"): SIGNED_IN,
+    ("GET", "/practice/progress"): SIGNED_IN,
+    ("GET", "/practice/agreement"): SUPERVISOR,
+    ("GET", "/practice/rules/{measure_id}"): SUPERVISOR,
+    ("POST", "/practice/rules/{measure_id}"): SUPERVISOR,
+    ("GET", "/practice/people/{person_id}"): SUPERVISOR,
+    ("POST", "/practice/people/{person_id}/sign-off"): SUPERVISOR,
+    ("POST", "/practice/people/{person_id}/list"): SUPERVISOR,
+    # Nobody has been signed off.
+    ("POST", "/practice/sign-offs/{sign_off_id}/withdraw"): "sffffffn",
     ("POST", "/practice/{case}/{trial}"): SIGNED_IN,
     # Showing and attempt are the therapist's own, and not shared.
     ("GET", "/practice/showings/{showing_id}"): "snnnnnyn",
@@ -259,6 +268,7 @@ IN_PATH = {
     "task_id": "1",
     "sheet_id": "1",
     "service_id": "1",
+    "sign_off_id": "1",
     "view_id": "1",
     "text_id": "1",
     "kind": "report",
