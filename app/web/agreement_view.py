@@ -163,13 +163,12 @@ def _name(number: int, names: Mapping[int, str]) -> str:
 
 def _team(found: Together, names: Mapping[int, str]) -> dict[str, str]:
     """The team's figures in words; empty where nothing is claimed."""
-    told = {"who": ", ".join(_name(number, names) for number in found.raters)}
-    if found.icc is not None:
-        told["icc"] = _icc(found.icc)
-    if found.error is not None:
-        told["sem"] = f"{seconds(found.error.sem)} s"
-        told["mdc"] = f"{seconds(found.error.mdc95)} s"
-    return told
+    return {
+        "who": ", ".join(_name(number, names) for number in found.raters),
+        "icc": _icc(found.icc) if found.icc else "",
+        "sem": f"{seconds(found.error.sem)} s" if found.error else "",
+        "mdc": f"{seconds(found.error.mdc95)} s" if found.error else "",
+    }
 
 
 def _icc(icc: Interval) -> str:

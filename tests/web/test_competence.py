@@ -298,7 +298,7 @@ class TestList:
         path = f"/practice/people/{id_of(site, 'student')}"
         with write_session(site.engine) as session:
             practise(session, person_by(session, "student"), key_edition())
-        clock.move(hours=1)
+        clock.move(minutes=2)
         form = {"form": "list", f"trials-{MEASURE}": "10"}
         answer = supervisor.post(f"{path}/list", data=form)
         with write_session(site.engine) as session:
