@@ -75,7 +75,7 @@ def _done(
     last: Mapping[tuple[str, int], PracticeAttempt],
     times: Sequence[tuple[str, int]],
 ) -> Iterator[Done]:
-    """A trial comes back while its latest attempt was not as the key in what was seen."""
+    """It comes back while what was seen in its latest attempt was not as the key."""
     for plan in case.trials:
         of = (case.id, plan.number)
         latest = last.get(of)
