@@ -60,7 +60,7 @@ def listed(
     groups = groupby(choices, key=lambda choice: choice.case.measure)
     return {
         "groups": [(measures[m].name, list(some)) for m, some in groups],
-        "back": [(c.case, t) for c in choices for t in c.trials if t.comes_back],
+        "again": [(c.case, t) for c in choices for t in c.trials if t.comes_back],
         "past": list(_past(cases, pairs[:LATEST])),
         "more": max(0, len(pairs) - LATEST),
     }
