@@ -19,14 +19,14 @@ FOOT: Final = 19.0
 #: Where hip and shoulder lie to the side of the middle, seen from the front.
 HIP_WIDE: Final = 9.0
 SHOULDER_WIDE: Final = 17.0
-UPRIGHT: Final = ANKLE + SHANK + THIGH - 1.0
+UPRIGHT: Final = ANKLE + SHANK + THIGH - 0.2
 
 #: The order of a frame's points, each two numbers; the page's script has the same list.
 POINTS: Final = (
     "head", "shoulder_r", "shoulder_l", "hip_r", "hip_l",
     "elbow_r", "hand_r", "elbow_l", "hand_l",
     "knee_r", "ankle_r", "toe_r", "knee_l", "ankle_l", "toe_l",
-    "aid_top", "aid_foot", "help",
+    "aid_top", "aid_foot", "aid_back", "help", "nose",
 )  # fmt: skip
 #: Where a point that is not seen just now is put: far above the picture.
 AWAY: Final[Point] = (0.0, 900.0)
@@ -38,7 +38,7 @@ class Pose:
 
     `x` is where the body's middle is in the room, the rest is relative to it. `turn`
     is 1 facing right, -1 facing left, 0 facing us. `hands` are from the shoulder,
-    `folded` 1 is arms crossed on the chest; `aid` is a device's top and foot, `help` a
+    `folded` 1 is arms crossed on the chest; `aid` is a device's top, foot and back foot, `help` a
     therapist's hand.
     """
 
@@ -52,7 +52,7 @@ class Pose:
     hands: tuple[Point, Point] = ((4.0, -50.0), (4.0, -50.0))
     folded: float = 0.0
     foot_aside: tuple[float, float] = (0.0, 0.0)
-    aid: tuple[Point, Point] | None = None
+    aid: tuple[Point, Point, Point] | None = None
     help: Point | None = None
 
 
@@ -117,8 +117,9 @@ def points_of(pose: Pose) -> tuple[int, ...]:
              *_arm(pose, 1, left), *_leg(pose, 0, pose.hip), *_leg(pose, 1, pose.hip)]  # fmt: skip
     room = [_placed(pose, p, _sideways(pose, i)) for i, p in enumerate(local)]
     aid = pose.aid
-    room += [_placed(pose, p, SHOULDER_WIDE) for p in aid] if aid else [AWAY, AWAY]
+    room += [_placed(pose, p, SHOULDER_WIDE) for p in aid] if aid else [AWAY] * 3
     room.append(_placed(pose, pose.help, 0.0) if pose.help else AWAY)
+    room.append(_placed(pose, (head[0] + 12, head[1] - 2), 0.0))
     return flat(room)
 
 

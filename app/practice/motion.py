@@ -8,7 +8,9 @@ the key, no fault's name and no answer stands in its source.
 
 from typing import Any, Final
 
+from app.practice.body import POINTS
 from app.practice.case import Timeline
+from app.practice.stepping import POINTS_ABOVE
 from app.practice.timeline import line_at
 
 #: Steps of the channel between two whole numbers.
@@ -19,8 +21,9 @@ def motion(timeline: Timeline) -> dict[str, Any]:
     """The figure's data for the page, as plain JSON values."""
     times = [frame.at_ms for frame in timeline.frames]
     points = [frame.points for frame in timeline.frames]
+    above = timeline.scene["view"] == "squares"
     return {
-        "view": "above" if timeline.scene["view"] == "squares" else "side",
+        "points": list(POINTS_ABOVE if above else POINTS),
         "steps": differences(times),
         "first": list(points[0]),
         "moves": [

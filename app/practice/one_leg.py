@@ -2,13 +2,18 @@
 
 from typing import Final
 
-from app.practice.body import ANKLE, UPRIGHT, Pose, points_of
+from app.practice.body import ANKLE, POINTS, UPRIGHT, Pose, points_of
 from app.practice.chance import Track
 from app.practice.showing import Showing
 
 RAISED: Final = 26.0
 #: A sway or small shift of the trunk happens about so often, in ms.
 SWAY_MS: Final = (500, 1100)
+#: How much of a sway each part follows.
+SWAYS: Final = {
+    "head": 1.3, "nose": 1.3, "shoulder_r": 1.0, "shoulder_l": 1.0, "hip_r": 0.3,
+    "hip_l": 0.3, "elbow_r": 0.9, "elbow_l": 0.9, "hand_r": 0.9, "hand_l": 0.9,
+}  # fmt: skip
 
 
 class _OneLeg:
@@ -78,15 +83,15 @@ class _OneLeg:
         points = list(points_of(pose))
         _swayed(points, sway)
         if held > 0.02:
-            points[-2:] = [round((-26 - 50 * (1 - held)) * 10), -1360]
+            i = 2 * POINTS.index("help")
+            points[i : i + 2] = [round((-26 - 50 * (1 - held)) * 10), -1360]
         return tuple(points)
 
 
 def _swayed(points: list[int], sway: float) -> None:
     """Head, shoulders and arms go aside; the hips a little."""
-    for i, share in ((0, 1.3), (1, 1), (2, 1), (3, 0.3), (4, 0.3), (5, 0.9), (6, 0.9),
-                     (7, 0.9), (8, 0.9)):  # fmt: skip
-        points[2 * i] += round(sway * share * 10)
+    for name, share in SWAYS.items():
+        points[2 * POINTS.index(name)] += round(sway * share * 10)
 
 
 def one_leg(show: Showing) -> None:

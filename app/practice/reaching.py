@@ -3,13 +3,23 @@
 from decimal import Decimal
 from typing import Final
 
-from app.practice.body import ANKLE, FOREARM, TRUNK, UPPER_ARM, UPRIGHT, Pose, points_of
+from app.practice.body import (
+    ANKLE,
+    FOREARM,
+    TRUNK,
+    UPPER_ARM,
+    UPRIGHT,
+    Point,
+    Pose,
+    neck_of,
+    points_of,
+)
 from app.practice.chance import Track
 from app.practice.showing import CM_IN_INCH, Showing
 
 #: The height of the tape: the top of the shoulder.
 LEVEL: Final = UPRIGHT + TRUNK
-ARM: Final = UPPER_ARM + FOREARM - 1.0
+ARM: Final = UPPER_ARM + FOREARM - 0.1
 HALF: Final = Decimal("0.5")
 
 
@@ -77,9 +87,10 @@ class _Reach:
         """The figure at an instant."""
         out, arm, twist = self.out.at(ms), self.arm.at(ms), self.twist.at(ms)
         heel, foot = self.heel.at(ms), self.foot.at(ms)
-        lean = min(out * 1.15 + (1 if out else 0) - twist * 0.9, 46.0)
-        hip = (-0.16 * out, UPRIGHT - 0.02 * out + heel * 0.6)
-        shoulder = (hip[0] + lean + twist, hip[1] + (TRUNK**2 - lean**2) ** 0.5)
+        hip = (-0.16 * out + foot * 0.3, UPRIGHT - 0.02 * out + heel * 0.6)
+        lean = _lean(hip, twist, out)
+        neck = neck_of(hip, lean)
+        shoulder = (neck[0] + twist, neck[1])
         fist = (ARM + out - shoulder[0], LEVEL - shoulder[1])
         hanging = (3.0, -55.0)
         right = tuple(h + (f - h) * arm for h, f in zip(hanging, fist, strict=True))
@@ -92,6 +103,20 @@ class _Reach:
         if held > 0.02:
             pose.help = (hip[0] - 13 - 60 * (1 - held), hip[1] + 6)
         return points_of(pose)
+
+
+def _lean(hip: Point, twist: float, out: float) -> float:
+    """How far the trunk is ahead so that a straight arm has the fist that far out."""
+    least, most = -8.0, 47.0
+    for _ in range(24):
+        middle = (least + most) / 2
+        x, y = neck_of(hip, middle)
+        x, y = ARM + out - x - twist, LEVEL - y
+        if x * x + y * y > ARM * ARM:
+            least = middle
+        else:
+            most = middle
+    return most
 
 
 def forward_reach(show: Showing) -> None:

@@ -9,14 +9,14 @@ from app.practice.showing import Showing
 #: The order of a frame's points seen from above.
 POINTS_ABOVE: Final = (
     "head", "shoulder_r", "shoulder_l", "heel_r", "toe_r", "heel_l", "toe_l",
-    "hand_r", "hand_l", "aid_top", "aid_foot", "help",
+    "hand_r", "hand_l", "aid_top", "aid_foot", "help", "nose",
 )  # fmt: skip
 SQUARES: Final[dict[int, Point]] = {1: (-38, -38), 2: (-38, 38), 3: (38, 38), 4: (38, -38)}
 PATH: Final = (2, 3, 4, 1, 4, 3, 2, 1)
 #: Where the same way round is taken again instead of going back.
 WRONG_PATH: Final = (2, 3, 4, 1, 2, 3, 4, 1)
-APART: Final = 11.0
-FOOT_LONG: Final = 24.0
+APART: Final = 13.0
+FOOT_LONG: Final = 27.0
 SIDES: Final = ("right", "left")
 
 
@@ -121,7 +121,7 @@ class _Squares:
             (x, y + 4), (x + 19, y + apart), (x - 19, y - apart),
             (right[0], right[1] - half), (right[0], right[1] + half),
             (left[0], left[1] - half), (left[0], left[1] + half),
-            *hands, *aid, help_at,
+            *hands, *aid, help_at, (x, y + 18),
         ])  # fmt: skip
 
 

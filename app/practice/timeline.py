@@ -47,6 +47,8 @@ def make(case: Case, trial: int, seed: int) -> Timeline:
     chance = Chance(GENERATOR, case.id, trial, seed)
     show = Showing(case, trial, chance, case.facts_of(trial))
     MEASURES[case.measure](show)
+    if case.condition == "amputation":
+        show.scene["prosthesis"] = "right"
     words = tuple(sorted(show.lines, key=lambda line: line.at_ms))
     key = _key(show)
     moments = {key.start_ms, key.stop_ms, *key.splits, show.go_ms}

@@ -102,11 +102,12 @@ def with_device(pose: Pose, device: str, other_foot: float) -> None:
     shoulder = pose.hip[1] + 50
     if device in CANES:
         top = (12 + other_foot * 0.25, 80.0)
-        pose.aid = (top, (14 + other_foot, 0.0))
+        foot = (14 + other_foot, 0.0)
+        pose.aid = (top, foot, foot)
         pose.hands = ((top[0] - pose.lean, top[1] - shoulder), pose.hands[1])
     elif device in WALKERS:
         top = (28.0, 84.0)
-        pose.aid = (top, (38.0, 0.0))
+        pose.aid = (top, (40.0, 0.0), (6.0, 0.0))
         grip = (top[0] - pose.lean, top[1] - shoulder)
         pose.hands = (grip, grip)
 

@@ -32,6 +32,7 @@ ON_DEMAND: Final = {
     "aloud": "treat",
     "attach": "sheet",
     "bedside": "sheet",
+    "figure": "figure",
     "held_run": "sheet",
     "note": "note",
     "rest_tool": "treat",

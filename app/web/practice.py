@@ -140,8 +140,9 @@ def result(
         mine=attempt.person_id == me.id,
         at=moment_words(attempt.sent_at, site_of(request).zone),
         view=result_of(said_of(attempt), attempt, measure, timeline),
-        motion=motion(timeline) if timeline else None,
-        lines=timeline.words if timeline else (),
+        figure=motion(timeline) if timeline else None,
+        scene=timeline.scene if timeline else {},
+        replay=True,
     )
 
 
@@ -196,8 +197,9 @@ def begin(
         "practice/_do.html",
         **scene,
         showing=showing,
-        motion=motion(timeline),
-        lines=timeline.words,
+        figure=motion(timeline),
+        scene=timeline.scene,
+        replay=False,
         typed=Form(),
         errors={},
     )

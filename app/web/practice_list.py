@@ -60,7 +60,7 @@ def listed(
     groups = groupby(choices, key=lambda choice: choice.case.measure)
     return {
         "groups": [(measures[m].name, list(some)) for m, some in groups],
-        "back": [(c.case, t) for c in choices for t in c.trials if t.comes_back],
+        "again": [(c.case, t) for c in choices for t in c.trials if t.comes_back],
         "past": list(_past(cases, pairs[:LATEST])),
         "more": max(0, len(pairs) - LATEST),
     }
@@ -75,7 +75,7 @@ def _done(
     last: Mapping[tuple[str, int], PracticeAttempt],
     times: Sequence[tuple[str, int]],
 ) -> Iterator[Done]:
-    """A trial comes back while its latest attempt was not as the key in what was seen."""
+    """It comes back while what was seen in its latest attempt was not as the key."""
     for plan in case.trials:
         of = (case.id, plan.number)
         latest = last.get(of)

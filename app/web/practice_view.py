@@ -1,4 +1,4 @@
-"""An attempt beside its key, as the result page tells it. Nothing here judges anybody."""
+"""An attempt beside its key, as the result page tells it. Nobody is judged here."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -184,7 +184,9 @@ def _more(count: int, key: KeySaid) -> str:
 
 def _distance(yours: Decimal, key: Decimal) -> Row:
     off = yours - key
-    words = f"{abs(off)} in too {'far' if off > 0 else 'short'}" if off else "as the key"
+    words = (
+        f"{abs(off)} in too {'far' if off > 0 else 'short'}" if off else "as the key"
+    )
     return Row("Distance", f"{yours} in", f"{key} in", words)
 
 
@@ -247,7 +249,10 @@ def line_of(
     ]
     points.append((key.stop_ms, False, "Stop by the key"))
     if said.start_ms is not None and said.stop_ms is not None:
-        points += [(said.start_ms, True, "You started"), (said.stop_ms, True, "You stopped")]
+        points += [
+            (said.start_ms, True, "You started"),
+            (said.stop_ms, True, "You stopped"),
+        ]
     longest = max(ends_ms, *(at for at, _, _ in points), 1)
     marks = tuple(_placed(sorted(points), longest))
     every = max(1, -(-longest // 1000 // MOST_TICKS))
@@ -259,7 +264,7 @@ def line_of(
 
 
 def _placed(points: list[tuple[int, bool, str]], longest: int) -> Iterator[Mark]:
-    """Yours lie above the line; those of the key below, in as many rows as they need."""
+    """Yours lie above the line, those of the key below, in as many rows as needed."""
     ends: dict[bool, list[Decimal]] = {True: [], False: []}
     for number, (at, yours, words) in enumerate(points, start=1):
         x = Decimal(_share(at, longest))

@@ -58,6 +58,7 @@ const BEHAVIOURS = [
   ["[data-rest]", (e) => import("./rest_tool.js").then((m) => m.rest(e))],
   ["[data-aloud]", (e) => import("./aloud.js").then((m) => m.aloud(e))],
   ["[data-attach]", (e) => import("./attach.js").then((m) => m.attach(e))],
+  ["[data-figure]", (e) => import("./figure.js").then((m) => m.figure(e))],
   ["[data-attached]", (e) => import("./attach.js").then((m) => m.forgetAttached(e))],
 ];
 const bound = new WeakMap(BEHAVIOURS.map(([, act]) => [act, new WeakSet()]));

@@ -2,7 +2,7 @@
 /**
  * The stopwatch of `form[data-practised]`, on a simulated trial: after the stop nothing is
  * sent, but asked what was seen. Its instants count from the moment the figure began to
- * move, on the same clock; the figure tells that by "figure:start" with `detail.mono`.
+ * move, on the same clock; the figure tells that by "figure:began" with `detail.origin`.
  *
  * @typedef {import("./stopwatch.js").Stopwatch} Stopwatch
  * @typedef {import("./timing.js").Run} Run
@@ -20,8 +20,8 @@ const NO_FIGURE = "The figure had not begun to move: nothing was timed. Start it
 export function practised(watch) {
   const { form } = watch;
   let began = NaN;
-  form.closest("#work")?.addEventListener("figure:start", (event) => {
-    began = /** @type {CustomEvent} */ (event).detail.mono;
+  form.closest("#work")?.addEventListener("figure:began", (event) => {
+    began = /** @type {CustomEvent} */ (event).detail.origin;
   });
   watch.close = (run) => {
     forget(watch);

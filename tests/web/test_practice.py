@@ -1,6 +1,7 @@
 """Practice pages: the key comes after the attempt, once, and to its owner alone."""
 
 import re
+from dataclasses import replace
 
 import pytest
 from sqlalchemy import func
@@ -344,7 +345,7 @@ def test_cases_that_changed_keep_what_was_done(
     where = send(student, showing, said_as(key, fault=[]))
     begin(student, STANDS, 1)
     open_showing, other = latest(site)
-    changed = type(book())(**{**_parts(), "edition": "later"})
+    changed = replace(book(), edition="later")
     for module in ("practice", "practice_book"):
         monkeypatch.setattr(f"app.web.{module}.book", lambda: changed)
     late = student.post(
@@ -356,10 +357,6 @@ def test_cases_that_changed_keep_what_was_done(
     assert "The cases were changed" in page
     assert "You missed" in page
     assert "trial-line" not in page
-
-
-def _parts() -> dict[str, object]:
-    return {"cases": book().cases, "edition": book().edition}
 
 
 def test_one_place_in_the_menu(student: TestClient) -> None:
