@@ -259,7 +259,12 @@ def _agreed(key: str, name: str, kappa: Kappa | None, why: str, rule: Rule) -> C
 
 
 def kappa_words(kappa: Kappa) -> str:
-    """The figure with its interval, which no kappa leaves."""
+    """The figure with its interval, which no kappa leaves.
+
+    Where all agree the formula gives an interval of no width, which claims too much.
+    """
+    if kappa.observed > 1 - 1e-9:
+        return f"1.00 (all {kappa.n} decisions alike; no interval can be given)"
     low, high = max(kappa.kappa.low, -1.0), min(kappa.kappa.high, 1.0)
     value, low_words, high_words = (
         str(rounded(Fraction(round(x, 9)), 2)).replace("-", "\u2212")

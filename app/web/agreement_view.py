@@ -194,7 +194,7 @@ def published_rows(shelf: Catalogue, measure_id: str) -> list[Published]:
         return []
     return [
         Published(
-            row_words(row), whom(measure, row.fit),
+            row_words(row).rstrip(": "), whom(measure, row.fit),
             f"{row.population}{f', n = {row.n}' if row.n else ''}",
             measure.sources[row.source].short, HOWS[row.how],
         )

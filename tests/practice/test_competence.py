@@ -148,6 +148,12 @@ def test_a_key_with_one_answer_tells_no_kappa() -> None:
     assert "both answers" in check(run([0] * 20), "valid").has
 
 
+def test_all_alike_claims_no_interval() -> None:
+    assert check(good(), "valid").has == (
+        "1.00 (all 20 decisions alike; no interval can be given)"
+    )
+
+
 def test_what_was_not_decided_is_never_right() -> None:
     decided = good()
     open_ones = [replace(a, valid_said=None) if i < 10 else a
