@@ -39,7 +39,10 @@ class Wording:
 
 @dataclass(frozen=True, slots=True)
 class DraftLine:
-    """One line as the page shows it. `was` tells the server which words were shown."""
+    """One line as the page shows it. `was` tells the server which words were shown.
+
+    `lost`: its event has gone from the record.
+    """
 
     id: str
     line: Line

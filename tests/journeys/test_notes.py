@@ -1,7 +1,10 @@
 """A note by touch: worded line by line, kept without a network, signed and copied."""
 
+from io import BytesIO
+
 import pytest
 from playwright.sync_api import Page, expect
+from pypdf import PdfReader
 from starlette.testclient import TestClient
 
 from app.storage.notes import NoteEdit
@@ -19,6 +22,7 @@ WORDS = "the seat from 19 to 17 in."
 def note(therapist: TestClient, patient_id: int) -> str:
     url = begin(therapist, patient_id)
     put(therapist, url, "symptoms", agreed="yes", pain="3")
+    put(therapist, url, "minutes", individual_minutes="30")
     put(therapist, url, "exit", all="done", **LEFT_ROOM)
     put(therapist, url, "close")
     return f"{url}/notes/visit"
@@ -41,14 +45,13 @@ def test_note_is_worded_signed_and_copied_by_touch(
 ) -> None:
     page = phone.page
     phone.goto(note)
-    page.locator("#note-next a", has_text="3 still asked for").tap()
+    page.locator("#note-next a", has_text="2 still asked for").tap()
     expect(page.locator("details[open] textarea")).to_be_focused()
-    open_line(page, "took a therapist's skill")
     page.get_by_role("button", name="graded down").tap()
     expect(page.locator("[data-verb-asks]")).to_contain_text("from which grade")
     page.keyboard.type(WORDS)
     leave(page)
-    expect(page.locator("#note-next")).to_contain_text("2 still asked for")
+    expect(page.locator("#note-next")).to_contain_text("1 still asked for")
     phone.axe("worded")
     phone.fits()
 
@@ -62,10 +65,11 @@ def test_note_is_worded_signed_and_copied_by_touch(
         "Symptom check: agreed, pain 3 of 10."
     )
 
+    plans = page.locator("#lines-plan .note-line").count()
     own = open_line(page, "Add a line", "#lines-plan")
     page.fill(f"{own} textarea", "Bring the stool.")
     page.get_by_label("Your own passphrase").fill(PASSPHRASE)  # leaves the field
-    expect(page.locator("#lines-plan .note-line")).to_have_count(5)
+    expect(page.locator("#lines-plan .note-line")).to_have_count(plans + 1)
     with page.expect_navigation():
         page.get_by_role("button", name="Sign", exact=True).tap()
     expect(page.locator("article")).to_contain_text(f"graded down {WORDS}")
@@ -79,9 +83,9 @@ def test_note_is_worded_signed_and_copied_by_touch(
     expect(page.locator("[data-copied]")).to_contain_text("Copied")
     copied = page.evaluate("navigator.clipboard.readText()")
     assert copied.startswith("Visit note. ")
-    assert "\nBring the stool.\n" in copied.partition("Plan:")[2]
+    assert "\nBring the stool.\n" in copied
     page.get_by_role("button", name="Copy plan").tap()
-    expect(page.locator("[data-copied]")).to_contain_text("Copied: 4 lines")
+    expect(page.locator("[data-copied]")).to_contain_text(f"Copied: {plans} lines")
 
 
 def test_without_network_the_words_stay_and_go_later(
@@ -110,8 +114,8 @@ def test_without_script_every_field_is_there_and_saved(
     page = phone.page
     phone.goto(note)
     for words, text in (
-        ("took a therapist's skill", "Graded down."),
-        ("What changes next", "Lower seat."),
+        ("What do these findings mean", "Graded down."),
+        ("What changes next session", "Lower seat."),
     ):
         line = open_line(page, words)
         page.fill(f"{line} textarea", text)
@@ -122,3 +126,23 @@ def test_without_script_every_field_is_there_and_saved(
         "Graded down.",
         "Lower seat.",
     }
+
+
+def test_every_printed_page_says_whose_it_is(
+    phone: Phone, note: str, therapist: TestClient
+) -> None:
+    """Printed to PDF on A4 and letter: the head and the number on each page."""
+    page = phone.page
+    own, long = f"own-{'a' * 32}", "\n".join(f"Line {n}." for n in range(90))
+    said = {f"text-{own}": long, f"section-{own}": "plan", "passphrase": PASSPHRASE}
+    assert therapist.post(f"{note}/sign", data=said).status_code == 303
+    phone.goto(note)
+    label = page.locator(".top .who").inner_text()
+    for paper in ("A4", "Letter"):
+        printed = PdfReader(BytesIO(page.pdf(format=paper)))
+        texts = [" ".join(sheet.extract_text().split()) for sheet in printed.pages]
+        assert len(texts) > 1
+        for number, text in enumerate(texts, 1):
+            assert label in text[: len(label) + 20], text[:80]
+            assert f"Page {number} of {len(texts)}" in text
+        assert all(f"Line {n}." in " ".join(texts) for n in range(90))

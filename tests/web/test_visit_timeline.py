@@ -89,7 +89,7 @@ def test_left_room_is_told_in_the_order_of_the_list(
     ]
 
 
-def test_stops_and_voids_stand_in_the_text_with_hour_and_person(
+def test_voids_and_a_hurried_leaving_stand_in_the_signed_text(
     therapist: TestClient, visit: str, site: Site
 ) -> None:
     put(therapist, visit, "tasks", **TASK)
@@ -98,6 +98,5 @@ def test_stops_and_voids_stand_in_the_text_with_hour_and_person(
     put(therapist, visit, "notes/visit/sign", passphrase=PASSPHRASE)
     (text,) = rows(site, VisitText)
 
-    void = "Voided: dressing, lower body: other leg (09:30, Therapist)"
-    assert void in text.lines
-    assert "Left without the list: called away" in text.lines
+    assert "Dressing, lower body, taken back: other leg." in text.lines
+    assert "Left without the list: called away." in text.lines
