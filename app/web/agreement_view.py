@@ -44,7 +44,7 @@ from app.web.deps import (
     page,
     site_of,
 )
-from app.web.practised import key_edition, practised_tests, shared_in_world
+from app.web.practised import judged_tests, key_edition, shared_in_world, unjudged_words
 from app.web.row_words import row_words, whom
 from app.web.standing_view import picture_of, rule_of
 
@@ -101,7 +101,7 @@ def show(
     people = learners(session, me)
     edition = key_edition()
     shared = [a for a in shared_in_world(session, me) if a.edition == edition]
-    tests = practised_tests(site.catalogue)
+    tests = judged_tests(site.catalogue)
     chosen = _chosen(measure, tests, shared)
     tries = tries_at(shared, chosen, edition)
     names = {person.id: person.name for person in people}
@@ -119,6 +119,7 @@ def show(
         published=published_rows(site.catalogue, chosen),
         least=(LEAST_TRIALS, LEAST_TARGETS, LEAST_DECISIONS),
         scope=SCOPE,
+        unjudged=unjudged_words(site.catalogue),
         edition=edition,
     )
 
@@ -127,7 +128,7 @@ def _chosen(measure: str, tests: Mapping[str, str], shared: Sequence[Attempt]) -
     """The one asked for; else the one that most was shared of."""
     if measure:
         if measure not in tests:
-            raise NotFound("There is no practice of such a test.")
+            raise NotFound("There is no timed practice of such a test.")
         return measure
     count = {test: sum(a.measure == test for a in shared) for test in tests}
     return max(tests, key=lambda test: count[test], default="")
@@ -214,9 +215,9 @@ def show_rule(
 
 
 def _test(shelf: Catalogue, measure_id: str) -> str:
-    name = practised_tests(shelf).get(measure_id)
+    name = judged_tests(shelf).get(measure_id)
     if name is None:
-        raise NotFound("There is no practice of such a test.")
+        raise NotFound("There is no timed practice of such a test.")
     return name
 
 

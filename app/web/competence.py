@@ -1,6 +1,5 @@
 """Timing and scoring: one's own progress, and what supervisors see and sign off."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -9,7 +8,6 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlmodel import Session
 
-from app.practice.attempt import Attempt
 from app.practice.competence import LATEST, SCOPE, Standing, months_after, standing
 from app.storage.competence import (
     LONGEST_WORDS,
@@ -21,7 +19,7 @@ from app.storage.competence import (
     sign_off_for,
     withdraw,
 )
-from app.storage.errors import StorageProblem
+from app.storage.errors import NotFound, StorageProblem
 from app.storage.people import Person
 from app.storage.practice import keep_shared
 from app.web.dates import day_words
@@ -38,7 +36,15 @@ from app.web.deps import (
     page,
     site_of,
 )
-from app.web.practised import key_edition, own_attempts, practised_tests, shared_by
+from app.web.practised import (
+    judged_tests,
+    key_edition,
+    own_attempts,
+    practised_tests,
+    shared_by,
+    tried,
+    unjudged_words,
+)
 from app.web.reauth import PassphraseFault
 from app.web.standing_view import (
     MET,
@@ -78,34 +84,31 @@ def progress(
         "practice/progress.html",
         views=views,
         shared={v.measure: standing(shared, v.measure, edition, v.rule) for v in views},
-        listed=_listed(request, session, me, attempts),
+        listed=_listed(request, session, me),
         earlier=sum(a.edition != edition for a in attempts),
-        **_words(edition),
+        **_words(request, edition),
     )
 
 
-def _words(edition: str) -> dict[str, Any]:
+def _words(request: Request, edition: str) -> dict[str, Any]:
     return {
         "scope": SCOPE, "edition": edition, "states": STATES, "met": MET,
         "latest": LATEST, "longest": LONGEST_WORDS,
+        "unjudged": unjudged_words(site_of(request).catalogue),
     }  # fmt: skip
 
 
-def _listed(
-    request: Request, session: Session, person: Person, attempts: Sequence[Attempt]
-) -> list[Listed]:
+def _listed(request: Request, session: Session, person: Person) -> list[Listed]:
     """Counted from the day the list was set."""
     row = list_of(session, person)
     if row is None:
         return []
     shelf = site_of(request).catalogue
+    since = [test for test, at in tried(session, person) if at >= row.set_at]
     return [
-        Listed(
-            measure, name_of_test(shelf, measure), asked,
-            sum(a.measure == measure and a.at >= row.set_at for a in attempts),
-        )
+        Listed(measure, name_of_test(shelf, measure), asked, since.count(measure))
         for measure, asked in sorted(row.trials.items())
-    ]  # fmt: skip
+    ]
 
 
 @router.get("/practice/people/{person_id}")
@@ -148,7 +151,7 @@ def _page(
         uid=Form().uid(),
         typed=typed,
         errors=errors,
-        **_words(edition),
+        **_words(request, edition),
     )
 
 
@@ -166,6 +169,8 @@ def sign_off(
     """Sign somebody off on one test, from what they shared, as it is now."""
     person = learner(session, me, person_id)
     measure, edition = form.text("measure"), key_edition()
+    if measure not in judged_tests(site_of(request).catalogue):
+        raise NotFound("There is no timed practice of such a test.")
     rule = rule_of(session, person, measure, edition)
     found = standing(shared_by(session, person), measure, edition, rule)
     errors = _sign_errors(form, found, edition)

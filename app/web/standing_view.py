@@ -30,7 +30,7 @@ from app.storage.competence import (
 from app.storage.people import Person
 from app.web.agreement_picture import ApartView, apart_picture
 from app.web.dates import day_words
-from app.web.practised import fault_words
+from app.web.practised import fault_words, judged_tests
 
 #: How each state of a sign-off is shown: its shape, and the words.
 STATES: Final = {
@@ -104,7 +104,8 @@ def standing_views(
 ) -> list[StandingView]:
     """By test: those practised under this edition, and those ever signed off."""
     offs = sign_offs_of(session, person)
-    measures = {a.measure for a in attempts if a.edition == edition}
+    judged = judged_tests(shelf)
+    measures = {a.measure for a in attempts if a.edition == edition} & set(judged)
     measures |= {row.measure for row, _ in offs}
     views = [
         _view(session, shelf, person, attempts, measure, edition, today, offs)

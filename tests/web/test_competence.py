@@ -14,10 +14,12 @@ from app.storage.database import read_session, write_session
 from app.storage.people import start_sign_in
 from app.storage.practice import PracticeAttempt, PracticeShowing
 from app.web.deps import Site
+from app.web.practice_book import book
 from app.web.practised import key_edition
 from tests.conftest import Clock, client_of, found, person_by, running
 from tests.make import PASSPHRASE, make_person, new_uid
 from tests.make_practice import MEASURE, practise, practise_well
+from tests.web.test_practice import begin, latest, said_as, send
 
 SignInAs = Callable[[str], TestClient]
 
@@ -109,6 +111,42 @@ class TestProgress:
 
         assert "Moved before the word go: 10 of 10" in text
         assert "0 % (0 of 10)" in text
+
+    def test_count_or_distance_is_not_judged(
+        self, student: TestClient, supervisor: TestClient, site: Site
+    ) -> None:
+        """A time that fits says nothing of how somebody counts stands."""
+        counted = "thirty_second_chair_stand"
+        with write_session(site.engine) as session:
+            me = person_by(session, "student")
+            practise_well(session, me, key_edition(), measure=counted)
+        text = page_of(student, "/practice/progress")
+        path = f"/practice/people/{id_of(site, 'student')}/sign-off"
+        answer = supervisor.post(path, data=signing(measure=counted))
+
+        assert "<figure" not in text
+        assert "30-second chair stand, Functional reach" in text
+        assert answer.status_code == 404
+        assert supervisor.get(f"/practice/rules/{counted}").status_code == 404
+        assert sign_offs(site) == []
+
+    def test_robot_comes_through_the_real_form(
+        self, student: TestClient, site: Site
+    ) -> None:
+        """It stops 0.05 and 0.25 s late in turn: 0.15 s, SD 0.10 x root(12/11)."""
+        case = "stands_older"
+        trials = [plan.number for plan in book().cases[case].trials]
+        for i in range(12):
+            begin(student, case, trials[i % len(trials)])
+            showing, key = latest(site)
+            late = key.stop_ms + (50, 250)[i % 2]
+            send(student, showing, said_as(key, stop_ms=str(late)))
+        text = page_of(student, "/practice/progress")
+
+        assert "On average 0.15 s longer than the key" in text
+        assert "SD 0.10 s; n = 12" in text
+        assert "stopped 0.15 s late on average" in text
+        assert "started as the key does" in text
 
     def test_earlier_edition_is_kept_and_not_judged(
         self, student: TestClient, site: Site
