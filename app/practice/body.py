@@ -1,7 +1,7 @@
 """The figure's points: a stick-and-capsule person of 170 cm, drawn by ourselves.
 
 Lengths in cm, x along the floor, y upward; seen from the side, or from the front where
-`facing` is 0. Knees and elbows follow from two lengths and two ends (square roots only).
+`turn` is 0. Knees and elbows follow from two lengths and two ends (square roots only).
 """
 
 from dataclasses import dataclass
@@ -38,8 +38,8 @@ class Pose:
 
     `x` is where the body's middle is in the room, the rest is relative to it. `turn`
     is 1 facing right, -1 facing left, 0 facing us. `hands` are from the shoulder,
-    `folded` 1 is arms crossed on the chest; `aid` is a device's top, foot and back foot, `help` a
-    therapist's hand.
+    `folded` 1 is arms crossed on the chest; `aid` is a device's top, foot and back
+    foot, `help` a therapist's hand.
     """
 
     x: float = 0.0
@@ -64,7 +64,10 @@ def joint(top: Point, end: Point, first: float, second: float, bend: float) -> P
     along = (first * first - second * second + reach * reach) / (2 * reach)
     off = sqrt(max(first * first - along * along, 0.0))
     ux, uy = dx / far, dy / far
-    return (top[0] + along * ux - bend * off * uy, top[1] + along * uy + bend * off * ux)
+    return (
+        top[0] + along * ux - bend * off * uy,
+        top[1] + along * uy + bend * off * ux,
+    )
 
 
 def held(top: Point, end: Point, longest: float) -> Point:
@@ -113,8 +116,9 @@ def points_of(pose: Pose) -> tuple[int, ...]:
     head = (neck[0] + pose.lean * 0.28 + 2, neck[1] + 19 - abs(pose.lean) * 0.08)
     right = (neck[0] + pose.twist, neck[1])
     left = (neck[0] - pose.twist, neck[1])
-    local = [head, right, left, pose.hip, pose.hip, *_arm(pose, 0, right),
-             *_arm(pose, 1, left), *_leg(pose, 0, pose.hip), *_leg(pose, 1, pose.hip)]  # fmt: skip
+    arms = [*_arm(pose, 0, right), *_arm(pose, 1, left)]
+    legs = [*_leg(pose, 0, pose.hip), *_leg(pose, 1, pose.hip)]
+    local = [head, right, left, pose.hip, pose.hip, *arms, *legs]
     room = [_placed(pose, p, _sideways(pose, i)) for i, p in enumerate(local)]
     aid = pose.aid
     room += [_placed(pose, p, SHOULDER_WIDE) for p in aid] if aid else [AWAY] * 3

@@ -23,7 +23,10 @@ _WALK = frozenset({"react", "step", "speed"})
 #: What each generator asks a case's pace for, and what it may leave out.
 PACE: Final[Mapping[str, tuple[frozenset[str], frozenset[str]]]] = {
     "five_times_sit_to_stand": (_RISE | {"upright", "seated"}, frozenset({"slowing"})),
-    "thirty_second_chair_stand": (_RISE | {"upright", "seated"}, frozenset({"slowing"})),
+    "thirty_second_chair_stand": (
+        _RISE | {"upright", "seated"},
+        frozenset({"slowing"}),
+    ),
     "timed_up_and_go": (_RISE | _WALK | {"turn", "settle"}, frozenset({"freeze"})),
     "gait_speed": (_WALK, frozenset({"freeze"})),
     "functional_reach": (frozenset({"react", "lean", "hold", "reach"}), frozenset()),
@@ -41,7 +44,7 @@ class CaseError(Exception):
 
 
 def read_cases(folder: Path) -> dict[str, Case]:
-    """Every case of a folder, by its id (the file's name), in the order of the names."""
+    """Every case of a folder by its id (the file's name), in the order of names."""
     return {
         path.stem: read_case(path.stem, path.read_text(encoding="utf-8"))
         for path in sorted(folder.glob("*.toml"))

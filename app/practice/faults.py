@@ -77,15 +77,15 @@ FAULTS: Final[dict[str, FaultRule]] = _rules(
     FaultRule(
         "wrong_order",
         "The squares were taken in the wrong order",
-        "Ahead, right, back, left, and then the same way back. Another order is another "
+        "Ahead, right, back, left, then the same way back. Another order is another "
         "path.",
         True, "void when the order was wrong", (SQUARES,),
     ),
     FaultRule(
         "sits_early",
         "Sat down before being turned and close to the chair",
-        "The time stands, since the end was a seat taken. Chart it, and stand closest "
-        "there next time: sitting from too far or half turned is how the seat is missed.",
+        "The time stands, since the person did sit down. Chart it, and stand closest "
+        "there next time: sitting from too far or half turned may miss the seat.",
         False, None, (TUG,),
     ),
     FaultRule(
@@ -115,7 +115,7 @@ FAULTS: Final[dict[str, FaultRule]] = _rules(
     FaultRule(
         "trunk_rotation",
         "The trunk turned to bring the shoulder forward",
-        "Turning the trunk adds length that is no reach ahead. Show it again and repeat.",
+        "Turning the trunk adds length that is no reach ahead. Show it and repeat.",
         True, None, (REACH,),
     ),
     FaultRule(
@@ -152,8 +152,8 @@ _LAID_ON = "A touch to steady is charted as help given: the published figures ar
 _OF_MEASURE: Final[dict[tuple[str, str], FaultRule]] = {
     ("arms_used", THIRTY): replace(
         FAULTS["arms_used"],
-        rule="By this test's rule the score is 0 once the arms come in. The count itself "
-        "is kept beside it.",
+        rule="By this test's rule the score is 0 once the arms come in. The count "
+        "itself is kept beside it.",
         rests_on="the score is 0 when the arms were used",
     ),
     ("not_upright", THIRTY): replace(

@@ -47,10 +47,12 @@ def _pauses(show: Showing, walk: Walk, line: float) -> dict[int, int]:
 def _over(walk: Walk, line: float) -> int:
     """The first instant at which a whole foot is past the line."""
     need = line + TOES + HEEL
-    for ms in range(walk.begins_ms, walk.ends_ms):
-        if max(walk.foot(side, ms)[0] for side in (0, 1)) >= need:
-            return ms
-    return walk.ends_ms
+    low, high = walk.begins_ms, walk.ends_ms
+    while high - low > 1:
+        middle = (low + high) // 2
+        over = max(walk.foot(side, middle)[0] for side in (0, 1)) >= need
+        low, high = (low, middle) if over else (middle, high)
+    return high
 
 
 def _key(show: Showing, walk: Walk, line: float) -> None:
@@ -100,4 +102,3 @@ class _Lane:
         if held > 0.02:
             pose.help = (-14 - 60 * (1 - held), pose.hip[1] + 6)
         return points_of(pose)
-

@@ -6,6 +6,7 @@ passes the next whole number. So the page is right to the millisecond, and no in
 the key, no fault's name and no answer stands in its source.
 """
 
+from itertools import pairwise
 from typing import Any, Final
 
 from app.practice.body import POINTS
@@ -28,7 +29,7 @@ def motion(timeline: Timeline) -> dict[str, Any]:
         "first": list(points[0]),
         "moves": [
             [b - a for a, b in zip(one, other, strict=True)]
-            for one, other in zip(points, points[1:], strict=False)
+            for one, other in pairwise(points)
         ],
         "said": said(timeline, times),
         "lines": [{"text": line.text, "cue": line.cue} for line in timeline.words],

@@ -41,7 +41,9 @@ class _OneLeg:
         if lowers > stop:
             show.say(stop, "Time. The foot is still up.", cue=True)
         else:
-            self.arms.over(stop - 250, stop + 200, 0.35).over(stop + 900, stop + 1500, 1)
+            self.arms.over(stop - 250, stop + 200, 0.35).over(
+                stop + 900, stop + 1500, 1
+            )
             show.say(stop, "The right foot is back on the floor.")
         show.ends_ms = max(stop, lowers + 350) + 1600
 

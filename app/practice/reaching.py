@@ -31,7 +31,7 @@ class _Reach:
         self.arm, self.out = Track(0.0), Track(0.0)
         self.heel, self.foot = Track(0.0), Track(0.0)
         self.twist, self.hand = Track(0.0), Track(0.0)
-        self.mark = Decimal(3 + show.ms((0, 5)))
+        self.mark = Decimal(3 + show.chance.ms((0, 5)))
         show.scene |= {"view": "reach", "mark": f"{self.mark}"}
         show.scene["zero_cm"] = f"{ARM - float(self.mark * CM_IN_INCH):.1f}"
 

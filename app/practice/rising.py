@@ -1,4 +1,4 @@
-"""Rising from a chair and sitting down, over and over: five times, or for 30 seconds."""
+"""Rising from a chair and sitting down again: five times, or for 30 seconds."""
 
 from bisect import bisect_right
 from dataclasses import dataclass
@@ -88,7 +88,9 @@ class Rising:
             self.hand.over(rep.begins + 100, rep.begins + 350, 1.0)
             self.hand.over(rep.up, rep.up + 300, 0.0)
             show.wrong("help_given", rep.begins + 350, f"stand {len(self.reps)}")
-            show.say(rep.begins, "The therapist's hand takes the belt and lifts; rising.")
+            show.say(
+                rep.begins, "The therapist's hand takes the belt and lifts; rising."
+            )
         else:
             show.say(rep.begins, "Rises.")
         if rep.full:

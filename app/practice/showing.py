@@ -10,7 +10,7 @@ from app.practice.chance import Chance
 
 CM_IN_INCH: Final = Decimal("2.54")
 #: Between two sentences at least so long, so that each can be told apart (ours).
-BETWEEN_LINES_MS: Final = 350
+BETWEEN_LINES_MS: Final = 250
 
 
 @dataclass(slots=True)

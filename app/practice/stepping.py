@@ -11,7 +11,12 @@ POINTS_ABOVE: Final = (
     "head", "shoulder_r", "shoulder_l", "heel_r", "toe_r", "heel_l", "toe_l",
     "hand_r", "hand_l", "aid_top", "aid_foot", "help", "nose",
 )  # fmt: skip
-SQUARES: Final[dict[int, Point]] = {1: (-38, -38), 2: (-38, 38), 3: (38, 38), 4: (38, -38)}
+SQUARES: Final[dict[int, Point]] = {
+    1: (-38, -38),
+    2: (-38, 38),
+    3: (38, 38),
+    4: (38, -38),
+}
 PATH: Final = (2, 3, 4, 1, 4, 3, 2, 1)
 #: Where the same way round is taken again instead of going back.
 WRONG_PATH: Final = (2, 3, 4, 1, 2, 3, 4, 1)
@@ -66,7 +71,9 @@ class _Squares:
         for order, side in enumerate((lead, 1 - lead)):
             if lone and order == 1:
                 show.wrong("one_foot_only", self.now, f"square {to}")
-                show.say(self.now, f"The {SIDES[side]} foot has not come to square {to}.")
+                show.say(
+                    self.now, f"The {SIDES[side]} foot has not come to square {to}."
+                )
                 continue
             self._step(number, to, side, first=order == 0)
         if show.at("help_given", number):
@@ -130,8 +137,8 @@ def four_squares(show: Showing) -> None:
     show.scene |= {"view": "squares", "device": show.facts.get("device", "none")}
     trial = _Squares(show)
     trial.now = show.cue(
-        "Seen from above. Stands in square 1, facing square 2; square 3 is ahead to the "
-        "right, 4 to the right."
+        "Seen from above. Stands in square 1, facing square 2; square 3 is ahead to "
+        "the right, 4 to the right."
     ) + show.ms("react")  # fmt: skip
     astray = show.planned("wrong_order")
     for number, square in enumerate(WRONG_PATH if astray else PATH, 1):

@@ -7,7 +7,7 @@ from app.practice.chance import Track
 from app.practice.gait import OTHER_COURSE, TOES
 from app.practice.rising import FEET_AT, raised
 from app.practice.showing import Showing, length_cm
-from app.practice.walking import Walk, quiver, stills_of, stride, with_device
+from app.practice.walking import Walk, quiver, stride, with_device
 
 #: How far past the line the body goes before it turns; short of it where that fails.
 PAST: Final = 24.0
@@ -167,8 +167,8 @@ def up_and_go(show: Showing) -> None:
     trial = _UpAndGo(show)
     go = show.cue(
         f"Sits back in an armchair, hands on the armrests. The tape at the seat reads "
-        f"{trial.show.scene['seat']}, the tape along the floor {trial.show.scene['course']} "
-        "at the line."
+        f"{show.scene['seat']}, the tape along the floor {show.scene['course']} at the "
+        "line."
     )
     show.start_ms = go
     for kind, said in (("seat_high", "seat"), ("wrong_course", "course")):
@@ -178,8 +178,8 @@ def up_and_go(show: Showing) -> None:
     if show.planned("early_start"):
         begins = go - 600
         show.wrong("early_start", begins, "the trunk was already moving")
-        said = show.lines.pop()
+        go_line = show.lines.pop()
         show.say(begins, "Leans forward and starts to rise.")
-        show.lines.append(said)
+        show.lines.append(go_line)
     trial.lay(begins)
     show.points = trial.points

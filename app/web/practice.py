@@ -40,7 +40,7 @@ from app.web.deps import (
     site_of,
     wants_fragment,
 )
-from app.web.practice_book import book, timeline_of
+from app.web.practice_book import book, scene_of, timeline_of
 from app.web.practice_form import Errors, read_said, was_watched
 from app.web.practice_list import listed
 from app.web.practice_view import result_of, seconds
@@ -141,7 +141,7 @@ def result(
         at=moment_words(attempt.sent_at, site_of(request).zone),
         view=result_of(said_of(attempt), attempt, measure, timeline),
         figure=motion(timeline) if timeline else None,
-        scene=timeline.scene if timeline else {},
+        scene=scene_of(timeline) if timeline else {},
         replay=True,
     )
 
@@ -198,7 +198,7 @@ def begin(
         **scene,
         showing=showing,
         figure=motion(timeline),
-        scene=timeline.scene,
+        scene=scene_of(timeline),
         replay=False,
         typed=Form(),
         errors={},

@@ -3,6 +3,7 @@
 Read once for the program: the cases ship with it.
 """
 
+from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
@@ -45,3 +46,8 @@ def timeline_of(showing: PracticeShowing) -> Timeline:
     """What was shown, key and all. Only for showings of the present edition."""
     case = book().case(showing.case_id, showing.trial)
     return make(case, showing.trial, showing.seed)
+
+
+def scene_of(timeline: Timeline) -> Mapping[str, str]:
+    """What stands in the picture; what a scene has not is empty to its template."""
+    return defaultdict(str, timeline.scene)
