@@ -75,7 +75,8 @@ ROWS: dict[tuple[str, str], str] = {
     ("GET", "/practice/rules/{measure_id}"): SUPERVISOR,
     ("POST", "/practice/rules/{measure_id}"): SUPERVISOR,
     ("GET", "/practice/people/{person_id}"): SUPERVISOR,
-    ("POST", "/practice/people/{person_id}/sign-off"): SUPERVISOR,
+    # An empty form names no test.
+    ("POST", "/practice/people/{person_id}/sign-off"): "sffffffn",
     ("POST", "/practice/people/{person_id}/list"): SUPERVISOR,
     # Nobody has been signed off.
     ("POST", "/practice/sign-offs/{sign_off_id}/withdraw"): "sffffffn",
