@@ -280,11 +280,13 @@ def _threshold(text: str, key: str) -> int | None:
     except InvalidOperation:
         return None
     low, high = BOUNDS[key]
-    return int(stored) if stored == int(stored) and low <= stored <= high else None
+    # Judged to two decimals of a second, so that is how they are set.
+    fine = FIELDS[key][1] // 100 or 1
+    return int(stored) if stored % fine == 0 and low <= stored <= high else None
 
 
 def _bounds_words(key: str) -> str:
     low, high = (Decimal(end) / FIELDS[key][1] for end in BOUNDS[key])
-    places = {1: "A whole number", 100: "At most two decimals",
-              1000: "At most three decimals"}  # fmt: skip
-    return f"{places[FIELDS[key][1]]}, from {low:f} to {high:f}."
+    whole = FIELDS[key][1] == 1
+    form = "A whole number" if whole else "At most two decimals"
+    return f"{form}, from {low:f} to {high:f}."

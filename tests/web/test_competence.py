@@ -392,7 +392,7 @@ class TestRule:
     @pytest.mark.parametrize(
         ("name", "typed"),
         [("least_trials", "9"), ("least_trials", "201"), ("least_trials", "20.5"),
-         ("most_bias_ms", "0.0001"), ("most_bias_ms", "-1"), ("most_apart_ms", "11"),
+         ("most_bias_ms", "0.205"), ("most_bias_ms", "-1"), ("most_apart_ms", "11"),
          ("least_seen", "101"), ("least_kappa", "1.01"), ("least_kappa", "0.555"),
          ("least_kappa", ""), ("least_kappa", "."), ("least_seen", "1e1")],
     )  # fmt: skip
