@@ -7,8 +7,12 @@ mathematics library can change a digit.
 """
 
 from bisect import bisect_right
+from collections.abc import Callable
 from hashlib import sha256
 from random import Random
+
+#: How a share of the time becomes a share of the way, both from 0 to 1.
+Way = Callable[[float], float]
 
 
 class Chance:
@@ -34,35 +38,45 @@ def ease(share: float) -> float:
     return share * share * (3 - 2 * share)
 
 
+def leave(share: float) -> float:
+    """Off at once, and gently to rest."""
+    return share * (3 - share) / 2
+
+
+def land(share: float) -> float:
+    """Gently off, and still moving when it arrives: a foot or a seat is met."""
+    return share * (1 + share) / 2
+
+
+def steady(share: float) -> float:
+    """At one speed all the way."""
+    return share
+
+
 class Track:
-    """One quantity over time: it rests at its marks and eases between them."""
+    """One quantity over time: it goes from mark to mark, by default easing."""
 
     def __init__(self, value: float) -> None:
         self._times: list[int] = [0]
         self._values: list[float] = [value]
-        self._steady: list[bool] = [False]
+        self._ways: list[Way] = [ease]
 
-    def to(self, at_ms: int, value: float, *, steady: bool = False) -> "Track":
-        """Reach `value` at that instant; `steady` moves at one speed all the way."""
+    def to(self, at_ms: int, value: float, way: Way = ease) -> "Track":
+        """Reach `value` at that instant."""
         if at_ms < self._times[-1]:
             raise ValueError(f"{at_ms} ms lies before {self._times[-1]} ms")
         self._times.append(at_ms)
         self._values.append(value)
-        self._steady.append(steady)
+        self._ways.append(way)
         return self
 
     def hold(self, at_ms: int) -> "Track":
         """Stay at the last value until that instant."""
         return self.to(max(at_ms, self._times[-1]), self._values[-1])
 
-    def over(self, from_ms: int, to_ms: int, value: float) -> "Track":
+    def over(self, from_ms: int, to_ms: int, value: float, way: Way = ease) -> "Track":
         """Wait, then move to `value` within that stretch."""
-        return self.hold(from_ms).to(to_ms, value)
-
-    @property
-    def last(self) -> float:
-        """Where it stands after its last mark."""
-        return self._values[-1]
+        return self.hold(from_ms).to(to_ms, value, way)
 
     def at(self, ms: float) -> float:
         """The value at an instant; the last one ever after."""
@@ -70,6 +84,5 @@ class Track:
         if i == len(self._times):
             return self._values[-1]
         t0, t1 = self._times[i - 1], self._times[i]
-        share = (ms - t0) / (t1 - t0)
-        share = share if self._steady[i] else ease(share)
+        share = self._ways[i]((ms - t0) / (t1 - t0))
         return self._values[i - 1] + (self._values[i] - self._values[i - 1]) * share

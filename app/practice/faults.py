@@ -143,11 +143,11 @@ FAULTS: Final[dict[str, FaultRule]] = _rules(
         "The course was not as long as charted",
         "Measure before the walk. A time over another length is no time over this one: "
         "void, mark the course afresh.",
-        True, "set-up: the course is measured", (GAIT, TUG),
+        True, "set-up, the length is measured (that it voids: common practice)",
+        (GAIT, TUG),
     ),
 )  # fmt: skip
 
-_LAID_ON = "A touch to steady is charted as help given: the published figures are for "
 #: Where a measure's own sheet says something else.
 _OF_MEASURE: Final[dict[tuple[str, str], FaultRule]] = {
     ("arms_used", THIRTY): replace(
@@ -166,9 +166,9 @@ _OF_MEASURE: Final[dict[tuple[str, str], FaultRule]] = {
     **{
         ("help_given", measure): replace(
             FAULTS["help_given"],
-            rule=f"{_LAID_ON}rising alone, so this trial is not one of them. Repeat it "
-            "if it can be done alone.",
-            rests_on="guard: a touch to steady is recorded as help given",
+            rule="A touch to steady is charted as help given. Published figures are "
+            "for rising alone, so a helped trial is not set beside them: repeat it.",
+            rests_on=None,
         )
         for measure in (FIVE, THIRTY)
     },

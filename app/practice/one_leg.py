@@ -3,7 +3,7 @@
 from typing import Final
 
 from app.practice.body import ANKLE, POINTS, UPRIGHT, Pose, points_of
-from app.practice.chance import Track
+from app.practice.chance import Track, land, leave
 from app.practice.showing import Showing
 
 RAISED: Final = 26.0
@@ -33,7 +33,9 @@ class _OneLeg:
         falls = leaves + show.ms("hold")
         stop = min(falls, leaves + limit)
         lowers = stop - 300 if falls < leaves + limit else stop + 600
-        self.lift.over(leaves, up, 1.0).over(lowers, max(stop, lowers + 350), 0.0)
+        self.lift.over(leaves, up, 1.0, leave)
+        down = stop if lowers < stop else lowers + 350
+        self.lift.over(lowers, down, 0.0, land)
         show.start_ms, show.stop_ms = leaves, stop
         show.say(leaves, "The right foot leaves the floor.")
         self._sways(leaves, stop)
@@ -45,7 +47,7 @@ class _OneLeg:
                 stop + 900, stop + 1500, 1
             )
             show.say(stop, "The right foot is back on the floor.")
-        show.ends_ms = max(stop, lowers + 350) + 1600
+        show.ends_ms = down + 1600
 
     def _sways(self, leaves: int, stop: int) -> None:
         at, side = leaves, 1

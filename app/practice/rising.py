@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from app.practice.body import ANKLE, UPRIGHT, Point, Pose, mixed, neck_of, points_of
-from app.practice.chance import Track, ease
+from app.practice.chance import Track, ease, land, leave
 from app.practice.showing import Showing, length_cm
 
 FIVE: Final = 5
@@ -13,8 +13,14 @@ WINDOW_MS: Final = 30_000
 #: Where hips lie behind the feet on the seat, and above it, in cm.
 SEAT_BACK: Final = 34.0
 SEAT_OVER: Final = 9.0
+#: Up to here the hips are on the seat and only the trunk moves.
+ON_SEAT: Final = 0.18
+#: How long the trunk takes to come back once the seat is met, in ms.
+BACK_MS: Final = 400
 #: How far up a stand gets that is not straight.
 HALF_STOOD: Final = 0.7
+#: The hips halfway up: a stand under way at the end of the time counts beyond it.
+HALFWAY: Final = (1 + ON_SEAT) / 2
 #: The feet's place in the room; the seat's front edge is at 0.
 FEET_AT: Final = 8.0
 
@@ -22,7 +28,7 @@ FEET_AT: Final = 8.0
 def raised(up: float, seat_cm: float) -> tuple[Point, float]:
     """Hip and lean at a share of the way up: first the trunk goes forward, then up."""
     up = min(max(up, 0.0), 1.0)
-    rising = max((up - 0.18) / 0.82, 0.0)
+    rising = max((up - ON_SEAT) / (1 - ON_SEAT), 0.0)
     low = seat_cm + SEAT_OVER
     hip = (-SEAT_BACK * (1 - ease(up)), low + (UPRIGHT - low) * rising)
     lean = 1 + 29 * (ease(up / 0.35) if up < 0.35 else ease((1 - up) / 0.65))
@@ -71,7 +77,8 @@ class Rising:
         down = up + (60 if short else round(show.ms("upright") * slower))
         seated = down + round(show.ms("lower") * slower)
         top = HALF_STOOD if short else 1.0
-        self.up.over(begins, up, top).over(down, seated, 0.0)
+        self.settle(begins)
+        self.up.over(begins, up, top).over(down, seated, ON_SEAT, land)
         rep = _Rep(begins, up, down, seated, not short)
         self.reps.append(rep)
         self._say(rep, arms=arms, helped=helped)
@@ -99,6 +106,14 @@ class Rising:
             show.wrong("not_upright", rep.up, f"stand {len(self.reps)}")
             show.say(rep.up, "Hips and knees still bent, already going down.")
         show.say(rep.seated, "On the seat.")
+
+    def settle(self, until: int) -> None:
+        """The trunk comes back after a sit, as far as there is time for it."""
+        if self.reps:
+            seated = self.reps[-1].seated
+            share = min((until - seated) / BACK_MS, 1.0)
+            back = min(seated + BACK_MS, until)
+            self.up.over(seated, back, ON_SEAT * (1 - share), leave)
 
     def next_begin(self, rep: _Rep) -> int:
         """When the stand after this one begins."""
@@ -150,6 +165,7 @@ def five_times(show: Showing) -> None:
         begins = rising.next_begin(rep)
     show.splits = [rep.seated for rep in rising.reps]
     show.stop_ms = show.splits[-1]
+    rising.settle(show.stop_ms + BACK_MS)
     show.ends_ms = show.stop_ms + 1800
 
 
@@ -161,6 +177,7 @@ def thirty_seconds(show: Showing) -> None:
     while begins < show.stop_ms - 250:
         rep = rising.rep(number, begins)
         begins, number = rising.next_begin(rep), number + 1
+    rising.settle(begins + BACK_MS)
     show.count = sum(_counts(rep, show.stop_ms, rising) for rep in rising.reps)
     show.ends_ms = max(rising.reps[-1].seated, show.stop_ms) + 1500
     _call_stop(show)
@@ -168,7 +185,7 @@ def thirty_seconds(show: Showing) -> None:
 
 def _counts(rep: _Rep, stop_ms: int, rising: Rising) -> bool:
     """Whether a stand counts: straight within the time, or past halfway at its end."""
-    return rep.full and (rep.up <= stop_ms or rising.up.at(stop_ms) > 0.5)
+    return rep.full and (rep.up <= stop_ms or rising.up.at(stop_ms) > HALFWAY)
 
 
 def _call_stop(show: Showing) -> None:

@@ -3,7 +3,7 @@
 from typing import Final
 
 from app.practice.body import AWAY, Point, flat
-from app.practice.chance import Track
+from app.practice.chance import Track, land
 from app.practice.showing import Showing
 
 #: The order of a frame's points seen from above.
@@ -30,14 +30,11 @@ class _Foot:
 
     def __init__(self, at: Point) -> None:
         self.x, self.y = Track(at[0]), Track(at[1])
-        self.lift = Track(0.0)
 
     def step(self, begins: int, lands: int, to: Point) -> None:
         """From the floor to the floor."""
-        self.x.over(begins, lands, to[0])
-        self.y.over(begins, lands, to[1])
-        middle = (begins + lands) // 2
-        self.lift.over(begins, middle, 1.0).to(lands, 0.0)
+        self.x.over(begins, lands, to[0], land)
+        self.y.over(begins, lands, to[1], land)
 
     def at(self, ms: float) -> Point:
         """Its middle at an instant."""

@@ -3,9 +3,9 @@
 from typing import Final
 
 from app.practice.body import ANKLE, Point, Pose, neck_of, points_of
-from app.practice.chance import Track
+from app.practice.chance import Track, land
 from app.practice.gait import OTHER_COURSE, TOES
-from app.practice.rising import FEET_AT, raised
+from app.practice.rising import BACK_MS, FEET_AT, ON_SEAT, raised
 from app.practice.showing import Showing, length_cm
 from app.practice.walking import Walk, quiver, stride, with_device
 
@@ -63,14 +63,19 @@ class _UpAndGo:
             down = at_chair + (round_again - at_chair) * 4 // 10
             seated = down + show.ms("lower") * 7 // 10
             self.turn.over(at_chair, seated - 100, 1.0)
-            self.up.over(down, seated, 0.0)
+            self._down(down, seated)
             self.aside.over(down, seated, -TOO_FAR)
             show.wrong("sits_early", down, "half turned, a step from the chair")
             return seated
         self.turn.over(at_chair, round_again, 1.0)
         seated = round_again + show.ms("lower")
-        self.up.over(round_again, seated, 0.0)
+        self._down(round_again, seated)
         return seated
+
+    def _down(self, begins: int, seated: int) -> None:
+        """The hips meet the seat at `seated`, then the trunk comes back."""
+        self.up.over(begins, seated, ON_SEAT, land)
+        self.up.to(seated + BACK_MS, 0.0)
 
     def _say(self, begins: int, freeze: int) -> None:
         show = self.show

@@ -6,7 +6,7 @@ from math import sqrt
 from typing import Final
 
 from app.practice.body import ANKLE, SHANK, THIGH, UPRIGHT, Point, Pose
-from app.practice.chance import Track
+from app.practice.chance import Track, steady
 
 #: How far the trunk is ahead while walking, and how far the arms swing, in cm.
 LEAN: Final = {"parkinson": 9.0, "none": 3.0}
@@ -42,7 +42,7 @@ class Walk:
                 self.done.hold(now)
             slow = 1.25 if number in (1, self.steps + 1) else 1
             now += round(each * slow)
-            self.done.to(now, number, steady=True)
+            self.done.to(now, number, steady)
         self.ends_ms = now
         return now
 
