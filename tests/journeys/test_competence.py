@@ -1,4 +1,4 @@
-"""Agreement and competence on a phone and on a desk: they fit, and axe finds nothing."""
+"""Agreement and competence on a phone and a desk: they fit, and axe finds nothing."""
 
 import pytest
 
