@@ -155,8 +155,11 @@ TABLE: Final[Mapping[str, Mapping[str, Rule]]] = MappingProxyType(
         "manage_services": _RUNNING_THE_SITE,
         "see_audit": _RUNNING_THE_SITE,
         "see_desk": _RUNNING_THE_SITE,
+        "see_shared_practice": _RUNNING_THE_SITE,
         "import_caseload": _RUNNING_THE_SITE,
         "export_caseload": _RUNNING_THE_SITE,
+        # Timing and scoring, from what somebody shared of their practice.
+        "sign_competence": _RUNNING_THE_SITE,
     }
 )
 

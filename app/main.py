@@ -23,11 +23,13 @@ from app.web import (
     account,
     activities,
     activity_tools,
+    agreement_view,
     audit,
     bedside,
     caseload,
     caseload_files,
     clocks,
+    competence,
     cover,
     deficit_pages,
     desk,
@@ -59,6 +61,7 @@ from app.web import (
     people,
     picture,
     plans,
+    practice,
     precautions,
     profile,
     responsible,
@@ -92,6 +95,9 @@ SIGNED_IN: Sequence[APIRouter] = (
     sign_in.router,
     account.router,
     activity_tools.router,
+    # Before /practice/{case}/{trial}, which takes whatever stands there.
+    competence.router,
+    agreement_view.router,
     people.router,
     services.router,
     caseload.router,
@@ -141,6 +147,8 @@ SIGNED_IN: Sequence[APIRouter] = (
     # Last of its kind: /activities/{id} takes whatever stands there.
     activities.router,
     doses.router,
+    # Last of its kind: /practice/{case}/{trial} takes whatever stands there.
+    practice.router,
 )
 
 

@@ -66,6 +66,7 @@ class Settings(BaseSettings):
     recertify_days: int = Field(default=90, ge=0, le=400)
     reassess_days: int = Field(default=0, ge=0, le=400)
     retest_days: int | None = Field(default=None, ge=0, le=400)
+    competence_months: int = Field(default=12, ge=0, le=60)
     units_rule: Literal["medicare", "each", "none"] = "medicare"
     note_order: Literal["soap", "apso"] = "soap"
     identifiers: Literal["minimal", "full"] = "minimal"

@@ -9,6 +9,8 @@ from zoneinfo import ZoneInfo
 from sqlmodel import Session
 
 from app.clinical.teaching import Taught
+from app.practice.attempt import Said
+from app.practice.case import Key
 from app.storage import (
     activity_sets,
     episodes,
@@ -16,6 +18,7 @@ from app.storage import (
     goals,
     patients,
     people,
+    practice,
     precautions,
     room_measurements,
     scores,
@@ -30,6 +33,7 @@ from app.storage.goal_rows import GoalBody, GoalRow
 from app.storage.home_sheets import HomeSheet, SheetBody, SheetItem, make_sheet
 from app.storage.patients import Patient, PatientDetails
 from app.storage.people import Person
+from app.storage.practice import PracticeAttempt
 from app.storage.precautions import PrecautionOnEpisode
 from app.storage.room_measurements import RoomChange, RoomMeasure
 from app.storage.scores import DerivedScore, Score
@@ -327,3 +331,24 @@ def make_service(
 ) -> Service:
     """A service of the supervisor's site, by an invented name."""
     return services.add_service(session, supervisor, name=name, timed=timed, now=now)
+
+
+def make_attempt(
+    session: Session,
+    person: Person,
+    said: Said = Said(2_150, 14_400),
+    key: Key = Key(2_000, 14_300),
+    *,
+    edition: str = "e1",
+) -> PracticeAttempt:
+    showing, _ = practice.draw(
+        session,
+        person,
+        case="stands_older",
+        measure="five_times_sit_to_stand",
+        trial=1,
+        edition=edition,
+        uid=new_uid(),
+        now=NOW,
+    )
+    return practice.send(session, person, showing, said, key, now=NOW)

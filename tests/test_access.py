@@ -159,8 +159,10 @@ ALONE = {
     "cover_colleague": {"therapist", "assistant"},
     "see_audit": {"supervisor"},
     "see_desk": {"supervisor"},
+    "see_shared_practice": {"supervisor"},
     "import_caseload": {"supervisor"},
     "export_caseload": {"supervisor"},
+    "sign_competence": {"supervisor"},
 }
 
 

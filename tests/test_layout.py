@@ -20,7 +20,13 @@ RINGS = {
     "app.catalogue": {"app.catalogue", "app.clinical", "app.access"},
     "app.exports": {"app.exports", "app.clinical", "app.access"},
     "app.practice": {"app.practice", "app.clinical", "app.access"},
-    "app.storage": {"app.storage", "app.clinical", "app.access", "app.passphrases"},
+    "app.storage": {
+        "app.storage",
+        "app.clinical",
+        "app.practice",
+        "app.access",
+        "app.passphrases",
+    },
 }
 PURE = ("app.clinical", "app.access", "app.passphrases")
 #: Libraries too large to be loaded before somebody needs them.

@@ -22,6 +22,7 @@ from app.storage.visits import close
 from app.web.deps import Site
 from tests.conftest import person_by
 from tests.make import (
+    make_attempt,
     make_goal,
     make_home_sheet,
     make_person,
@@ -68,6 +69,24 @@ ROWS: dict[tuple[str, str], str] = {
     ("GET", "/kit"): SIGNED_IN,
     ("GET", "/kit/scale"): SIGNED_IN,
     ("GET", "/measures/{measure_id}/sources"): SIGNED_IN,
+    ("GET", "/practice"): SIGNED_IN,
+    ("GET", "/practice/{case}/{trial}"): SIGNED_IN,
+    ("GET", "/practice/progress"): SIGNED_IN,
+    ("GET", "/practice/agreement"): SUPERVISOR,
+    ("GET", "/practice/rules/{measure_id}"): SUPERVISOR,
+    ("POST", "/practice/rules/{measure_id}"): SUPERVISOR,
+    ("GET", "/practice/people/{person_id}"): SUPERVISOR,
+    # An empty form names no test.
+    ("POST", "/practice/people/{person_id}/sign-off"): "sffffffn",
+    ("POST", "/practice/people/{person_id}/list"): SUPERVISOR,
+    # Nobody has been signed off.
+    ("POST", "/practice/sign-offs/{sign_off_id}/withdraw"): "sffffffn",
+    ("POST", "/practice/{case}/{trial}"): SIGNED_IN,
+    # Showing and attempt are the therapist's own, and not shared.
+    ("GET", "/practice/showings/{showing_id}"): "snnnnnyn",
+    ("POST", "/practice/showings/{showing_id}/attempt"): "snnnnnyn",
+    ("GET", "/practice/attempts/{attempt_id}"): "snnnnnyn",
+    ("POST", "/practice/attempts/{attempt_id}/share"): "snnnnnyn",
     ("GET", "/activities"): SIGNED_IN,
     ("POST", "/activities"): SIGNED_IN,
     ("GET", "/activities/evidence"): SIGNED_IN,
@@ -256,6 +275,7 @@ IN_PATH = {
     "task_id": "1",
     "sheet_id": "1",
     "service_id": "1",
+    "sign_off_id": "1",
     "view_id": "1",
     "text_id": "1",
     "kind": "report",
@@ -266,6 +286,10 @@ IN_PATH = {
     "room_measure_id": "1",
     "teaching_id": "1",
     "to": "nursing",
+    "case": "stands_older",
+    "trial": "1",
+    "showing_id": "1",
+    "attempt_id": "1",
     "token": "x" * 32,
     "showing_id": "1",
 }
@@ -312,6 +336,7 @@ def world(site: Site, patient_id: int) -> None:
         make_goal(session, owner, open_episode(session, patient))
         make_service(session, person_by(session, "supervisor"))
         make_showing(session, owner)
+        make_attempt(session, owner)
 
 
 def filled(path: str) -> str:

@@ -1,0 +1,57 @@
+"""One attempt at a practice trial beside its key, as plain values.
+
+What the student did (`taken`, `said`) and what the key of the same trial says (`key`).
+Times are whole milliseconds; an offset is the student's instant less the key's, so that
+a positive one is late.
+"""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+
+@dataclass(frozen=True)
+class Attempt:
+    """What one person timed and said of one showing, and what its key says of it."""
+
+    id: int
+    person: int
+    case: str
+    measure: str
+    trial: int
+    seed: int
+    edition: str  # of the key, as it was when the attempt was made
+    taken_ms: int  # stop less start, as the student timed it
+    key_ms: int
+    start_off_ms: int  # positive: started late
+    stop_off_ms: int  # positive: stopped late
+    faults_said: frozenset[str]
+    faults_key: frozenset[str]
+    valid_said: bool | None  # None: not decided
+    valid_key: bool
+    at: datetime
+    shared: bool
+
+
+@dataclass(frozen=True)
+class Said:
+    """What is sent of one showing. Instants in whole ms since the figure's start.
+
+    `start_ms` and `stop_ms` are None where the trial was read in words and only a time
+    was typed (`typed_ms`): that says nothing of how well somebody times.
+    """
+
+    start_ms: int | None = None
+    stop_ms: int | None = None
+    typed_ms: int | None = None
+    splits: tuple[int, ...] = ()
+    count: int | None = None
+    distance: str = ""  # inches, as typed
+    faults: tuple[str, ...] = ()
+    valid: bool | None = None
+
+    @property
+    def taken_ms(self) -> int | None:
+        """The time by the stopwatch, or as typed; None when there is none."""
+        if self.start_ms is None or self.stop_ms is None:
+            return self.typed_ms
+        return self.stop_ms - self.start_ms

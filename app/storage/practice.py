@@ -1,0 +1,365 @@
+"""Practice trials that were shown, and what somebody timed and said of each.
+
+Nothing here is about a patient, and no table here points at one. A showing's seed is
+drawn before anything of it is served; an attempt keeps the key beside what was said, as
+the key was then. An attempt is made once of a showing and never changed; only whom it
+is shared with is. It is its owner's own until shared.
+"""
+
+import secrets
+from collections.abc import Sequence
+from dataclasses import asdict
+from datetime import datetime
+from typing import Any, Final
+
+from sqlalchemy import JSON, Index
+from sqlmodel import Field, Session, col, select
+
+from app.access import Subject, may
+from app.practice.attempt import Attempt, Said
+from app.practice.case import Key
+from app.storage import audit
+from app.storage.errors import NotFound, SameIdOtherBody, StorageProblem
+from app.storage.people import Person, actor
+from app.storage.tables import (
+    Numbered,
+    between,
+    check,
+    length,
+    number_text,
+    uid,
+)
+
+#: Seeds fit a whole number of every database.
+SEEDS: Final = 2**31 - 1
+#: An hour: no figure moves so long. A clock may be started before the figure.
+LONGEST_MS: Final = 3_600_000
+
+
+class SharedForGood(StorageProblem):
+    """A sign-off stands on it."""
+
+    sentence = (
+        "A supervisor has signed off on this attempt, so that it stays shared. "
+        "Nothing was changed."
+    )
+
+
+class PracticeShowing(Numbered, table=True):
+    """One showing of a trial: drawn by `draw`, before the page has it."""
+
+    __tablename__ = "practice_showing"
+    __table_args__ = (
+        uid(),
+        length("case_id", 1, 80),
+        length("measure", 1, 80),
+        between("trial", 1, 999),
+        between("seed", 0, SEEDS),
+        length("edition", 1, 64),
+    )
+
+    uid: str = Field(unique=True)
+    person_id: int = Field(foreign_key="person.id", index=True)
+    case_id: str
+    measure: str
+    trial: int
+    seed: int
+    edition: str
+    shown_at: datetime
+
+
+class PracticeAttempt(Numbered, table=True):
+    """What was said of one showing, and its key. Only sharing changes afterwards.
+
+    `stays_shared`: a sign-off stands on it.
+    """
+
+    __tablename__ = "practice_attempt"
+    __table_args__ = (
+        uid(),
+        Index("ix_practice_attempt_shared", "shared", "person_id"),
+        between("start_ms", -LONGEST_MS, LONGEST_MS),
+        between("stop_ms", -LONGEST_MS, LONGEST_MS),
+        between("typed_ms", 1, LONGEST_MS),
+        check("one_time", "(start_ms IS NULL) = (stop_ms IS NULL)"),
+        check("watched_or_read", "start_ms IS NULL OR typed_ms IS NULL"),
+        check("order", "start_ms <= stop_ms"),
+        between("count", 0, 999),
+        between("key_count", 0, 999),
+        check("distance", f"distance = '' OR ({number_text('distance')})"),
+        check("stays_shared", "shared OR NOT stays_shared"),
+    )
+
+    uid: str = Field(unique=True)
+    showing_id: int = Field(foreign_key="practice_showing.id", unique=True)
+    person_id: int = Field(foreign_key="person.id", index=True)
+    start_ms: int | None = None
+    stop_ms: int | None = None
+    typed_ms: int | None = None
+    splits: list[int] = Field(sa_type=JSON)
+    count: int | None = None
+    distance: str = ""
+    faults_said: list[str] = Field(sa_type=JSON)
+    valid_said: bool | None = None
+    key_start_ms: int
+    key_stop_ms: int
+    key_splits: list[int] = Field(sa_type=JSON)
+    key_faults: list[str] = Field(sa_type=JSON)
+    key_valid: bool
+    key_count: int | None = None
+    key_distance: str = ""
+    sent_at: datetime
+    shared: bool = False
+    stays_shared: bool = False
+
+
+def draw(
+    session: Session,
+    person: Person,
+    *,
+    case: str,
+    measure: str,
+    trial: int,
+    edition: str,
+    uid: str,
+    now: datetime,
+) -> tuple[PracticeShowing, bool]:
+    """A showing with a seed nobody chose, and whether it is new; the same id finds it.
+
+    Raises:
+        SameIdOtherBody: the id is another person's, or of another trial.
+    """
+    wanted = select(PracticeShowing).where(PracticeShowing.uid == uid)
+    known = session.exec(wanted).first()
+    if known is not None:
+        if (known.person_id, known.case_id, known.trial) != (person.id, case, trial):
+            raise SameIdOtherBody
+        return known, False
+    row = PracticeShowing(
+        uid=uid,
+        person_id=person.id,
+        case_id=case,
+        measure=measure,
+        trial=trial,
+        seed=_seed(session, person, case, trial, edition),
+        edition=edition,
+        shown_at=now,
+    )
+    session.add(row)
+    session.flush()
+    return row, True
+
+
+def _seed(session: Session, person: Person, case: str, trial: int, edition: str) -> int:
+    """One that others of this world were shown and this person was not; else a new one.
+
+    So that several raters see the very same trials and can be compared. Which of them
+    is drawn by chance, so that nobody can be told beforehand what they will see.
+    """
+    own = select(PracticeShowing.seed).where(
+        PracticeShowing.person_id == person.id,
+        PracticeShowing.case_id == case,
+        PracticeShowing.trial == trial,
+    )
+    wanted = (
+        select(PracticeShowing.seed)
+        .join(Person, col(PracticeShowing.person_id) == Person.id)
+        .where(
+            PracticeShowing.case_id == case,
+            PracticeShowing.trial == trial,
+            PracticeShowing.edition == edition,
+            col(Person.is_demo).is_(person.is_demo),
+            col(PracticeShowing.seed).not_in(own),
+        )
+        .distinct()
+    )
+    others = session.exec(wanted).all()
+    return secrets.choice(others) if others else secrets.randbelow(SEEDS)
+
+
+def showing_for(session: Session, person: Person, showing_id: int) -> PracticeShowing:
+    """Their own; anybody else's is not there."""
+    row = session.get(PracticeShowing, showing_id)
+    if row is None or row.person_id != person.id:
+        raise NotFound
+    return row
+
+
+def send(
+    session: Session,
+    person: Person,
+    showing: PracticeShowing,
+    said: Said,
+    key: Key,
+    *,
+    now: datetime,
+) -> PracticeAttempt:
+    """Keep what was said of a showing: once. The same again finds it.
+
+    Raises:
+        SameIdOtherBody: something else was sent of this showing before.
+    """
+    showing_for(session, person, showing.id)
+    known = sent_of(session, showing)
+    if known is not None:
+        if said_of(known) != said:
+            raise SameIdOtherBody
+        return known
+    row = PracticeAttempt(
+        **_columns(said, key),
+        uid=showing.uid,
+        showing_id=showing.id,
+        person_id=person.id,
+        sent_at=now,
+    )
+    session.add(row)
+    session.flush()
+    return row
+
+
+def _columns(said: Said, key: Key) -> dict[str, Any]:
+    told = asdict(said)
+    return {
+        **{name: told[name] for name in _AS_SAID},
+        "splits": list(said.splits),
+        "faults_said": sorted(said.faults),
+        "valid_said": said.valid,
+        "key_start_ms": key.start_ms,
+        "key_stop_ms": key.stop_ms,
+        "key_splits": list(key.splits),
+        "key_faults": sorted({fault.kind for fault in key.faults}),
+        "key_valid": key.valid,
+        "key_count": key.count,
+        "key_distance": "" if key.distance is None else str(key.distance),
+    }
+
+
+_AS_SAID: Final = ("start_ms", "stop_ms", "typed_ms", "count", "distance")
+
+
+def said_of(row: PracticeAttempt) -> Said:
+    """What was sent, as a plain value."""
+    return Said(
+        **{name: getattr(row, name) for name in _AS_SAID},
+        splits=tuple(row.splits),
+        faults=tuple(row.faults_said),
+        valid=row.valid_said,
+    )
+
+
+def sent_of(session: Session, showing: PracticeShowing) -> PracticeAttempt | None:
+    """What was sent of a showing, if anything was."""
+    wanted = select(PracticeAttempt).where(PracticeAttempt.showing_id == showing.id)
+    return session.exec(wanted).first()
+
+
+def attempt_for(
+    session: Session, person: Person, attempt_id: int
+) -> tuple[PracticeAttempt, PracticeShowing]:
+    """Their own, or one that was shared with those who see shared practice."""
+    row = session.get(PracticeAttempt, attempt_id)
+    if row is None:
+        raise NotFound
+    owner = session.get_one(Person, row.person_id)
+    sees = row.shared and may(
+        actor(person), "see_shared_practice", Subject(owner.is_demo)
+    )
+    if row.person_id != person.id and not sees:
+        raise NotFound
+    return row, session.get_one(PracticeShowing, row.showing_id)
+
+
+def share(
+    session: Session, person: Person, attempt_id: int, *, shared: bool, now: datetime
+) -> PracticeAttempt:
+    """Show an attempt to supervisors, or take it back: its owner alone.
+
+    Raises:
+        SharedForGood: taken back, but a sign-off stands on it.
+    """
+    row, _ = attempt_for(session, person, attempt_id)
+    if row.person_id != person.id:
+        raise NotFound
+    if row.stays_shared and not shared:
+        raise SharedForGood
+    if row.shared != shared:
+        row.shared = shared
+        session.add(row)
+        session.flush()
+        did = "shared_practice" if shared else "took_back_practice"
+        audit.deed(session, did, row, by=person.id, now=now)
+    return row
+
+
+def keep_shared(session: Session, attempt_ids: Sequence[int]) -> None:
+    """What a sign-off stands on can no longer be taken back."""
+    for attempt_id in attempt_ids:
+        row = session.get_one(PracticeAttempt, attempt_id)
+        if not row.shared:
+            raise NotFound
+        row.stays_shared = True
+        session.add(row)
+    session.flush()
+
+
+def rows_of(
+    session: Session, person: Person
+) -> Sequence[tuple[PracticeAttempt, PracticeShowing]]:
+    """All a person's own, read in words too, newest first."""
+    wanted = (
+        select(PracticeAttempt, PracticeShowing)
+        .join(PracticeShowing)
+        .where(PracticeAttempt.person_id == person.id)
+        .order_by(col(PracticeAttempt.id).desc())
+    )
+    return session.exec(wanted).all()
+
+
+def attempts_of(session: Session, person: Person) -> tuple[Attempt, ...]:
+    """A person's own attempts that were watched and timed, in order."""
+    return tuple(
+        as_attempt(*pair)
+        for pair in reversed(rows_of(session, person))
+        if pair[0].start_ms is not None
+    )
+
+
+def shared_attempts(session: Session, *, is_demo: bool = False) -> tuple[Attempt, ...]:
+    """Shared attempts of one world that were watched and timed, in order."""
+    wanted = (
+        select(PracticeAttempt, PracticeShowing)
+        .join(PracticeShowing)
+        .join(Person, col(PracticeAttempt.person_id) == Person.id)
+        .where(
+            col(PracticeAttempt.shared),
+            Person.is_demo == is_demo,
+            col(PracticeAttempt.start_ms).is_not(None),
+        )
+        .order_by(col(PracticeAttempt.id))
+    )
+    return tuple(as_attempt(*pair) for pair in session.exec(wanted))
+
+
+def as_attempt(row: PracticeAttempt, showing: PracticeShowing) -> Attempt:
+    """A row that was watched and timed, as the plain value beside its key."""
+    if row.start_ms is None or row.stop_ms is None:
+        raise ValueError("an attempt read in words has no instants")
+    return Attempt(
+        id=row.id,
+        person=row.person_id,
+        case=showing.case_id,
+        measure=showing.measure,
+        trial=showing.trial,
+        seed=showing.seed,
+        edition=showing.edition,
+        taken_ms=row.stop_ms - row.start_ms,
+        key_ms=row.key_stop_ms - row.key_start_ms,
+        start_off_ms=row.start_ms - row.key_start_ms,
+        stop_off_ms=row.stop_ms - row.key_stop_ms,
+        faults_said=frozenset(row.faults_said),
+        faults_key=frozenset(row.key_faults),
+        valid_said=row.valid_said,
+        valid_key=row.key_valid,
+        at=row.sent_at,
+        shared=row.shared,
+    )

@@ -1,0 +1,232 @@
+"""Practice on simulated people: choose a trial, time it, and see it beside its key.
+
+A trial is seen once, timed with the stopwatch of a round, and sent with what was seen.
+Only then the key is served. Everybody may practise; nothing here is about a patient.
+"""
+
+import uuid
+from collections.abc import Mapping
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+
+from app.clinical.measure import Measure
+from app.practice.case import Case
+from app.practice.faults import kinds_of
+from app.practice.motion import motion
+from app.storage.practice import (
+    PracticeShowing,
+    attempt_for,
+    draw,
+    rows_of,
+    said_of,
+    send,
+    sent_of,
+    share,
+    showing_for,
+)
+from app.web.dates import moment_words
+from app.web.deps import (
+    Form,
+    FormDep,
+    FormProblem,
+    Now,
+    ReadSession,
+    RowId,
+    SignedIn,
+    WriteSession,
+    page,
+    site_of,
+    wants_fragment,
+)
+from app.web.practice_book import book, scene_of, timeline_of
+from app.web.practice_form import Errors, read_said, was_watched
+from app.web.practice_list import listed
+from app.web.practice_view import result_of, seconds
+from app.web.setup_form import setup_words
+
+router = APIRouter()
+
+
+@router.get("/practice")
+def index(request: Request, me: SignedIn, session: ReadSession) -> HTMLResponse:
+    """Cases to choose, what was done, and what comes back."""
+    site = site_of(request)
+    return page(
+        request,
+        "practice/index.html",
+        **listed(book().cases, site.catalogue.measures, rows_of(session, me)),
+        when=lambda at: moment_words(at, site.zone),
+    )
+
+
+@router.get("/practice/showings/{showing_id}", response_model=None)
+def read(
+    request: Request, me: SignedIn, session: ReadSession, showing_id: RowId
+) -> Response:
+    """The trial in words, to be read instead of watched; without script, too."""
+    showing = showing_for(session, me, showing_id)
+    sent = sent_of(session, showing)
+    if sent is not None:
+        return RedirectResponse(f"/practice/attempts/{sent.id}", 303)
+    return _words(request, showing, Form())
+
+
+def _words(
+    request: Request,
+    showing: PracticeShowing,
+    typed: Form,
+    errors: Errors | None = None,
+) -> HTMLResponse:
+    """In words; or, where it was watched, the questions alone with the kept times."""
+    watched = was_watched(typed)
+    return page(
+        request,
+        "practice/answer.html" if watched else "practice/words.html",
+        status=422 if errors else 200,
+        **_scene(request, showing.case_id, showing.trial),
+        showing=showing,
+        lines=() if watched else timeline_of(showing).words,
+        seconds=seconds,
+        typed=typed,
+        errors=errors or {},
+    )
+
+
+@router.post("/practice/showings/{showing_id}/attempt", response_model=None)
+def answer(
+    request: Request,
+    form: FormDep,
+    me: SignedIn,
+    session: WriteSession,
+    now: Now,
+    showing_id: RowId,
+) -> Response:
+    """Keep what was timed and seen, once; then the key may be served."""
+    showing = showing_for(session, me, showing_id)
+    measure = _measure(request, showing.measure)
+    errors: Errors = {}
+    kinds = {rule.kind for rule in kinds_of(showing.measure)}
+    said = read_said(measure, kinds, form, errors)
+    if errors:
+        return _words(request, showing, form, errors)
+    if showing.edition != book().edition:
+        raise FormProblem(
+            "The cases were changed while you practised, so that there is no key to "
+            "this trial any more. Nothing was kept: practise it again."
+        )
+    attempt = send(session, me, showing, said, timeline_of(showing).key, now=now)
+    return RedirectResponse(f"/practice/attempts/{attempt.id}", 303)
+
+
+@router.get("/practice/attempts/{attempt_id}")
+def result(
+    request: Request, me: SignedIn, session: ReadSession, attempt_id: RowId
+) -> HTMLResponse:
+    """The attempt beside its key, with the rule behind each fault, and the replay."""
+    attempt, showing = attempt_for(session, me, attempt_id)
+    measure = _measure(request, showing.measure)
+    known = showing.edition == book().edition
+    timeline = timeline_of(showing) if known else None
+    case = book().cases.get(showing.case_id)
+    return page(
+        request,
+        "practice/result.html",
+        attempt=attempt,
+        showing=showing,
+        measure=measure,
+        title=case.title if case else showing.case_id,
+        mine=attempt.person_id == me.id,
+        at=moment_words(attempt.sent_at, site_of(request).zone),
+        view=result_of(said_of(attempt), attempt, measure, timeline),
+        figure=motion(timeline) if timeline else None,
+        scene=scene_of(timeline) if timeline else {},
+        replay=True,
+    )
+
+
+@router.post("/practice/attempts/{attempt_id}/share")
+def sharing(
+    form: FormDep, me: SignedIn, session: WriteSession, now: Now, attempt_id: RowId
+) -> RedirectResponse:
+    """Show it to supervisors, or take it back."""
+    share(session, me, attempt_id, shared=form.text("shared") == "yes", now=now)
+    return RedirectResponse(f"/practice/attempts/{attempt_id}#share", 303)
+
+
+@router.get("/practice/{case}/{trial}")
+def show(request: Request, _me: SignedIn, case: str, trial: RowId) -> HTMLResponse:
+    """Who and what will be seen; nothing of it is drawn yet."""
+    return page(
+        request,
+        "practice/show.html",
+        **_scene(request, case, trial),
+        uid=uuid.uuid4().hex,
+    )
+
+
+@router.post("/practice/{case}/{trial}", response_model=None)
+def begin(
+    request: Request,
+    form: FormDep,
+    me: SignedIn,
+    session: WriteSession,
+    now: Now,
+    case: str,
+    trial: RowId,
+) -> Response:
+    """Draw a showing; then the figure with the stopwatch, or the trial in words."""
+    scene = _scene(request, case, trial)
+    showing, _ = draw(
+        session,
+        me,
+        case=case,
+        measure=scene["measure"].id,
+        trial=trial,
+        edition=book().edition,
+        uid=form.uid(),
+        now=now,
+    )
+    sent = sent_of(session, showing)
+    if form.text("way") != "watch" or not wants_fragment(request) or sent:
+        return _sent_to(request, f"/practice/showings/{showing.id}")
+    timeline = timeline_of(showing)
+    return page(
+        request,
+        "practice/_do.html",
+        **scene,
+        showing=showing,
+        figure=motion(timeline),
+        scene=scene_of(timeline),
+        replay=False,
+        typed=Form(),
+        errors={},
+    )
+
+
+def _sent_to(request: Request, address: str) -> Response:
+    """A whole page next, also for htmx, which would put it into the present one."""
+    if wants_fragment(request):
+        return Response(headers={"hx-redirect": address})
+    return RedirectResponse(address, 303)
+
+
+def _measure(request: Request, measure_id: str) -> Measure:
+    found: Mapping[str, Measure] = site_of(request).catalogue.measures
+    return found[measure_id]
+
+
+def _scene(request: Request, case_id: str, trial: int) -> dict[str, Any]:
+    """What may be known of a trial before it is seen: no fault, no key."""
+    case: Case = book().case(case_id, trial)
+    measure = _measure(request, case.measure)
+    facts = case.facts_of(trial)
+    return {
+        "case": case,
+        "trial": trial,
+        "measure": measure,
+        "setup": setup_words(measure, facts),
+        "ceiling": measure.ceiling(facts) if measure.timed else None,
+        "kinds": kinds_of(case.measure),
+    }

@@ -1,0 +1,64 @@
+"""Practice as the pages on agreement and competence need it: attempts, tests, words."""
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+
+from sqlmodel import Session
+
+from app.catalogue.load import Catalogue
+from app.practice.attempt import Attempt
+from app.practice.faults import FAULTS
+from app.storage.people import Person
+from app.storage.practice import attempts_of, rows_of, shared_attempts
+from app.web.practice_book import book
+
+
+def key_edition() -> str:
+    """The edition of the key that attempts of today are compared with."""
+    return book().edition
+
+
+def practised_tests(shelf: Catalogue) -> Mapping[str, str]:
+    """The tests that have simulated trials: id and name, by name."""
+    tests = {case.measure for case in book().cases.values()}
+    named = {test: shelf.measures[test].name for test in tests}
+    return dict(sorted(named.items(), key=lambda pair: pair[1]))
+
+
+def judged_tests(shelf: Catalogue) -> Mapping[str, str]:
+    """Those whose score is a time: only times are compared with the key here."""
+    tests = practised_tests(shelf)
+    return {test: tests[test] for test in tests if shelf.measures[test].timed}
+
+
+def unjudged_words(shelf: Catalogue) -> str:
+    """The names of the others, whose score is a count or a distance."""
+    judged = judged_tests(shelf)
+    tests = practised_tests(shelf).items()
+    return ", ".join(name for test, name in tests if test not in judged)
+
+
+def fault_words(kind: str) -> str:
+    """What a fault is called; one of an earlier edition may be known no more."""
+    found = FAULTS.get(kind)
+    return found.words if found else kind.replace("_", " ")
+
+
+def tried(session: Session, person: Person) -> Sequence[tuple[str, datetime]]:
+    """Test and moment of all somebody ever sent, read in words too."""
+    return [(shown.measure, sent.sent_at) for sent, shown in rows_of(session, person)]
+
+
+def own_attempts(session: Session, me: Person) -> tuple[Attempt, ...]:
+    """All of one's own, shared or not: for nobody else's eyes."""
+    return attempts_of(session, me)
+
+
+def shared_in_world(session: Session, me: Person) -> tuple[Attempt, ...]:
+    """What everybody of the same world shared; whoever calls has asked who may."""
+    return shared_attempts(session, is_demo=me.is_demo)
+
+
+def shared_by(session: Session, person: Person) -> tuple[Attempt, ...]:
+    """What one person shared."""
+    return tuple(a for a in attempts_of(session, person) if a.shared)

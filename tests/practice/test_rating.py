@@ -1,0 +1,83 @@
+"""Several raters on the same trials: who is in, and figures known beforehand."""
+
+from dataclasses import replace
+
+import pytest
+
+from app.practice.agreement import error_of, icc_agreement
+from app.practice.attempt import Attempt
+from app.practice.rating import together
+from tests.practice.attempts import attempt
+
+OFFS = {1: 0, 2: 100, 3: -50}
+
+
+def rated(person: int, numbers: range, wobble: int = 0) -> list[Attempt]:
+    return [
+        attempt(
+            n, person=person, off=OFFS[person] + wobble * (n % 3 - 1) * person,
+            seed=n,
+        )
+        for n in numbers
+    ]  # fmt: skip
+
+
+def test_figures_are_those_of_the_common_table() -> None:
+    given = [a for p in OFFS for a in rated(p, range(1, 13), wobble=30)]
+    found = together(given)
+    table = [[a.taken_ms for a in given if a.seed == n] for n in range(1, 13)]
+
+    assert (found.raters, found.targets, found.why) == ((1, 2, 3), 12, "")
+    assert found.icc == icc_agreement(table)
+    assert found.error == error_of(table)
+
+
+@pytest.mark.parametrize("n", [9, 10])
+def test_nothing_is_claimed_below_ten_common_trials(n: int) -> None:
+    found = together([a for p in (1, 2) for a in rated(p, range(n), wobble=30)])
+
+    assert (found.icc is not None) is (n == 10)
+    assert (found.error is not None) is (n == 10)
+    assert ("so far there are 9" in found.why) is (n == 9)
+
+
+def test_one_rater_is_no_team() -> None:
+    found = together(rated(1, range(30)))
+
+    assert found.icc is None
+    assert "so far there are 0" in found.why
+    assert found.pairs == ()
+
+
+def test_who_shares_too_little_is_left_out() -> None:
+    given = rated(1, range(20)) + rated(2, range(20)) + rated(3, range(15, 20))
+    found = together(given)
+
+    assert (found.raters, found.targets) == ((1, 2), 20)
+    assert [(p.one, p.other, p.trials) for p in found.pairs] == [
+        (1, 2, 20), (1, 3, 5), (2, 3, 5),
+    ]  # fmt: skip
+
+
+def test_two_raters_decide_alike_or_not() -> None:
+    fault = frozenset({"arms_used"})
+    one = [
+        replace(a, valid_said=a.seed % 2 == 0,
+                faults_said=fault if a.seed % 2 else frozenset())
+        for a in rated(1, range(20))
+    ]  # fmt: skip
+    other = [replace(a, person=2, id=a.id + 100) for a in one]
+    against = [replace(a, valid_said=not a.valid_said) for a in other]
+
+    (alike,), (apart,) = together(one + other).pairs, together(one + against).pairs
+    assert alike.valid is not None
+    assert alike.valid.kappa.value == pytest.approx(1)
+    assert alike.faults is not None
+    assert apart.valid is not None
+    assert apart.valid.kappa.value == pytest.approx(-1)
+
+
+def test_same_seed_of_another_case_is_another_trial() -> None:
+    other = [replace(a, case="stroke") for a in rated(2, range(20))]
+
+    assert together(rated(1, range(20)) + other).targets == 0

@@ -1,0 +1,196 @@
+"""Practice: one attempt of a showing, its key kept beside it, private until shared."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import pytest
+from sqlalchemy import Engine, inspect
+from sqlalchemy.exc import IntegrityError
+from sqlmodel import Session, col, select
+
+from app.practice.attempt import Said
+from app.practice.case import Fault, Key
+from app.storage.audit import AuditEntry, verify
+from app.storage.database import write_session
+from app.storage.errors import NotFound, SameIdOtherBody
+from app.storage.people import Person
+from app.storage.practice import (
+    PracticeAttempt,
+    PracticeShowing,
+    SharedForGood,
+    attempt_for,
+    attempts_of,
+    draw,
+    keep_shared,
+    rows_of,
+    send,
+    share,
+    shared_attempts,
+    showing_for,
+)
+from tests.make import NOW, make_person, new_uid
+from tests.storage.conftest import Ward
+
+KEY = Key(
+    2_000, 14_300, splits=(4_000, 6_500), faults=(Fault("arms_used", 5_000),), count=5
+)
+SAID = Said(2_150, 14_400, splits=(4_100, 6_400), faults=("not_upright",), valid=False)
+
+
+@pytest.fixture
+def session(ward: Ward) -> Iterator[Session]:
+    with write_session(ward.engine) as session:
+        yield session
+
+
+def show(session: Session, person: Person, uid: str = "") -> PracticeShowing:
+    row, _ = draw(
+        session,
+        person,
+        case="rises",
+        measure="five_times_sit_to_stand",
+        trial=1,
+        edition="e1",
+        uid=uid or new_uid(),
+        now=NOW,
+    )
+    return row
+
+
+def sent(session: Session, person: Person, said: Said = SAID) -> PracticeAttempt:
+    return send(session, person, show(session, person), said, KEY, now=NOW)
+
+
+def test_seed_is_drawn_here_and_the_same_id_finds_it(
+    session: Session, ward: Ward
+) -> None:
+    uid = new_uid()
+    first, again = show(session, ward.student, uid), show(session, ward.student, uid)
+    others = {show(session, ward.student).seed for _ in range(8)}
+
+    assert first.id == again.id
+    assert len(others) > 1
+    with pytest.raises(SameIdOtherBody):
+        show(session, ward.therapist, uid)
+
+
+def test_attempt_stands_beside_its_key(session: Session, ward: Ward) -> None:
+    sent(session, ward.student)
+    (attempt,) = attempts_of(session, ward.student)
+
+    assert (attempt.taken_ms, attempt.key_ms) == (12_250, 12_300)
+    assert (attempt.start_off_ms, attempt.stop_off_ms) == (150, 100)
+    assert attempt.faults_said == {"not_upright"}
+    assert attempt.faults_key == {"arms_used"}
+    assert (attempt.valid_said, attempt.valid_key) == (False, True)
+    assert (attempt.measure, attempt.edition) == ("five_times_sit_to_stand", "e1")
+    assert attempt.shared is False
+
+
+def test_an_attempt_is_made_once_of_a_showing(session: Session, ward: Ward) -> None:
+    showing = show(session, ward.student)
+    first = send(session, ward.student, showing, SAID, KEY, now=NOW)
+    again = send(session, ward.student, showing, SAID, KEY, now=NOW)
+    other = replace(SAID, faults=("arms_used",))
+    with pytest.raises(SameIdOtherBody):
+        send(session, ward.student, showing, other, KEY, now=NOW)
+
+    assert first.id == again.id
+    assert len(rows_of(session, ward.student)) == 1
+
+
+def test_nobody_answers_anothers_showing(session: Session, ward: Ward) -> None:
+    showing = show(session, ward.student)
+    with pytest.raises(NotFound):
+        showing_for(session, ward.supervisor, showing.id)
+    with pytest.raises(NotFound):
+        send(session, ward.supervisor, showing, SAID, KEY, now=NOW)
+
+
+def test_private_until_shared_and_then_for_supervisors_of_that_world(
+    session: Session, ward: Ward
+) -> None:
+    attempt = sent(session, ward.student)
+    invented = make_person(session, "invented", role="supervisor", is_demo=True)
+    with pytest.raises(NotFound):
+        attempt_for(session, ward.supervisor, attempt.id)
+    share(session, ward.student, attempt.id, shared=True, now=NOW)
+
+    assert attempt_for(session, ward.supervisor, attempt.id)[0].id == attempt.id
+    for somebody in (ward.therapist, ward.outsider, invented):
+        with pytest.raises(NotFound):
+            attempt_for(session, somebody, attempt.id)
+    assert [a.id for a in shared_attempts(session)] == [attempt.id]
+    assert shared_attempts(session, is_demo=True) == ()
+
+
+def test_sharing_is_the_owners_and_can_be_taken_back(
+    session: Session, ward: Ward
+) -> None:
+    attempt = sent(session, ward.student)
+    share(session, ward.student, attempt.id, shared=True, now=NOW)
+    with pytest.raises(NotFound):
+        share(session, ward.supervisor, attempt.id, shared=False, now=NOW)
+    share(session, ward.student, attempt.id, shared=True, now=NOW)
+    share(session, ward.student, attempt.id, shared=False, now=NOW)
+
+    with pytest.raises(NotFound):
+        attempt_for(session, ward.supervisor, attempt.id)
+    deeds = session.exec(select(AuditEntry.deed).order_by(col(AuditEntry.id))).all()
+    assert deeds[-2:] == ["shared_practice", "took_back_practice"]
+    verify(session)
+
+
+def test_what_was_signed_off_stays_shared(session: Session, ward: Ward) -> None:
+    attempt = sent(session, ward.student)
+    with pytest.raises(NotFound):
+        keep_shared(session, [attempt.id])
+    share(session, ward.student, attempt.id, shared=True, now=NOW)
+    keep_shared(session, [attempt.id])
+
+    with pytest.raises(SharedForGood):
+        share(session, ward.student, attempt.id, shared=False, now=NOW)
+
+
+def test_read_in_words_is_kept_and_is_no_timing(session: Session, ward: Ward) -> None:
+    sent(session, ward.student, Said(typed_ms=12_300, valid=True))
+
+    assert len(rows_of(session, ward.student)) == 1
+    assert attempts_of(session, ward.student) == ()
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"start_ms": 100, "stop_ms": None},
+        {"start_ms": 200, "stop_ms": 100},
+        {"start_ms": 100, "stop_ms": 200, "typed_ms": 100},
+        {"typed_ms": 0},
+        {"distance": "7in"},
+        {"count": -1},
+        {"stays_shared": True},
+    ],
+    ids=str,
+)
+def test_database_refuses(
+    session: Session, ward: Ward, wrong: dict[str, object]
+) -> None:
+    attempt = sent(session, ward.student, Said())
+    for name, value in wrong.items():
+        setattr(attempt, name, value)
+    session.add(attempt)
+
+    with pytest.raises(IntegrityError, match=r"(?i)check"):
+        session.flush()
+    session.rollback()
+
+
+def test_practice_points_at_no_patient(engine: Engine) -> None:
+    seen = inspect(engine)
+    points_at = {
+        key["referred_table"]
+        for table in ("practice_showing", "practice_attempt")
+        for key in seen.get_foreign_keys(table)
+    }
+
+    assert points_at == {"person", "practice_showing"}

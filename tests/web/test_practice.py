@@ -1,0 +1,387 @@
+"""Practice pages: the key comes after the attempt, once, and to its owner alone."""
+
+import re
+from dataclasses import replace
+
+import pytest
+from sqlalchemy import func
+from sqlmodel import col, select
+from starlette.testclient import TestClient
+
+from app.practice.case import Key
+from app.practice.faults import kinds_of
+from app.storage.database import read_session
+from app.storage.practice import PracticeAttempt, PracticeShowing
+from app.storage.tables import Table
+from app.web.deps import Site
+from app.web.practice_book import book, timeline_of
+from tests.conftest import found
+from tests.make import new_uid
+
+STANDS, COUNTS, REACH = "stands_older", "half_minute_older", "reach_older"
+NUMBER = re.compile(r"(?<![\d-])\d+")
+BY_SCRIPT = {"hx-request": "true", "hx-request-type": "partial"}
+
+
+def planned(case: str, kind: str) -> int:
+    """The first trial of a case that shows this fault; empty for one without any."""
+    plans = book().cases[case].trials
+    return next(
+        p.number
+        for p in plans
+        if (kind in {f.kind for f in p.faults} if kind else not p.faults)
+    )
+
+
+def begin(client: TestClient, case: str, trial: int, way: str = "watch") -> str:
+    answer = client.post(
+        f"/practice/{case}/{trial}",
+        data={"uid": new_uid(), "way": way},
+        headers=BY_SCRIPT if way == "watch" else {},
+    )
+    assert answer.status_code == (200 if way == "watch" else 303)
+    return answer.text
+
+
+def latest(site: Site) -> tuple[int, Key]:
+    """The newest showing's number and its key."""
+    with read_session(site.engine) as session:
+        wanted = select(PracticeShowing).order_by(col(PracticeShowing.id).desc())
+        showing = session.exec(wanted).first()
+        assert showing is not None
+        return showing.id, timeline_of(showing).key
+
+
+def said_as(key: Key, **other: object) -> dict[str, object]:
+    """A form that says what the key says, but for `other`."""
+    return {
+        "start_ms": str(key.start_ms),
+        "stop_ms": str(key.stop_ms),
+        "splits_ms": "[]",
+        "fault": [fault.kind for fault in key.faults],
+        "valid": "yes" if key.valid else "no",
+        "count": "" if key.count is None else str(key.count),
+        "distance": "" if key.distance is None else str(key.distance),
+        **other,
+    }
+
+
+def send(client: TestClient, showing: int, said: dict[str, object]) -> str:
+    answer = client.post(f"/practice/showings/{showing}/attempt", data=said)
+    assert answer.status_code == 303, answer.text
+    return answer.headers["location"]
+
+
+def attempts(site: Site) -> list[PracticeAttempt]:
+    with read_session(site.engine) as session:
+        rows = list(session.exec(select(PracticeAttempt)))
+        session.expunge_all()
+    return rows
+
+
+@pytest.mark.parametrize("case", sorted(book().cases))
+def test_key_is_not_in_the_page_before_the_attempt(
+    student: TestClient, site: Site, case: str
+) -> None:
+    """No instant of the key, and no fault but in the closed list, none of it ticked."""
+    for plan in book().cases[case].trials:
+        before = student.get(f"/practice/{case}/{plan.number}").text
+        html = begin(student, case, plan.number)
+        told = [instants_in(html, latest(site)[1])]
+        while told[-1] and len(told) < 3:  # a point of the figure may be that number
+            told.append(instants_in(begin(student, case, plan.number), latest(site)[1]))
+
+        assert len(html) > 5_000, "the figure is in it"
+        assert told[-1] == set(), f"trial {plan.number}"
+        for rule in kinds_of(book().cases[case].measure):
+            assert html.count(rule.kind) == 1, rule.kind
+            assert rule.kind not in before
+            assert rule.rule not in html
+        assert "checked" not in html
+
+
+def instants_in(html: str, key: Key) -> set[int]:
+    """Which instants of the key stand in a page, as such or as its time."""
+    instants = {key.start_ms, key.stop_ms, *key.splits, key.stop_ms - key.start_ms}
+    instants |= {fault.at_ms for fault in key.faults}
+    return {i for i in instants if i > 400} & {int(n) for n in NUMBER.findall(html)}
+
+
+def test_a_leak_would_be_seen() -> None:
+    key = Key(3_100, 14_300, splits=(5_000,))
+
+    assert instants_in('<p data-key="[3100,5000]">14300</p>', key) == {
+        3_100, 5_000, 14_300,
+    }  # fmt: skip
+    assert instants_in('<p data-figure="[-3100,310,143000]"></p>', key) == set()
+
+
+def test_trial_in_words_names_no_fault(student: TestClient, site: Site) -> None:
+    trial = planned(STANDS, "arms_used")
+    begin(student, STANDS, trial, way="words")
+    showing, key = latest(site)
+    html = student.get(f"/practice/showings/{showing}").text
+
+    assert [fault.kind for fault in key.faults] == ["arms_used"]
+    assert html.count("arms_used") == 1
+    assert "checked" not in html
+
+
+def test_ignoring_arm_use_is_told(student: TestClient, site: Site) -> None:
+    """A robot that times well and never looks at the arms."""
+    begin(student, STANDS, planned(STANDS, "arms_used"))
+    showing, key = latest(site)
+    page = student.get(send(student, showing, said_as(key, fault=[]))).text
+    missed = found(page, "[data-fault=missed]").text()
+
+    assert "You missed" in missed
+    assert "The arms helped in getting up" in missed
+    assert "chart the arms as used" in missed
+    assert "this test's sheet" in missed
+
+
+def test_faults_that_were_seen_and_not_there(student: TestClient, site: Site) -> None:
+    begin(student, STANDS, planned(STANDS, "arms_used"))
+    showing, key = latest(site)
+    said = said_as(key, fault=["arms_used", "not_upright"], valid="no")
+    page = student.get(send(student, showing, said)).text
+
+    assert "The arms helped" in found(page, "[data-fault=seen]").text()
+    assert "not straight" in found(page, "[data-fault=not_there]").text()
+    assert "You said that it does not. By the key: It counts." in page
+    assert 'data-fault="missed"' not in page
+
+
+def test_start_and_stop_are_told_with_sign_and_unit(
+    student: TestClient, site: Site
+) -> None:
+    begin(student, STANDS, planned(STANDS, ""))
+    showing, key = latest(site)
+    said = said_as(key, start_ms=str(key.start_ms + 150), stop_ms=str(key.stop_ms - 90))
+    page = student.get(send(student, showing, said)).text
+    table = found(page, "tbody").text(separator=" ")
+
+    assert "0.15 s late" in table
+    assert "0.09 s early" in table
+    assert "0.24 s too short" in table
+    assert "Nothing did, and you said so." in page
+
+
+def test_splits_are_told_beside_the_key(student: TestClient, site: Site) -> None:
+    case = next(
+        c.id
+        for c in book().cases.values()
+        if site.catalogue.measures[c.measure].splits and c.measure != COUNTS
+    )
+    begin(student, case, 1)
+    showing, key = latest(site)
+    marked = [at - key.start_ms + 40 for at in key.splits[:-1]]
+    page = student.get(send(student, showing, said_as(key, splits_ms=str(marked)))).text
+
+    assert page.count("0.04 s late") == len(marked)
+    assert "not marked" in page
+
+
+def test_count_and_distance_beside_the_key(student: TestClient, site: Site) -> None:
+    begin(student, COUNTS, planned(COUNTS, ""))
+    showing, key = latest(site)
+    assert key.count is not None
+    page = student.get(send(student, showing, said_as(key, count=key.count + 2))).text
+    assert "2 too many" in page
+
+    begin(student, REACH, planned(REACH, ""))
+    showing, key = latest(site)
+    said = said_as(key, start_ms="", stop_ms="")
+    page = student.get(send(student, showing, said)).text
+    assert key.distance is not None
+    assert f"{key.distance} in" in page
+    assert "as the key" in page
+
+
+def test_double_tap_is_one_attempt(student: TestClient, site: Site) -> None:
+    begin(student, STANDS, 1)
+    showing, key = latest(site)
+    sent = [send(student, showing, said_as(key)) for _ in range(3)]
+    other = student.post(
+        f"/practice/showings/{showing}/attempt", data=said_as(key, valid="no")
+    )
+
+    assert len(set(sent)) == 1
+    assert other.status_code == 409
+    assert len(attempts(site)) == 1
+    again = student.get(f"/practice/showings/{showing}")
+    assert again.headers["location"] == sent[0]
+
+
+def test_without_script_it_is_read_and_the_time_typed(
+    student: TestClient, site: Site
+) -> None:
+    trial = planned(STANDS, "")
+    answer = student.post(f"/practice/{STANDS}/{trial}", data={"way": "watch"})
+    page = student.get(answer.headers["location"]).text
+    showing, key = latest(site)
+    form = found(page, "main form")
+    seconds = f"{key.taken_ms / 1000:.1f}"
+    where = send(student, showing, {"typed": seconds, "valid": "yes"})
+
+    assert form.attributes["action"] == f"/practice/showings/{showing}/attempt"
+    assert len(form.css("[data-when]")) == 0
+    assert page.count("<li><b>") >= 8
+    assert "read in words" in student.get(where).text
+    assert attempts(site)[0].typed_ms == int(float(seconds) * 1000)
+
+
+@pytest.mark.parametrize("typed", ["", "soon", "0", "99999", "-3"])
+def test_time_that_is_none_is_said_beside_it(
+    student: TestClient, site: Site, typed: str
+) -> None:
+    begin(student, STANDS, 1, way="words")
+    showing, _ = latest(site)
+    said = {"typed": typed, "fault": "arms_used", "valid": "no"}
+    answer = student.post(f"/practice/showings/{showing}/attempt", data=said)
+
+    assert answer.status_code == 422
+    assert found(answer.text, "#typed-error")
+    assert found(answer.text, "input[name=fault][checked]").attributes["value"] == (
+        "arms_used"
+    )
+    assert found(answer.text, "input[name=valid][checked]").attributes["value"] == "no"
+    assert attempts(site) == []
+
+
+def test_missing_count_keeps_the_times(student: TestClient, site: Site) -> None:
+    begin(student, COUNTS, 1)
+    showing, key = latest(site)
+    said = said_as(key, count="")
+    answer = student.post(f"/practice/showings/{showing}/attempt", data=said)
+
+    assert answer.status_code == 422
+    kept = found(answer.text, "input[name=start_ms]").attributes["value"]
+    assert kept == str(key.start_ms)
+    assert found(answer.text, "#count-error")
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"start_ms": "soon"},
+        {"stop_ms": ""},
+        {"start_ms": "9000", "stop_ms": "8000"},
+        {"splits_ms": "[3, 1]"},
+        {"splits_ms": "{}"},
+        {"fault": ["touches_strip"]},
+    ],
+    ids=str,
+)
+def test_damaged_form_is_refused(
+    student: TestClient, site: Site, wrong: dict[str, object]
+) -> None:
+    begin(student, STANDS, 1)
+    showing, key = latest(site)
+    answer = student.post(
+        f"/practice/showings/{showing}/attempt", data=said_as(key) | wrong
+    )
+
+    assert answer.status_code == 422
+    assert attempts(site) == []
+
+
+def test_private_until_shared(
+    student: TestClient, supervisor: TestClient, therapist: TestClient, site: Site
+) -> None:
+    begin(student, STANDS, 1)
+    showing, key = latest(site)
+    where = send(student, showing, said_as(key))
+    assert supervisor.get(where).status_code == 404
+
+    student.post(f"{where}/share", data={"shared": "yes"})
+    assert supervisor.get(where).status_code == 200
+    assert f"{where}/share" not in supervisor.get(where).text
+    assert supervisor.post(f"{where}/share", data={}).status_code == 404
+    assert therapist.get(where).status_code == 404
+    assert supervisor.get(f"/practice/showings/{showing}").status_code == 404
+
+    student.post(f"{where}/share", data={"shared": "no"})
+    assert supervisor.get(where).status_code == 404
+
+
+def test_list_tells_what_was_done_and_what_comes_back(
+    student: TestClient, colleague: TestClient, site: Site
+) -> None:
+    missed = planned(STANDS, "arms_used")
+    begin(student, STANDS, missed)
+    showing, key = latest(site)
+    send(student, showing, said_as(key, fault=[]))
+    begin(student, COUNTS, 1)
+    showing, key = latest(site)
+    send(student, showing, said_as(key))
+    page = student.get("/practice").text
+    back = found(page, "main .card")
+
+    assert "Comes back" in back.text()
+    assert [a.attributes["href"] for a in back.css("a")] == [
+        f"/practice/{STANDS}/{missed}"
+    ]
+    assert len(found(page, "main section:last-of-type").css("li")) == 2
+    assert "Comes back" not in colleague.get("/practice").text
+
+    begin(student, STANDS, missed)
+    showing, key = latest(site)
+    send(student, showing, said_as(key))
+    assert "Comes back" not in student.get("/practice").text
+
+
+def counts(site: Site) -> dict[str, int]:
+    with read_session(site.engine) as session:
+        return {
+            table.name: session.exec(select(func.count()).select_from(table)).one()
+            for table in Table.metadata.sorted_tables
+        }
+
+
+def test_practice_touches_no_other_table(student: TestClient, site: Site) -> None:
+    before = counts(site)
+    begin(student, STANDS, 1)
+    showing, key = latest(site)
+    where = send(student, showing, said_as(key))
+    student.post(f"{where}/share", data={"shared": "yes"})
+    after = counts(site)
+
+    assert {name for name in after if after[name] != before[name]} == {
+        "practice_showing", "practice_attempt", "audit_entry",
+    }  # fmt: skip
+
+
+def test_cases_that_changed_keep_what_was_done(
+    student: TestClient, site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    begin(student, STANDS, planned(STANDS, "arms_used"))
+    showing, key = latest(site)
+    where = send(student, showing, said_as(key, fault=[]))
+    begin(student, STANDS, 1)
+    open_showing, other = latest(site)
+    changed = replace(book(), edition="later")
+    for module in ("practice", "practice_book"):
+        monkeypatch.setattr(f"app.web.{module}.book", lambda: changed)
+    late = student.post(
+        f"/practice/showings/{open_showing}/attempt", data=said_as(other)
+    )
+    page = student.get(where).text
+
+    assert late.status_code == 422
+    assert "The cases were changed" in page
+    assert "You missed" in page
+    assert "trial-line" not in page
+
+
+def test_one_place_in_the_menu(student: TestClient) -> None:
+    page = student.get("/practice").text
+
+    assert page.count('href="/practice">Practice</a>') == 1
+
+
+@pytest.mark.parametrize(
+    "path", ["/practice/nobody/1", f"/practice/{STANDS}/99", "/practice/attempts/1"]
+)
+def test_what_is_not_there(student: TestClient, path: str) -> None:
+    assert student.get(path).status_code == 404
