@@ -18,7 +18,7 @@ from tests.journeys.conftest import OpenPhone, Phone
 
 #: The robot stops so late: mean and standard deviation, ms.
 BIAS, SD, TIMES = 150, 100, 12
-#: A busy machine may hold the robot up so long, ms; what it did is known to 1 ms.
+#: Held up longer by a busy machine, the robot does it again; ms.
 OFF_AT_MOST = 40
 #: The shortest case there is: a leg held for few seconds.
 SHORT = "one_leg_stroke"
@@ -57,6 +57,11 @@ class Timed:
     start: float
     stop: float
     key: Key
+
+    def slipped(self, late: float) -> bool:
+        """The machine held the robot up: no delay of the student's."""
+        start, stop = self.start - self.key.start_ms, self.stop - self.key.stop_ms
+        return max(abs(start), abs(stop - late)) > OFF_AT_MOST
 
 
 def open_trial(phone: Phone, case: str, trial: int) -> Key:
@@ -107,7 +112,11 @@ def test_known_delays_come_back(open_phone: OpenPhone) -> None:
     delays = [chance.gauss(BIAS, SD) for _ in range(TIMES)]
     truth = []
     for late in delays:
-        truth.append(time_it(phone, SHORT, clean_trial(SHORT), late))
+        did = time_it(phone, SHORT, clean_trial(SHORT), late)
+        for _ in range(3):
+            if did.slipped(late):  # not sent, and practised again
+                did = time_it(phone, SHORT, clean_trial(SHORT), late)
+        truth.append(did)
         send(phone, (), "It counts")
     told = attempts(phone)
     limits = limits_of_agreement([(a.taken_ms - a.key_ms) / 1000 for a in told])
