@@ -49,6 +49,7 @@ class DeskLine:
     who: str
     value: str
     tape: SmallTape | None
+    other: str
     says: str
     since: str
     by: str
@@ -105,15 +106,15 @@ def _lines(
         wanted = [s for s in known if s.measure == row.owed.measure] or known
         score = wanted[0] if wanted and row.owed.measure not in (LEFT, SET) else None
         measure = shelf.measures[score.measure] if score else None
+        value, tape, other = _told(score, measure, row.owed)
         found.setdefault(row.owed.kind, []).append(
             DeskLine(
                 href=_href(row),
                 label=row.label,
                 who=_who(row, about.get(owner, ()), today),
-                value=_value(score, measure, row.owed),
-                tape=list_tape(measure, score.value, score.unit)
-                if score and measure
-                else None,
+                value=value,
+                tape=tape,
+                other=other,
                 says=row.owed.says,
                 since=since_words(row.owed.due_on, today),
                 by=", ".join(holders.get(owner, ["nobody"])),
@@ -123,13 +124,16 @@ def _lines(
     return found
 
 
-def _value(score: LastScore | None, measure: Measure | None, owed: Owed) -> str:
-    """The number; with the test's name where the line is about something else."""
+def _told(
+    score: LastScore | None, measure: Measure | None, owed: Owed
+) -> tuple[str, SmallTape | None, str]:
+    """The number and its tape; of another test neither, but in words whose it is."""
     if score is None or measure is None:
-        return ""
+        return "", None, ""
     number = value_words(score.outcome, score.value, score.unit)
-    told = score.measure == owed.measure or measure.short in owed.says
-    return number if told else f"{measure.short} {number}"
+    if score.measure == owed.measure or measure.short in owed.says:
+        return number, list_tape(measure, score.value, score.unit), ""
+    return "", None, f"last: {measure.short} {number}"
 
 
 def _href(row: DeskRow) -> str:
