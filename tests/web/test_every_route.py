@@ -291,7 +291,6 @@ IN_PATH = {
     "showing_id": "1",
     "attempt_id": "1",
     "token": "x" * 32,
-    "showing_id": "1",
 }
 
 
