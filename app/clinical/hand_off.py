@@ -194,7 +194,7 @@ def _family(facts: HandOffFacts) -> list[HandOffLine]:
             if p.is_order
         ),
         *(
-            _line(f"risk-{p.id}", "background", p.meaning, 2, _ref(p))
+            _line(f"risk-{p.id}", "background", p.meaning, _weight(p, 2), _ref(p))
             for p in facts.in_force
             if not p.is_order
         ),
@@ -288,8 +288,12 @@ def _orders(facts: HandOffFacts) -> Iterator[HandOffLine]:
 def _risks(facts: HandOffFacts, priority: int) -> Iterator[HandOffLine]:
     for risk in facts.in_force:
         if not risk.is_order:
-            key = f"risk-{risk.id}"
-            yield _line(key, "background", f"Mind: {risk.label}.", priority, _ref(risk))
+            key, weight = f"risk-{risk.id}", _weight(risk, priority)
+            yield _line(key, "background", f"Mind: {risk.label}.", weight, _ref(risk))
+
+
+def _weight(risk: InForce, usual: int) -> int:
+    return SAFETY if risk.hurts_next_rise else usual
 
 
 def _trouble(facts: HandOffFacts) -> Iterator[HandOffLine]:

@@ -26,6 +26,12 @@ class Move:
     id: int = 0
 
 
+#: Risks of the very next time somebody gets the person up. Common practice.
+NEXT_RISE: Final = (
+    "ortho_hypo", "dizzy_uncontrolled", "high_fall_standing", "cog_safety", "seizure",
+)  # fmt: skip
+
+
 @dataclass(frozen=True, slots=True)
 class InForce:
     """An order or a risk that holds; `until` says when it is looked at again."""
@@ -35,6 +41,12 @@ class InForce:
     is_order: bool
     until: str = ""
     id: int = 0
+    tag: str = ""
+
+    @property
+    def hurts_next_rise(self) -> bool:
+        """A risk that whoever gets the person up next has to know."""
+        return self.tag in NEXT_RISE
 
 
 @dataclass(frozen=True, slots=True)

@@ -176,7 +176,6 @@ VITALS: Final[Mapping[str, Vital]] = MappingProxyType(
 LIMITED: Final = ("systolic", "diastolic", "heart_rate", "saturation", "breathing")
 
 
-#: Said once under whatever lies outside; the program decides nothing.
 #: What an answer to the first questions asks for before anything is done standing.
 #: Common practice; orders and the local fall procedure come first.
 FIRST_DO: Final[Mapping[str, str]] = MappingProxyType(
@@ -192,6 +191,7 @@ FIRST_DO: Final[Mapping[str, str]] = MappingProxyType(
         ),
     }
 )
+#: Said once under whatever lies outside; the program decides nothing.
 OUTSIDE: Final = "Outside the order's limits: follow the order and local policy."
 
 

@@ -119,13 +119,14 @@ def _in_force(session: Session, episode: Episode, today: date) -> tuple[InForce,
     found = []
     for row in precautions_on(session, episode, today):
         known = PRECAUTIONS[row.tag]
+        is_order = known.kind == "order"
         until = "until it is lifted"
         if row.review_on is not None:
             late = row.review_on < today
             until = f"{'review was due' if late else 'review'} "
             until += day_words(row.review_on, today)
         found.append(
-            InForce(known.label, known.meaning, known.kind == "order", until, row.id)
+            InForce(known.label, known.meaning, is_order, until, row.id, row.tag)
         )
     return tuple(found)
 

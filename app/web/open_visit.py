@@ -7,7 +7,9 @@ from zoneinfo import ZoneInfo
 from fastapi import Request
 from sqlmodel import Session
 
-from app.clinical.visiting import PAUSES
+from app.clinical.visiting import FIRST_DO, PAUSES
+from app.storage.episodes import Visit
+from app.storage.observations import SymptomCheck, merged, recorded
 from app.storage.people import Person
 from app.storage.visits import CLOSING, counted_minutes, open_visit, pauses_of
 from app.web.deps import site_of, wants_fragment
@@ -15,13 +17,17 @@ from app.web.deps import site_of, wants_fragment
 
 @dataclass(frozen=True, slots=True)
 class OpenVisit:
-    """`minutes` are those that count; `paused` says since when, empty if it runs."""
+    """`minutes` are those that count; `paused` says since when, empty if it runs.
+
+    `first` is what today's answers ask for before anything is done standing.
+    """
 
     id: int
     since: str
     minutes: int
     paused: str
     reasons: tuple[tuple[str, str], ...]
+    first: tuple[str, ...]
 
 
 def open_visit_of(
@@ -51,4 +57,11 @@ def _bar(
         minutes=total - away,
         paused=f"{since[0].astimezone(zone):%H:%M}" if since else "",
         reasons=tuple((k, v) for k, v in PAUSES.items() if k != CLOSING),
+        first=_first(session, visit),
     )
+
+
+def _first(session: Session, visit: Visit) -> tuple[str, ...]:
+    """The newest word on each question counts, however often it was asked today."""
+    said = merged(recorded(session, visit, SymptomCheck))
+    return tuple(do for answer, do in FIRST_DO.items() if said.get(answer) == "yes")

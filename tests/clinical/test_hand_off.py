@@ -118,6 +118,20 @@ def test_family_hears_of_every_task_that_is_not_done_alone_however_long() -> Non
     assert "walking to the bathroom" in said
 
 
+@pytest.mark.parametrize("to", ["nursing", "therapist", "family"])
+def test_risk_of_the_next_rise_is_never_cut(to: str) -> None:
+    words = "The foot may rest. " * 20
+    orders = [InForce(words, words, True, id=n) for n in range(3)]
+    drop = InForce("Drops on standing", "Sit a minute first.", False, id=9,
+                   tag="ortho_hypo")  # fmt: skip
+    skin = InForce("Fragile skin", "Soft belt.", False, id=8, tag="skin_fragile")
+    facts = HandOffFacts(in_force=(*orders, skin, drop))
+
+    kept = keys(card(hand_off(facts, to)).lines)
+    assert "risk-9" in kept
+    assert "risk-8" not in kept
+
+
 @pytest.mark.parametrize("to", AUDIENCES)
 def test_nothing_recorded_is_asked_and_never_made_up(to: str) -> None:
     lines = hand_off(HandOffFacts(), to)

@@ -5,6 +5,7 @@ from datetime import timedelta
 import pytest
 from starlette.testclient import TestClient
 
+from app.clinical.visiting import FIRST_DO
 from app.storage.visits import VisitPause
 from app.web.deps import Site
 from tests.conftest import Clock, found
@@ -35,6 +36,24 @@ def test_open_visit_is_in_sight_on_every_page_of_a_test(
         assert " ".join(link.text().split()) == "Visit open since 09:30, 4 min", path
         assert link.attributes["href"] == visit
         assert found(page, f"{BAR} form").attributes["action"] == f"{visit}/pause"
+
+
+def test_todays_dizziness_and_fall_stand_on_every_page_of_a_test(
+    therapist: TestClient, patient_id: int
+) -> None:
+    """The quick way to a test that was done before does not lead past them."""
+    visit = begin(therapist, patient_id)
+    asked = pages(therapist, patient_id)
+    put(therapist, visit, "symptoms", dizzy="yes", fell="yes")
+    for path in asked:
+        page = therapist.get(path).text
+        assert FIRST_DO["dizzy"] in page, path
+        assert FIRST_DO["fell"] in page, path
+    put(therapist, visit, "symptoms", dizzy="no")
+    page = therapist.get(asked[0]).text
+
+    assert FIRST_DO["dizzy"] not in page
+    assert FIRST_DO["fell"] in page
 
 
 def test_pause_is_reached_from_there_and_said(
