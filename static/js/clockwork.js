@@ -16,9 +16,7 @@ import { say, valueOf } from "./fields.js";
 import { delayMs } from "./hand.js";
 import { loadOwn, save } from "./kept.js";
 import { momentOf } from "./press.js";
-import {
-  begun, BOUNCE_MS, elapsed, endBySelf, isOver, later, rawMs, since, tenths,
-} from "./timing.js";
+import { begun, BOUNCE_MS, elapsed, endBySelf, isOver, later, rawMs, since, tenths } from "./timing.js";
 import { newUid } from "./uid.js";
 import { forgetLast, remember } from "./undo.js";
 
@@ -33,6 +31,7 @@ export class Clockwork {
     this.run = null;
     this.frame = 0;
     this.callOff = () => {};
+    this.forgetLast = forgetLast;
     this.restore();
   }
 
@@ -59,6 +58,7 @@ export class Clockwork {
     const ahead = this.run && since(this.run.start, momentOf()) < 0;
     this.now(ahead ? "delay" : "running");
     if (!ahead) say(this.form, "said", "Running");
+    this.form.querySelector("[data-pad]")?.scrollIntoView({ block: "nearest" }); // all of it
     this.form.dispatchEvent(new CustomEvent("stopwatch:start", { bubbles: true }));
   }
 

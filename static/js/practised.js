@@ -12,7 +12,6 @@ import { fill, part, say } from "./fields.js";
 import { drop } from "./kept.js";
 import { notAtOnce } from "./press.js";
 import { rawMs, splitsMs } from "./timing.js";
-import { forgetLast } from "./undo.js";
 
 const NO_FIGURE = "The figure had not begun to move: nothing was timed. Start it first.";
 
@@ -39,7 +38,7 @@ export function practised(watch) {
 /** It is seen once: nothing of it outlasts the page, and no stop is undone.
  * @param {Stopwatch} watch */
 function forget(watch) {
-  forgetLast();
+  watch.forgetLast();
   drop(watch.key);
 }
 

@@ -3,7 +3,6 @@
 import { part, valueOf } from "./fields.js";
 import { isAbout, save } from "./kept.js";
 import { meaning } from "./keys.js";
-import { practised } from "./practised.js";
 import { onPress } from "./press.js";
 import { Reps } from "./reps.js";
 import { Stopwatch } from "./stopwatch.js";
@@ -11,7 +10,7 @@ import { Stopwatch } from "./stopwatch.js";
 /** @param {HTMLFormElement} form */
 export function stopwatch(form) {
   const watch = form.dataset.seconds ? new Reps(form) : new Stopwatch(form);
-  if ("practised" in form.dataset) practised(watch);
+  if ("practised" in form.dataset) import("./practised.js").then((m) => m.practised(watch));
   form.noValidate = true; // a time is never held back by another field
   onPress(part(form, "pad"), (event) => watch.tap(event));
   onPress(part(form, "split"), (event) => watch.split(event));

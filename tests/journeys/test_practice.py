@@ -102,6 +102,7 @@ def clean_trial(case: str) -> int:
     return next(p.number for p in book().cases[case].trials if not p.faults)
 
 
+@pytest.mark.quiet
 def test_known_delays_come_back(open_phone: OpenPhone) -> None:
     """Bias and SD within the 95 % sampling error of twelve; instants to 1 ms.
 

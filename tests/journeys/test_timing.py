@@ -118,6 +118,8 @@ def clock_replaced(finger: Finger) -> None:
 
 
 #: What happens, whether a finger lands on a busy page, how often, whether it is asked.
+pytestmark = pytest.mark.quiet
+
 CASES: dict[str, tuple[Meanwhile, bool, int, bool]] = {
     "page idle": (idle, False, 8, False),
     "page blocked 400 ms": (idle, True, 8, False),

@@ -71,7 +71,7 @@ def test_pages_are_light(
     script = meter.read()["own script"]
     lines = [f"first load {first.total() / KB:.1f} of {FIRST_LOAD / KB:.0f} KB "
              f"({', '.join(f'{k} {v / KB:.1f}' for k, v in first.items())})",
-             f"own script of a round {script / KB:.1f} of {OWN_SCRIPT / KB:.0f} KB",
+             f"own script of a round {script / KB:.2f} of {OWN_SCRIPT / KB:.0f} KB",
              *(f"{name} {size / KB:.1f} of {LATER_PAGE / KB:.0f} KB"
                for name, size in later.items())]  # fmt: skip
     for line in lines:
