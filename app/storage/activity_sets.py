@@ -38,6 +38,7 @@ from app.storage.tables import (
     uid,
 )
 from app.storage.trials import DISTANCE_UNITS, LONGEST_MS
+from app.storage.voiding import void
 
 LONGEST_NOTE: Final = 300
 LONGEST_LOG: Final = 8000
@@ -268,12 +269,7 @@ def void_set(
 ) -> ActivitySet:
     """Take a set out of the record's sums; one voided before keeps its reason."""
     row, _ = set_for(session, person, set_id, "record_visit")
-    if row.voided_at is not None:
-        return row
-    row.voided_at, row.voided_by, row.void_reason = now, person.id, reason
-    session.add(row)
-    session.flush()
-    audit.deed(session, "voided_set", row, by=person.id, now=now)
+    void(session, person, row, "voided_set", reason, now)
     return row
 
 

@@ -42,6 +42,7 @@ from app.storage.tables import (
     one_of,
     uid,
 )
+from app.storage.voiding import void
 
 _BOUNDS: Final = tuple(between(name, v.low, v.high) for name, v in VITALS.items())
 
@@ -343,12 +344,7 @@ def void_observation(
     session: Session, person: Person, row: TaskObservation, reason: str, now: datetime
 ) -> None:
     """It stays as it was recorded, and no longer counts."""
-    if row.voided_at is not None:
-        return
-    row.voided_at, row.voided_by, row.void_reason = now, person.id, reason
-    session.add(row)
-    session.flush()
-    audit.deed(session, "voided_task", row, by=person.id, now=now)
+    void(session, person, row, "voided_task", reason, now)
 
 
 def set_limit(

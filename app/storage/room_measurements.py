@@ -28,6 +28,7 @@ from app.storage.tables import (
     one_of,
     uid,
 )
+from app.storage.voiding import void
 
 LONGEST: Final = 200
 _KEY: Final = WORD + "0123456789"
@@ -218,12 +219,7 @@ def void_measure(
     session: Session, person: Person, row: RoomMeasure, *, reason: str, now: datetime
 ) -> None:
     """It stays as it was recorded and no longer counts; the first reason is kept."""
-    if row.voided_at is not None:
-        return
-    row.voided_at, row.voided_by, row.void_reason = now, person.id, reason
-    session.add(row)
-    session.flush()
-    audit.deed(session, "voided_room_measure", row, by=person.id, now=now)
+    void(session, person, row, "voided_room_measure", reason, now)
 
 
 def measures_of(session: Session, patient_id: int) -> Sequence[RoomMeasure]:

@@ -24,6 +24,7 @@ from app.storage.errors import NotFound, SameIdOtherBody
 from app.storage.patients import patient_for
 from app.storage.people import Person
 from app.storage.tables import Numbered, between, check, length, one_of, uid
+from app.storage.voiding import void
 
 
 class Teaching(Numbered, table=True):
@@ -125,10 +126,5 @@ def void_teaching(
 ) -> Teaching:
     """It stays as it was recorded and no longer counts; the first reason stays."""
     row, _ = teaching_for(session, person, teaching_id, "record_visit")
-    if row.voided_at is not None:
-        return row
-    row.voided_at, row.voided_by, row.void_reason = now, person.id, reason
-    session.add(row)
-    session.flush()
-    audit.deed(session, "voided_teaching", row, by=person.id, now=now)
+    void(session, person, row, "voided_teaching", reason, now)
     return row

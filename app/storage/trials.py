@@ -34,6 +34,7 @@ from app.storage.tables import (
     one_of,
     uid,
 )
+from app.storage.voiding import void
 
 #: Ten hours: no trial takes longer, and a forgotten stopwatch is no trial.
 LONGEST_MS: Final = 36_000_000
@@ -337,12 +338,7 @@ def void_trial(
     A trial that is already voided keeps its first reason.
     """
     round_for(session, person, trial.round_id, "void_trial")
-    if trial.voided_at is not None:
-        return trial
-    trial.voided_at, trial.voided_by, trial.void_reason = now, person.id, reason
-    session.add(trial)
-    session.flush()
-    audit.deed(session, "voided_trial", trial, by=person.id, now=now)
+    void(session, person, trial, "voided_trial", reason, now)
     return trial
 
 
