@@ -121,12 +121,12 @@ def clock_replaced(finger: Finger) -> None:
 pytestmark = pytest.mark.quiet
 
 CASES: dict[str, tuple[Meanwhile, bool, int, bool]] = {
-    "page idle": (idle, False, 8, False),
-    "page blocked 400 ms": (idle, True, 8, False),
-    "tab hidden": (hidden, False, 4, True),
-    "page reloaded": (reloaded, False, 4, True),
-    "clock set 5 h on": (clock_set, False, 4, True),
-    "clock replaced": (clock_replaced, False, 3, True),
+    "page idle": (idle, False, 5, False),
+    "page blocked 400 ms": (idle, True, 5, False),
+    "tab hidden": (hidden, False, 2, True),
+    "page reloaded": (reloaded, False, 2, True),
+    "clock set 5 h on": (clock_set, False, 2, True),
+    "clock replaced": (clock_replaced, False, 2, True),
 }
 
 
