@@ -29,6 +29,7 @@ from app.storage.database import read_session, write_session
 from app.storage.devices import known_device
 from app.storage.held_requests import let_go
 from app.storage.people import Person
+from app.web.help_topics import topic_of
 
 #: Field limits below the body cap, so that the parser can never be kept busy.
 MOST_FIELDS = 1000
@@ -334,6 +335,9 @@ def render(request: Request, template: str, **context: Any) -> str:
         person_id=me.id if me else None,
         idle_minutes=idle.seconds // 60 if idle else 0,
         locked=is_locked(request),
+        help_topic=topic_of(template),
+        program_version=site.version,
+        catalogue_edition=site.catalogue.edition,
         has_pin=getattr(request.state, "has_pin", False),
         **context,
     )

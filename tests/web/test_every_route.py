@@ -66,6 +66,9 @@ ROWS: dict[tuple[str, str], str] = {
     ("POST", "/join/{token}"): NOT_HERE,
     ("GET", "/account"): SIGNED_IN,
     ("GET", "/activities/tools"): SIGNED_IN,
+    ("GET", "/help"): SIGNED_IN,
+    ("GET", "/help/changes"): SIGNED_IN,
+    ("GET", "/help/{topic}"): SIGNED_IN,
     ("GET", "/kit"): SIGNED_IN,
     ("GET", "/kit/scale"): SIGNED_IN,
     ("GET", "/measures/{measure_id}/sources"): SIGNED_IN,
@@ -256,6 +259,7 @@ ROWS: dict[tuple[str, str], str] = {
 }
 #: What stands in a path for each name in it.
 IN_PATH = {
+    "topic": "round",
     "patient_id": "1",
     "round_id": "1",
     "trial_id": "1",
