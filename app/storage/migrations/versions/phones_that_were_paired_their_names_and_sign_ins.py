@@ -27,9 +27,8 @@ def upgrade() -> None:
 
 def downgrade() -> None:
     op.drop_index("ix_sign_in_device_id", "sign_in")
-    for table, column in (("sign_in", "device_id"), ("device", "name")):
-        with op.batch_alter_table(table) as changed:
-            changed.drop_column(column)
+    op.drop_column("sign_in", "device_id")
+    op.drop_column("device", "name")
     op.execute("DELETE FROM one_time_link WHERE purpose = 'pair'")
     _exchange(AFTER, BEFORE)
 
