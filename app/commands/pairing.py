@@ -5,7 +5,13 @@ import shutil
 import sys
 
 from app.settings import Settings
-from app.web.phone_address import NOT_ENCRYPTED, for_phones, is_only_here, is_open
+from app.web.phone_address import (
+    ENCRYPTED_START,
+    NOT_ENCRYPTED,
+    for_phones,
+    is_only_here,
+    is_open,
+)
 from app.web.qr import for_terminal, half_blocks
 
 
@@ -24,7 +30,8 @@ def pairing_lines(settings: Settings, url: str, *, qr: bool = True) -> list[str]
     lines = [*drawn, f"On a phone in the same network, {how}:", f"  {link}"]
     if "/set-up/" not in link:
         lines.append("To sign a phone in by a scan: Your account, Pair a phone.")
-    return [*lines, NOT_ENCRYPTED] if is_open(link) else lines
+    way_out = f"{NOT_ENCRYPTED} Better: {ENCRYPTED_START}"
+    return [*lines, way_out] if is_open(link) else lines
 
 
 def _shows(line: str) -> bool:

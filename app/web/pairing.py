@@ -44,6 +44,7 @@ from app.web.entering import change_over, with_cookie
 from app.web.errors import UNCHANGED, Problem, Refused
 from app.web.guessing import MustWait, at_link, count, must_not_wait
 from app.web.phone_address import (
+    ENCRYPTED_START,
     NOT_ENCRYPTED,
     ONLY_HERE,
     for_phones,
@@ -115,6 +116,7 @@ def show_link(
         until=moment_words(now + LASTS["pair"], zone).partition(", ")[2],
         minutes=MINUTES,
         doubt=_doubt(link),
+        start=ENCRYPTED_START,
     )
 
 

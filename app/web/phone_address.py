@@ -11,12 +11,11 @@ from app.settings import Settings
 ELSEWHERE: Final = ("192.0.2.1", 9)
 NOT_ENCRYPTED: Final = (
     "This connection is not encrypted: whoever is in the same network could read what "
-    "is sent, and sign in with it. `tapeline serve --lan` encrypts it."
+    "is sent, and sign in with it."
 )
-ONLY_HERE: Final = (
-    "This address works on this computer alone, so no phone can open it. Stop the site "
-    "and start it with `tapeline serve --lan`."
-)
+ONLY_HERE: Final = "This address works on this computer alone: no phone can open it."
+#: The way out of both, where somebody can restart the site.
+ENCRYPTED_START: Final = "tapeline serve --lan"
 
 
 def for_phones(settings: Settings, url: str) -> str:
