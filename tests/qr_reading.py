@@ -20,7 +20,7 @@ def read(dark: NDArray[np.bool_]) -> str:
 
 
 def read_grey(pixels: NDArray[np.uint8]) -> str:
-    found = zxingcpp.read_barcodes(pixels, formats=zxingcpp.BarcodeFormat.QRCode)
+    found = zxingcpp.read_barcodes(pixels)
     return found[0].text if len(found) == 1 else ""
 
 

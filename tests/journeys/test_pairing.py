@@ -6,7 +6,7 @@ from collections.abc import Callable
 import numpy as np
 from playwright.sync_api import Browser, Locator, Page, Request
 
-from tests.journeys.conftest import PHONE, OpenPhone, Phone
+from tests.journeys.conftest import OpenPhone, Phone
 from tests.make import PASSPHRASE
 from tests.qr_reading import read_grey
 
@@ -61,7 +61,9 @@ def test_from_the_picture_to_the_brief_and_out_again(
     )
     link = shown_link(desktop)
     token = link.rpartition("/")[2]
-    context = browser.new_context(viewport=PHONE, has_touch=True, is_mobile=True)
+    context = browser.new_context(
+        viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True
+    )
     phone = Phone(context.new_page(), context, desktop.live)
     asked: list[Request] = []
     taps: list[Locator] = []

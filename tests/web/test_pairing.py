@@ -359,7 +359,7 @@ def test_page_says_when_it_is_not_safe_or_not_reached(
     open_site = settings.model_copy(update={"host": listens})
     with running(open_site, clock) as app:
         desktop = client_of(app)
-        desktop.base_url = f"http://{host}"  # type: ignore[assignment]
+        desktop.base_url = f"http://{host}"
         desktop.post("/sign-in", data={"handle": "therapist", **AGAIN})
         shown = desktop.post("/account/pair", data=AGAIN).text
         link = found(shown, "#pair-link").text()
@@ -373,7 +373,7 @@ def test_over_tls_there_is_nothing_to_warn_of(settings: Settings, clock: Clock) 
     tls = settings.model_copy(update={"host": "0.0.0.0", "secure_cookies": True})
     with running(tls, clock) as app:
         desktop = client_of(app)
-        desktop.base_url = "https://192.168.1.20:8765"  # type: ignore[assignment]
+        desktop.base_url = "https://192.168.1.20:8765"
         desktop.post("/sign-in", data={"handle": "therapist", **AGAIN})
         shown = desktop.post("/account/pair", data=AGAIN).text
         answer = desktop.post(found(shown, "#pair-link").text())
