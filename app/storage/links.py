@@ -7,7 +7,7 @@ that pairs a phone lets it in at once, so it is good for minutes only.
 
 import hashlib
 import secrets
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Final, Literal
 
@@ -127,9 +127,14 @@ def use_link(session: Session, link: OneTimeLink, now: datetime) -> None:
     audit.deed(session, "used_link", link, by=link.person_id, now=now)
 
 
-def end_links(session: Session, person: Person, now: datetime) -> None:
+def end_links(
+    session: Session,
+    person: Person,
+    now: datetime,
+    purposes: Sequence[Purpose] = ("passphrase", "pair"),
+) -> None:
     """Whatever was given out for somebody no longer works."""
-    for purpose in ("passphrase", "pair"):
+    for purpose in purposes:
         for link in _open_links(session, purpose, person.id):
             link.ended_at = now
     session.flush()

@@ -17,6 +17,7 @@ from app.access import ROLES
 from app.storage import devices, staff
 from app.storage import people as people_rows
 from app.storage.errors import HandleTaken, StaleVersion, StorageProblem
+from app.storage.links import end_links
 from app.storage.people import Person
 from app.web.dates import moment_words
 from app.web.deps import (
@@ -271,6 +272,8 @@ def give_link(
 def end_sign_ins(
     me: SignedIn, session: WriteSession, now: Now, person_id: RowId
 ) -> RedirectResponse:
+    """Nor may a link that was made for a phone let anybody in again."""
     person = staff.managed(session, me, person_id)
     people_rows.end_sign_ins(session, person, by=me, now=now)
+    end_links(session, person, now, ("pair",))
     return RedirectResponse(f"/people/{person.id}", 303)

@@ -167,6 +167,17 @@ def test_newer_link_and_new_passphrase_end_the_one_before(
     assert phone.post(second).status_code == 404
 
 
+def test_signed_out_everywhere_means_that_no_link_lets_in(
+    therapist: TestClient, supervisor: TestClient, phone: TestClient, site: Site
+) -> None:
+    link = link_of(therapist)
+    with read_session(site.engine) as session:
+        someone = person_by(session, "therapist").id
+    supervisor.post(f"/people/{someone}/sign-ins/end")
+
+    assert phone.post(link).status_code == 404
+
+
 def test_links_of_other_kinds_do_not_pair(
     supervisor: TestClient, phone: TestClient, site: Site
 ) -> None:
