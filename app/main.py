@@ -57,6 +57,7 @@ from app.web import (
     lifecycle,
     measures,
     notes,
+    pairing,
     pathways,
     patients,
     people,
@@ -90,11 +91,13 @@ PUBLIC: Sequence[APIRouter] = (
     health.router,
     sign_in.public,
     joining.public,
+    pairing.public,
     bedside.public,
 )
 SIGNED_IN: Sequence[APIRouter] = (
     sign_in.router,
     account.router,
+    pairing.router,
     activity_tools.router,
     # Before /practice/{case}/{trial}, which takes whatever stands there.
     competence.router,

@@ -25,6 +25,7 @@ from app.commands.opening import (
     settings_from,
     told_plainly,
 )
+from app.commands.pairing import pairing_lines
 from app.commands.refused import Refused
 from app.main import create_app
 from app.resources import folder
@@ -59,6 +60,9 @@ def add(commands: Any) -> None:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     _address_options(serve)
+    serve.add_argument(
+        "--no-qr", action="store_true", help="print no picture for a phone's camera"
+    )
     add_data_option(serve, "the site's folder; default: TAPELINE_DATA_DIR or your own")
     serve.set_defaults(run=run_serve)
 
@@ -95,7 +99,9 @@ def run_serve(given: argparse.Namespace) -> int:
         print(f"Tapeline: {_address(settings, door)}  (Ctrl-C stops it)", flush=True)
         _read_again(app.state.site)
         _work_out_what_is_owed(app.state.site)
-        _say_how_to_begin(app.state.site, _address(settings, door))
+        opens = _say_how_to_begin(app.state.site, _address(settings, door))
+        for line in pairing_lines(settings, opens, qr=not given.no_qr):
+            print(line, flush=True)
         _serve(app, door)
     return 0
 
@@ -154,11 +160,14 @@ def _work_out_what_is_owed(site: Site) -> None:
     )
 
 
-def _say_how_to_begin(site: Site, address: str) -> None:
-    """A link that makes the first supervisor; the one of an earlier start ends."""
+def _say_how_to_begin(site: Site, address: str) -> str:
+    """A link that makes the first supervisor; the one of an earlier start ends.
+
+    Returns what to open first: that link, or else the site itself.
+    """
     with read_session(site.engine) as session:
         if people.any_people(session):
-            return
+            return address
     with write_session(site.engine) as session:
         token = make_link(session, "setup", now=site.clock())
     print(
@@ -166,6 +175,7 @@ def _say_how_to_begin(site: Site, address: str) -> None:
         f"supervisor:\n  {address}set-up/{token}",
         flush=True,
     )
+    return f"{address}set-up/{token}"
 
 
 @contextmanager

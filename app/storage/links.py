@@ -1,11 +1,13 @@
-"""Links that work once: to set a site up, and to choose a passphrase of one's own.
+"""Links that work once: to set a site up, to choose a passphrase, to pair a phone.
 
 Only a hash of the token is kept; the link itself is shown once, to who asked for it.
-A set-up link is void as soon as there is anybody, however they came to be added.
+A set-up link is void as soon as there is anybody, however they came to be added. A link
+that pairs a phone lets it in at once, so it is good for minutes only.
 """
 
 import hashlib
 import secrets
+from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Final, Literal
 
@@ -16,8 +18,17 @@ from app.storage.errors import NotFound
 from app.storage.people import Person, any_people
 from app.storage.tables import Numbered, check, hexadecimal, one_of
 
-LASTS: Final = timedelta(hours=24)
-Purpose = Literal["setup", "passphrase"]
+Purpose = Literal["setup", "passphrase", "pair"]
+PURPOSES: Final = ("setup", "passphrase", "pair")
+LASTS: Final[Mapping[str, timedelta]] = {
+    "setup": timedelta(hours=24),
+    "passphrase": timedelta(hours=24),
+    "pair": timedelta(minutes=10),
+}
+#: Digits and letters that nobody mistakes for one another when typing from a screen.
+LETTERS: Final = "0123456789abcdefghjkmnpqrstvwxyz"
+#: 100 bits: out of reach of guessing, and short enough for a picture a phone reads.
+TOKEN_LENGTH: Final = 20
 
 
 class LinkUsed(NotFound):
@@ -26,6 +37,11 @@ class LinkUsed(NotFound):
     sentence = (
         "It has been used, is more than a day old, or was replaced by a newer one."
     )
+    next = "Ask for a new one where it came from."
+
+
+class LinkUnknown(LinkUsed):
+    """Never given out: somebody guesses, or mistyped. Told like the others."""
 
 
 class OneTimeLink(Numbered, table=True):
@@ -34,7 +50,7 @@ class OneTimeLink(Numbered, table=True):
     __tablename__ = "one_time_link"
     __table_args__ = (
         hexadecimal("token_hash", 64),
-        one_of("purpose", ("setup", "passphrase")),
+        one_of("purpose", PURPOSES),
         check("person", "(person_id IS NULL) = (purpose = 'setup')"),
     )
 
@@ -58,7 +74,7 @@ def make_link(
     person_id = person.id if person else None
     for link in _open_links(session, purpose, person_id):
         link.ended_at = now
-    token = secrets.token_urlsafe(24)
+    token = "".join(secrets.choice(LETTERS) for _ in range(TOKEN_LENGTH))
     link = OneTimeLink(
         token_hash=_hash_of(token),
         purpose=purpose,
@@ -68,7 +84,8 @@ def make_link(
     )
     session.add(link)
     session.flush()
-    audit.deed(session, "made_link", link, by=link.made_by, now=now)
+    did = "made_pairing_link" if purpose == "pair" else "made_link"
+    audit.deed(session, did, link, by=link.made_by, now=now)
     return token
 
 
@@ -92,9 +109,11 @@ def open_link(session: Session, token: str, now: datetime) -> OneTimeLink:
     link = session.exec(
         select(OneTimeLink).where(OneTimeLink.token_hash == _hash_of(token))
     ).one_or_none()
-    if link is None or link.ended_at is not None:
+    if link is None:
+        raise LinkUnknown
+    if link.ended_at is not None:
         raise LinkUsed
-    if not timedelta(0) <= now - link.made_at < LASTS:
+    if not timedelta(0) <= now - link.made_at < LASTS[link.purpose]:
         raise LinkUsed
     if link.purpose == "setup" and any_people(session):
         raise LinkUsed
@@ -108,8 +127,14 @@ def use_link(session: Session, link: OneTimeLink, now: datetime) -> None:
     audit.deed(session, "used_link", link, by=link.person_id, now=now)
 
 
-def end_links(session: Session, person: Person, now: datetime) -> None:
+def end_links(
+    session: Session,
+    person: Person,
+    now: datetime,
+    purposes: Sequence[Purpose] = ("passphrase", "pair"),
+) -> None:
     """Whatever was given out for somebody no longer works."""
-    for link in _open_links(session, "passphrase", person.id):
-        link.ended_at = now
+    for purpose in purposes:
+        for link in _open_links(session, purpose, person.id):
+            link.ended_at = now
     session.flush()

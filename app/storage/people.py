@@ -67,6 +67,8 @@ class SignIn(Numbered, table=True):
     last_seen_at: datetime
     ended_at: datetime | None = None
     locked_at: datetime | None = None
+    #: The phone it was made on, where that is known: it ends with the phone.
+    device_id: int | None = Field(default=None, foreign_key="device.id", index=True)
 
 
 def actor(person: Person) -> Actor:
@@ -144,7 +146,9 @@ def matches(kept: str, passphrase: str) -> bool:
         return False
 
 
-def start_sign_in(session: Session, person: Person, now: datetime) -> str:
+def start_sign_in(
+    session: Session, person: Person, now: datetime, *, device_id: int | None = None
+) -> str:
     """A new sign-in's token, which is nowhere kept as it is."""
     token = secrets.token_urlsafe(32)
     sign_in = SignIn(
@@ -152,6 +156,7 @@ def start_sign_in(session: Session, person: Person, now: datetime) -> str:
         person_id=person.id,
         started_at=now,
         last_seen_at=now,
+        device_id=device_id,
     )
     session.add(sign_in)
     session.flush()
@@ -255,6 +260,14 @@ def seen(session: Session, token: str, now: datetime) -> None:
         _person_seen(session, sign_in.person_id, now)
 
 
+def is_on(session: Session, token: str, device_id: int) -> None:
+    """This sign-in is on that phone, and ends with it."""
+    sign_in = _open_sign_in(session, token)
+    if sign_in is not None:
+        sign_in.device_id = device_id
+        session.flush()
+
+
 def end_sign_in(session: Session, token: str, now: datetime) -> None:
     """End a sign-in; one that is unknown or has ended stays as it is."""
     sign_in = _open_sign_in(session, token)
@@ -281,13 +294,19 @@ def end_sign_ins(
     by: Person | None,
     now: datetime,
     only: int | None = None,
+    on_device: int | None = None,
     but: str = "",
 ) -> int:
-    """End somebody's sign-ins, or only one, or all but the token's; how many ended."""
+    """End somebody's sign-ins, or only one, those on a phone, or all but the token's.
+
+    Returns how many ended.
+    """
     ended = 0
     kept = _hash_of(but)
     for sign_in in sign_ins_of(session, person, now):
         if only not in (None, sign_in.id) or sign_in.token_hash == kept:
+            continue
+        if on_device not in (None, sign_in.device_id):
             continue
         sign_in.ended_at = now
         session.flush()

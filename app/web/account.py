@@ -1,5 +1,6 @@
 """One's own account: where one is signed in, this phone's PIN, the passphrase."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated
@@ -18,13 +19,7 @@ from app.passphrases import (
     why_not_pin,
 )
 from app.storage import devices, people, staff
-from app.storage.devices import (
-    Device,
-    Pairing,
-    devices_of,
-    end_device,
-    known_device,
-)
+from app.storage.devices import Pairing, end_device, paired_device
 from app.storage.errors import NotFound
 from app.storage.people import Person, SignIn, hash_passphrase, sign_ins_of
 from app.web.dates import moment_words
@@ -41,6 +36,7 @@ from app.web.deps import (
     page,
     token_of,
 )
+from app.web.phones import called, names_of, phones_of
 from app.web.pins import drop_key, keep_key
 from app.web.reauth import PassphraseFault
 
@@ -49,13 +45,14 @@ router = APIRouter()
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """One browser that is signed in, or has a PIN."""
+    """One browser that is signed in; `name` where it is a phone that was paired."""
 
     id: int
+    name: str
     since: str
     used: str
     here: bool
-    locked: bool = False
+    locked: bool
 
 
 @router.get("/account")
@@ -74,20 +71,19 @@ def _page(
     errors: dict[str, str],
 ) -> HTMLResponse:
     here = people.live_sign_in(session, token_of(request) or "", now)
-    device = known_device(session, me, device_key(request))
+    device = paired_device(session, me, device_key(request))
+    phones = phones_of(session, me, zone, device.id if device else None)
+    names = {phone.id: phone.name for phone in phones}
     return page(
         request,
         "account/show.html",
         status=422 if errors else 200,
         sign_ins=[
-            _place(s, zone, here is not None and s.id == here[1].id)
+            _place(s, names, zone, here is not None and s.id == here[1].id)
             for s in sign_ins_of(session, me, now)
         ],
-        devices=[
-            _device(d, zone, device is not None and d.id == device.id)
-            for d in devices_of(session, me)
-        ],
-        pin_here=device is not None,
+        phones=phones,
+        pin_here=device is not None and device.has_pin,
         errors=errors,
         shortest=SHORTEST,
         longest=LONGEST,
@@ -96,23 +92,16 @@ def _page(
     )
 
 
-def _place(sign_in: SignIn, zone: ZoneInfo, here: bool) -> Place:
+def _place(
+    sign_in: SignIn, names: Mapping[int, str], zone: ZoneInfo, here: bool
+) -> Place:
     return Place(
         id=sign_in.id,
+        name=names.get(sign_in.device_id or 0, ""),
         since=moment_words(sign_in.started_at, zone),
         used=moment_words(sign_in.last_seen_at, zone),
         here=here,
         locked=sign_in.locked_at is not None,
-    )
-
-
-def _device(device: Device, zone: ZoneInfo, here: bool) -> Place:
-    used = device.last_used_at
-    return Place(
-        id=device.id,
-        since=moment_words(device.made_at, zone),
-        used=moment_words(used, zone) if used else "never",
-        here=here,
     )
 
 
@@ -194,8 +183,11 @@ def set_pin(
         errors["pin"] = wrong
     if errors or pairing is None:
         return _page(request, session, me, now, zone, errors)
-    old = device_key(request)
-    devices.add_device(session, me, pairing, old_key=old, now=now)
+    name = called(request.headers.get("user-agent", ""), names_of(session, me))
+    device = devices.add_device(
+        session, me, pairing, old_key=device_key(request), now=now, name=name
+    )
+    people.is_on(session, token_of(request) or "", device.id)
     response = RedirectResponse("/account", 303)
     keep_key(request, response, pairing.key)
     return response
@@ -205,7 +197,8 @@ def set_pin(
 def remove_device(
     request: Request, me: SignedIn, session: WriteSession, now: Now, device_id: RowId
 ) -> RedirectResponse:
-    here = known_device(session, me, device_key(request))
+    """Its sign-ins end with it; here, that is one's own."""
+    here = paired_device(session, me, device_key(request))
     end_device(session, me, device_id, now)
     response = RedirectResponse("/account", 303)
     if here is not None and here.id == device_id:

@@ -156,7 +156,7 @@ def _stored(fault: StorageProblem) -> Problem:
                 "This link no longer works",
                 fault.sentence,
                 UNCHANGED,
-                "Ask for a new one where it came from.",
+                fault.next,
             )
         case NotFound():
             return NOT_FOUND

@@ -49,6 +49,12 @@ def at_sign_in(request: Request, handle: str) -> Guess:
     return Guess(waits.account(handle), (waits.address(host),))
 
 
+def at_link(request: Request) -> Guess:
+    """Somebody with a link, right or guessed: only where they ask from is known."""
+    host = request.client.host if request.client else ""
+    return Guess(waits.address(host))
+
+
 def when_signed_in(request: Request) -> Guess:
     """This browser alone, so that guesses elsewhere never stop who is at a bedside."""
     return Guess(waits.open_page(token_of(request) or ""))

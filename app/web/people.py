@@ -14,9 +14,10 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlmodel import Session
 
 from app.access import ROLES
+from app.storage import devices, staff
 from app.storage import people as people_rows
-from app.storage import staff
 from app.storage.errors import HandleTaken, StaleVersion, StorageProblem
+from app.storage.links import end_links
 from app.storage.people import Person
 from app.web.dates import moment_words
 from app.web.deps import (
@@ -30,8 +31,10 @@ from app.web.deps import (
     Zone,
     over_tls,
     page,
+    site_of,
 )
 from app.web.person_form import person_errors
+from app.web.phones import phones_of
 from app.web.reauth import PassphraseFault
 from app.web.versions import version_in
 
@@ -137,6 +140,16 @@ def show(
     return _show_page(request, session, me, person)
 
 
+@router.post("/people/{person_id}/devices/{device_id}/remove")
+def remove_phone(
+    me: SignedIn, session: WriteSession, now: Now, person_id: RowId, device_id: RowId
+) -> RedirectResponse:
+    """A phone of theirs that was lost, or that they left behind."""
+    person = staff.managed(session, me, person_id)
+    devices.end_device(session, person, device_id, now, by=me)
+    return RedirectResponse(f"/people/{person.id}", 303)
+
+
 def _known(person: Person) -> Form:
     return Form([("name", person.name), ("role", person.role)])
 
@@ -162,6 +175,7 @@ def _show_page(
         errors={sent: errors or {}},
         wrong=wrong,
         holds=staff.held_by(session, me, person),
+        phones=phones_of(session, person, site_of(request).zone),
     )
 
 
@@ -258,6 +272,8 @@ def give_link(
 def end_sign_ins(
     me: SignedIn, session: WriteSession, now: Now, person_id: RowId
 ) -> RedirectResponse:
+    """Nor may a link that was made for a phone let anybody in again."""
     person = staff.managed(session, me, person_id)
     people_rows.end_sign_ins(session, person, by=me, now=now)
+    end_links(session, person, now, ("pair",))
     return RedirectResponse(f"/people/{person.id}", 303)

@@ -87,7 +87,7 @@ def _pin_fault(
     count(site, tried, right=right, now=now)
     with write_session(site.engine) as session:
         after = devices.tried(session, device.id, right=right, now=now)
-        if after.ended_at is not None and right:  # two tries at once
+        if not after.has_pin and right:  # two tries at once
             return NO_PIN
         return "" if right else _left(after)
 

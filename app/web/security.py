@@ -48,7 +48,6 @@ CONTENT_POLICY = "; ".join(
 HEADERS = [
     (b"content-security-policy", CONTENT_POLICY.encode()),
     (b"x-content-type-options", b"nosniff"),
-    (b"referrer-policy", b"same-origin"),
     (b"cross-origin-opener-policy", b"same-origin"),
     (b"cross-origin-resource-policy", b"same-origin"),
     (
@@ -57,6 +56,9 @@ HEADERS = [
     ),
 ]
 NO_STORE = (b"cache-control", b"no-store")
+#: Their address is a secret as long as it works, so no request names it as its origin.
+LINKS = ("/pair/", "/set-up/", "/join/")
+REFERRER = b"referrer-policy"
 
 UNKNOWN_HOST = Problem(
     400,
@@ -176,7 +178,10 @@ class _Exchange:
         is_file = self.status < 400 and self.scope["path"].startswith(STATIC)
         if not is_file:
             own = [pair for pair in own if pair[0] != b"cache-control"] + [NO_STORE]
-        return [*own, *HEADERS, (b"x-request-id", self.number.encode())]
+        is_link = self.scope["path"].startswith(LINKS)
+        referrer = b"strict-origin" if is_link else b"same-origin"
+        number = (b"x-request-id", self.number.encode())
+        return [*own, *HEADERS, (REFERRER, referrer), number]
 
     def write_log(self) -> None:
         """The route's pattern, not the path: an address may hold anything typed."""

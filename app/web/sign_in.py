@@ -15,7 +15,7 @@ from app.storage import people
 from app.storage.database import read_session
 from app.storage.devices import known_device
 from app.storage.errors import NotFound
-from app.storage.held_requests import forget_old, held_of
+from app.storage.held_requests import held_of
 from app.storage.people import Person
 from app.web.deps import (
     FormDep,
@@ -34,6 +34,7 @@ from app.web.deps import (
     page,
     token_of,
 )
+from app.web.entering import change_over, with_cookie
 from app.web.errors import lock_page
 from app.web.guessing import MustWait, at_sign_in, whose
 from app.web.pins import unlock_fault
@@ -118,9 +119,9 @@ def sign_in(
             wrong=claimed,
             status=422,
         )
-    token = _change_over(session, request, claimed, now)
+    token = change_over(session, request, claimed, now)
     if by_script(request):
-        return _with_cookie(request, Response(status_code=204), token)
+        return with_cookie(request, Response(status_code=204), token)
     path = _onward(session, claimed, form.text("next"), now)
     return _signed_in(request, token, path)
 
@@ -195,7 +196,7 @@ def enter_demo(
 ) -> Response:
     _demo_only(site)
     person = _demo_person(session, form.text("role"))
-    token = _change_over(session, request, person, now)
+    token = change_over(session, request, person, now)
     return _signed_in(request, token, HOME)
 
 
@@ -239,30 +240,9 @@ def _form_page(
     )
 
 
-def _change_over(
-    session: Session, request: Request, person: Person, now: datetime
-) -> str:
-    """A new session's token; the one this browser had before ends."""
-    people.end_sign_in(session, token_of(request) or "", now)
-    forget_old(session, now)
-    return people.start_sign_in(session, person, now)
-
-
 def _go(path: str) -> RedirectResponse:
     return RedirectResponse(path, 303)
 
 
 def _signed_in(request: Request, token: str, path: str) -> Response:
-    return _with_cookie(request, _go(path), token)
-
-
-def _with_cookie(request: Request, response: Response, token: str) -> Response:
-    response.set_cookie(
-        cookie_name(request),
-        token,
-        secure=over_tls(request),
-        httponly=True,
-        samesite="lax",
-        path="/",
-    )
-    return response
+    return with_cookie(request, _go(path), token)

@@ -12,6 +12,7 @@ from app.storage.database import read_session, write_session
 from app.storage.devices import MOST_WRONG, Device, add_device, known_device, pair
 from app.storage.errors import NotFound
 from app.storage.links import LinkUsed, OneTimeLink, make_link, open_link, use_link
+from app.storage.people import Person, start_sign_in
 from tests.make import NOW, make_person
 
 PIN = "739154"
@@ -23,7 +24,7 @@ def test_only_a_hash_of_the_link_is_kept(engine: Engine) -> None:
         token = make_link(session, "setup", now=NOW)
         (kept,) = session.exec(select(OneTimeLink)).all()
 
-    assert len(token) == 32
+    assert len(token) == 20
     assert token not in str(kept.model_dump())
 
 
@@ -79,14 +80,15 @@ def with_pin(session: Session, handle: str = "ann") -> tuple[Device, str]:
 def test_fifth_wrong_pin_ends_it(engine: Engine) -> None:
     with write_session(engine) as session:
         device, key = with_pin(session)
-        ended = [
-            devices.tried(session, device.id, right=False, now=NOW).ended_at
+        has_pin = [
+            devices.tried(session, device.id, right=False, now=NOW).has_pin
             for _ in range(MOST_WRONG)
         ]
-        person = make_person(session, "bob")
+        person = session.get_one(Person, device.person_id)
 
-        assert ended == [None] * 4 + [NOW]
+        assert has_pin == [True] * 4 + [False]
         assert known_device(session, person, key) is None
+        assert devices.devices_of(session, person) == [device]
 
 
 def test_right_pin_after_the_fifth_wrong_brings_nothing_back(engine: Engine) -> None:
@@ -96,7 +98,21 @@ def test_right_pin_after_the_fifth_wrong_brings_nothing_back(engine: Engine) -> 
         for _ in range(MOST_WRONG):
             devices.tried(session, device.id, right=False, now=NOW)
 
-        assert devices.tried(session, device.id, right=True, now=NOW).ended_at == NOW
+        after = devices.tried(session, device.id, right=True, now=NOW)
+        assert (after.has_pin, after.wrong) == (False, MOST_WRONG)
+
+
+def test_key_of_another_person_s_phone_makes_a_phone_of_ones_own(
+    engine: Engine,
+) -> None:
+    """Two who share a phone: each has a PIN of their own on it."""
+    with write_session(engine) as session:
+        device, key = with_pin(session)
+        other, pairing = make_person(session, "bob"), pair("268495")
+        own = add_device(session, other, pairing, old_key=key, now=NOW)
+
+        assert own.id != device.id
+        assert device.has_pin
 
 
 def test_new_pin_on_a_browser_ends_the_old_one(engine: Engine) -> None:
@@ -131,13 +147,17 @@ def test_device_of_somebody_else_is_not_theirs(engine: Engine) -> None:
         ("device", f"wrong = {MOST_WRONG + 1}"),
         ("device", "wrong = -1"),
         ("device", "person_id = 999"),
+        ("device", "name = ''"),
+        ("device", f"name = '{'x' * 41}'"),
+        ("sign_in", "device_id = 999"),
         ("guess_wait", "key_hash = 'ann'"),
         ("guess_wait", "wrong = 0"),
     ],
 )
 def test_database_refuses(engine: Engine, table: str, change: str) -> None:
     with write_session(engine) as session:
-        with_pin(session)
+        device, _key = with_pin(session)
+        start_sign_in(session, session.get_one(Person, device.person_id), NOW)
         links.make_link(session, "setup", now=NOW)
         waits.wrong(session, [waits.account("ann")], NOW)
     with pytest.raises(IntegrityError), write_session(engine) as session:

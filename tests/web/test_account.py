@@ -327,9 +327,12 @@ def test_pin_never_stands_in_for_the_passphrase(therapist: TestClient) -> None:
     assert answer.status_code == 422
 
 
-def test_removed_pin_opens_nothing(therapist: TestClient) -> None:
+def test_removed_phone_is_signed_out_and_its_pin_opens_nothing(
+    therapist: TestClient,
+) -> None:
     with_pin(therapist)
     therapist.post("/account/devices/1/remove")
-    therapist.post("/lock")
+    told = therapist.post("/unlock", data={"pin": PIN})
 
-    assert unlock(therapist, PIN) == 422
+    assert told.headers["location"].startswith("/sign-in")
+    assert therapist.get("/session").status_code == 401

@@ -38,6 +38,8 @@ PUBLIC = {
     ("POST", "/set-up/{token}"),
     ("GET", "/join/{token}"),
     ("POST", "/join/{token}"),
+    ("GET", "/pair/{token}"),
+    ("POST", "/pair/{token}"),
 }
 
 
