@@ -226,9 +226,7 @@ def _address(settings: Settings, door: socket.socket) -> str:
     return f"http://{shown}:{door.getsockname()[1]}/"
 
 
-def _serve(
-    app: FastAPI, door: socket.socket, network: lan.Lan | None = None
-) -> None:
+def _serve(app: FastAPI, door: socket.socket, network: lan.Lan | None = None) -> None:
     options: dict[str, Any] = {
         "log_level": "warning",
         "access_log": False,  # the site's own log holds no query strings

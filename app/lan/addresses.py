@@ -20,7 +20,9 @@ PROC: Final = Path("/proc/net")
 #: The name responder's own socket on Linux (Avahi), which answers without the network.
 RESPONDER: Final = Path("/run/avahi-daemon/socket")
 ANSWER_S: Final = 2
-LISTED: Final = re.compile(r"^\s+inet6? ([0-9a-f.:]+)(?!.*(?:temporary|deprecated))", re.M)
+LISTED: Final = re.compile(
+    r"^\s+inet6? ([0-9a-f.:]+)(?!.*(?:temporary|deprecated))", re.M
+)
 LOCAL_LEAF: Final = re.compile(r"\|-- (\S+)\n\s+/32 host LOCAL")
 #: Flags of an address in /proc/net/if_inet6 that soon is another: temporary, deprecated
 #: or not yet its own.

@@ -180,17 +180,17 @@ def _certificate(
     now: datetime,
     ends: datetime,
 ) -> x509.CertificateBuilder:
+    own, above = key.public_key(), issuer_key.public_key()
+    named = x509.SubjectKeyIdentifier.from_public_key(own)
+    signed_by = x509.AuthorityKeyIdentifier.from_issuer_public_key(above)
     return (
         x509.CertificateBuilder(subject_name=subject, issuer_name=issuer)
-        .public_key(key.public_key())
+        .public_key(own)
         .serial_number(x509.random_serial_number())
         .not_valid_before(now - EARLIER)
         .not_valid_after(ends)
-        .add_extension(x509.SubjectKeyIdentifier.from_public_key(key.public_key()), False)
-        .add_extension(
-            x509.AuthorityKeyIdentifier.from_issuer_public_key(issuer_key.public_key()),
-            False,
-        )
+        .add_extension(named, False)
+        .add_extension(signed_by, False)
     )
 
 
@@ -211,9 +211,7 @@ def _signed(
     return builder.sign(root_key, hashes.SHA256())
 
 
-def _limits(
-    names: Sequence[str], addresses: Sequence[Address]
-) -> x509.NameConstraints:
+def _limits(names: Sequence[str], addresses: Sequence[Address]) -> x509.NameConstraints:
     """These alone. A kind that is not mentioned would be free, so both always are."""
     permitted: list[x509.GeneralName] = [
         x509.DNSName(name) for name in names or (NOBODY,)

@@ -29,5 +29,6 @@ def hint(plain: int, tls: int, which: Callable[[str], str | None] = _which) -> s
     )
     for program, command in COMMANDS.items():
         if which(program):
-            return f"{said} Common practice here: {command.format(plain=plain, tls=tls)}"
+            typed = command.format(plain=plain, tls=tls)
+            return f"{said} Common practice here: {typed}"
     return said

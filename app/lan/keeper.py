@@ -2,8 +2,8 @@
 
 import ssl
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from dataclasses import dataclass
+from datetime import datetime, timedelta
 from ipaddress import ip_address
 from pathlib import Path
 from typing import Final
@@ -56,9 +56,7 @@ def find(wanted: Iterable[str]) -> Found:
             more.append(ip_address(host))
         except ValueError:
             names.append(host)
-    return Found(
-        tuple(dict.fromkeys(names)), tuple(dict.fromkeys([*addresses, *more]))
-    )
+    return Found(tuple(dict.fromkeys(names)), tuple(dict.fromkeys([*addresses, *more])))
 
 
 @dataclass(slots=True)
@@ -70,9 +68,9 @@ class Keeper:
     place: Place
     context: ssl.SSLContext
     made_new: bool
-    leaf_ends: datetime = datetime.min.replace(tzinfo=UTC)
-    leaf_made: datetime = datetime.max.replace(tzinfo=UTC)
-    last: Found = field(default=Found((), ()))
+    leaf_made: datetime | None = None
+    leaf_ends: datetime | None = None
+    last: Found = Found((), ())
 
     def look(self, found: Found, now: datetime) -> tuple[str, ...]:
         """Renew what needs it; what there is to say of it, in sentences."""
@@ -90,7 +88,8 @@ class Keeper:
         return self._sentences(served, now, changed=changed)
 
     def _is_fresh(self, now: datetime) -> bool:
-        return self.leaf_made <= now < self.leaf_ends - RENEW_BEFORE
+        made, ends = self.leaf_made, self.leaf_ends
+        return bool(made and ends and made <= now < ends - RENEW_BEFORE)
 
     def _served(self, found: Found) -> Served:
         may = self.authority.may_sign

@@ -45,7 +45,7 @@ class TwoDoors(uvicorn.Server):
 
     def _protocol(self) -> asyncio.Protocol:
         """As uvicorn makes one for its own sockets, so that a stop waits for it too."""
-        made: asyncio.Protocol = self.config.http_protocol_class(  # type: ignore[call-arg, assignment]
+        made: asyncio.Protocol = self.config.http_protocol_class(  # type: ignore[call-arg]
             config=self.config,
             server_state=self.server_state,
             app_state=self.lifespan.state,

@@ -26,12 +26,12 @@ def is_plain_from_elsewhere(scope: Scope, settings: Settings) -> bool:
     """Whether a request crossed a network without TLS; a proxy in front speaks it."""
     if scope["scheme"] == "https" or settings.secure_cookies:
         return False
-    client = scope.get("client")
-    return bool(client) and is_address(client[0]) and not is_this_machine(client[0])
+    client, *_ = scope.get("client") or ("",)
+    return is_address(client) and not is_this_machine(client)
 
 
 def is_open(path: str, settings: Settings) -> bool:
-    """Whether plain http opens this path. All of a demo: everybody in it is invented."""
+    """Whether plain http opens this path. In a demo all do: it is invented."""
     within = any(path == o or path.startswith(f"{o}/") for o in OPEN)
     return settings.demo or within
 

@@ -1,10 +1,8 @@
 """The authority and its limits, with OpenSSL's own verifier as the judge."""
 
 import re
-import shutil
 import ssl
 import subprocess
-from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from ipaddress import ip_address
 from pathlib import Path
@@ -17,12 +15,11 @@ from cryptography.hazmat.primitives.serialization import Encoding
 
 from app.lan import authority as made
 from app.lan.addresses import Address
+from tests.lan.namespaces import needs_openssl
 
 NOW = datetime.now(UTC).replace(microsecond=0)
 NAME, ADDRESS, SIX = "ward.local", ip_address("192.0.2.7"), ip_address("fd00::7")
 OTHERS = ["bank.example", "evil.local", ip_address("192.0.2.8"), ip_address("fd00::8")]
-
-openssl = pytest.mark.skipif(not shutil.which("openssl"), reason="no openssl here")
 
 
 @pytest.fixture(scope="module")
@@ -31,14 +28,15 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def authority(folder: Path) -> Iterator[made.Authority]:
-    yield made.make(folder, (NAME,), (ADDRESS, SIX), NOW)
+def authority(folder: Path) -> made.Authority:
+    return made.make(folder, (NAME,), (ADDRESS, SIX), NOW)
 
 
 def verdict(
     authority: made.Authority, pem: bytes, folder: Path, *asked: str
 ) -> tuple[bool, str]:
     """What `openssl verify` says of a served chain against the root alone."""
+    needs_openssl()
     certificates = re.findall(rb"-----BEGIN CERT.*?-----END CERT[^\n]*\n", pem, re.S)
     (folder / "leaf.crt").write_bytes(certificates[0])
     (folder / "chain.crt").write_bytes(b"".join(certificates[1:]))
@@ -51,10 +49,13 @@ def verdict(
     return done.returncode == 0, done.stdout + done.stderr
 
 
-@openssl
 @pytest.mark.parametrize(
     "asked",
-    [("-verify_hostname", NAME), ("-verify_ip", str(ADDRESS)), ("-verify_ip", str(SIX))],
+    [
+        ("-verify_hostname", NAME),
+        ("-verify_ip", str(ADDRESS)),
+        ("-verify_ip", str(SIX)),
+    ],
 )
 def test_leaf_for_this_machine_is_good(
     authority: made.Authority, tmp_path: Path, asked: tuple[str, str]
@@ -65,7 +66,6 @@ def test_leaf_for_this_machine_is_good(
     assert not verdict(authority, pem, tmp_path, "-verify_hostname", "bank.example")[0]
 
 
-@openssl
 @pytest.mark.parametrize("other", OTHERS, ids=str)
 def test_leaf_for_anything_else_is_refused(
     authority: made.Authority, tmp_path: Path, other: str | Address
@@ -79,7 +79,6 @@ def test_leaf_for_anything_else_is_refused(
     assert "permitted subtree violation" in said
 
 
-@openssl
 @pytest.mark.parametrize(
     ("names", "addresses", "other"),
     [((NAME,), (), ADDRESS), ((NAME,), (ADDRESS,), SIX), ((), (ADDRESS,), NAME)],
@@ -99,7 +98,6 @@ def test_kind_it_was_not_made_for_is_refused_too(
     assert not verdict(authority, pem, tmp_path)[0]
 
 
-@openssl
 def test_signer_makes_no_authority_below_it(
     authority: made.Authority, tmp_path: Path
 ) -> None:

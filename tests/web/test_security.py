@@ -38,6 +38,10 @@ PUBLIC = {
     ("POST", "/set-up/{token}"),
     ("GET", "/join/{token}"),
     ("POST", "/join/{token}"),
+    # Not Found where the site is not served on a network.
+    ("GET", "/trust"),
+    ("GET", "/trust/tapeline-authority.crt"),
+    ("GET", "/trust/tapeline-authority.pem"),
 }
 
 
