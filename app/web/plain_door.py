@@ -45,7 +45,11 @@ def turned_away(path: str, lan: Place | None) -> Problem:
             "server that speaks TLS in front of it and set TAPELINE_SECURE_COOKIES."
         )
         return Problem(status, TITLE, WHY, UNCHANGED, then, None)
-    where = " or ".join(lan.urls) or "the secure address, once there is a network"
-    then = f"Open {where} A phone that is new here is shown how on the next page."
+    then = (
+        f"Open {lan.urls[0]} in its place. A phone that does not trust this site yet "
+        "is shown how on the next page."
+        if lan.urls
+        else "There is no secure address just now. Ask who runs this site."
+    )
     link = ("/trust", "Trust this site on your phone")
     return Problem(status, TITLE, WHY, UNCHANGED, then, link)
