@@ -32,10 +32,11 @@ async def says_how_it_was_asked(scope: Scope, _receive: Receive, send: Send) -> 
 def asked(door: socket.socket, context: ssl.SSLContext | None = None) -> str:
     """The answer's last line; over TLS, for the address that was asked."""
     host, port = door.getsockname()
-    with socket.create_connection((host, port), 10) as plain:
-        request = b"GET / HTTP/1.1\r\nHost: x\r\nConnection: close\r\n\r\n"
-        talk = context.wrap_socket(plain, server_hostname=host) if context else plain
-        talk.sendall(request)
+    talk = socket.create_connection((host, port), 10)
+    if context:
+        talk = context.wrap_socket(talk, server_hostname=host)
+    with talk:
+        talk.sendall(b"GET / HTTP/1.1\r\nHost: x\r\nConnection: close\r\n\r\n")
         answer = b""
         while more := talk.recv(4096):
             answer += more
