@@ -19,7 +19,6 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from app.lan.place import Place, host_in
 from app.settings import Settings
-from app.web.deps import is_this_machine
 from app.web.errors import Problem, Refused
 from app.web.plain_door import is_open, is_plain_from_elsewhere, turned_away
 
@@ -133,8 +132,9 @@ class Guard:
             await discard(exchange.client_receive)
             raise Refused(turned_away(exchange.scope["path"], self.lan))
         # Over plain http a name opens only what anybody may see.
+        lan = self.lan if exchange.scope["scheme"] == "https" else None
         if not (plain and self.lan) and not is_known_host(
-            self.settings, headers.get("host", ""), self.lan
+            self.settings, headers.get("host", ""), lan
         ):
             raise Refused(UNKNOWN_HOST)
         if exchange.asked not in SAFE_METHODS and not self._is_ours(exchange, headers):
@@ -217,13 +217,12 @@ async def discard(receive: Receive) -> None:
 def is_known_host(settings: Settings, host: str, lan: Place | None = None) -> bool:
     """A name of ours, or a number: a hostile name can point here, a number cannot.
 
-    Numbers of other machines are taken only when the site listens beyond this one, and
-    over TLS only those the certificate is for.
+    Numbers of other machines are taken only when the site listens beyond this one. Over
+    its own TLS (`lan`) it answers to what its certificate is for, and nothing else.
     """
     name = host_in(host)
     if lan is not None:
-        known = name in settings.trusted_hosts or lan.knows(name)
-        return known or is_this_machine(name)
+        return lan.knows(name)
     if name in ("localhost", settings.host.lower(), *settings.trusted_hosts):
         return True
     try:
