@@ -17,12 +17,13 @@ import pytest
 
 SITE, PHONE = "198.51.100.1", "198.51.100.2"
 ALL_FRAMES = 3
-REQUIRED = "TAPELINE_REQUIRE_NETWORK"
+#: Read now: a running test sees no such setting of its machine.
+REQUIRED = bool(os.environ.get("TAPELINE_REQUIRE_NETWORK"))
 
 
 def missing(reason: str) -> None:
     """Skipped with the reason; where it is required, as in CI, a failure."""
-    if os.environ.get(REQUIRED):
+    if REQUIRED:
         pytest.fail(reason)
     pytest.skip(reason)
 
