@@ -14,6 +14,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.middleware.gzip import GZipMiddleware
 
 from app.catalogue.load import catalogue
+from app.lan.place import Place
 from app.logs import start_log
 from app.resources import folder
 from app.settings import Settings, SettingsProblem
@@ -77,6 +78,7 @@ from app.web import (
     sources,
     teaching,
     treat,
+    trust,
     visits,
 )
 from app.web.assets import Assets
@@ -93,6 +95,7 @@ PUBLIC: Sequence[APIRouter] = (
     joining.public,
     pairing.public,
     bedside.public,
+    trust.public,
 )
 SIGNED_IN: Sequence[APIRouter] = (
     sign_in.router,
@@ -157,7 +160,7 @@ SIGNED_IN: Sequence[APIRouter] = (
 )
 
 
-def create_app(settings: Settings) -> FastAPI:
+def create_app(settings: Settings, lan: Place | None = None) -> FastAPI:
     """A site ready to serve: its folder, log, catalogue and database are in order."""
     _make_data_dir(settings)
     start_log(settings.data_dir)
@@ -171,12 +174,13 @@ def create_app(settings: Settings) -> FastAPI:
         routes=_pages().routes,
     )
     app.state.site = _make_site(settings, assets)
+    app.state.site.lan = lan
     app.state.assets = assets
     app.mount("/static", assets)
     errors.install(app)
     app.add_middleware(GZipMiddleware, minimum_size=1024, compresslevel=5)
     # Added last, so outermost: its headers stand on everything, errors too.
-    app.add_middleware(Guard, settings=settings, answer=errors.answer)
+    app.add_middleware(Guard, settings=settings, answer=errors.answer, lan=lan)
     return app
 
 

@@ -5,8 +5,10 @@ that cannot work stops the start with a sentence that names it.
 """
 
 import os
+import re
 from collections.abc import Mapping
 from datetime import timedelta
+from ipaddress import ip_address
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 from zoneinfo import ZoneInfo
@@ -18,6 +20,8 @@ from app.clinical.owing import Clocks
 
 PREFIX = "TAPELINE_"
 DATABASES = ("sqlite:///", "postgresql+psycopg://")
+#: Never a single word: an authority limited to "com" would not be limited at all.
+WHOLE_NAME = re.compile(r"(?=.{3,64}\Z)([a-z0-9]([a-z0-9-]*[a-z0-9])?\.)+[a-z]{2,}")
 #: A database address may hold a password, so its value is never repeated.
 NEVER_SHOWN = frozenset({"database_url"})
 
@@ -37,6 +41,15 @@ def machine_zone(localtime: Path = Path("/etc/localtime")) -> str:
         if name and _is_zone(name):
             return name
     return "UTC"
+
+
+def is_address(host: str) -> bool:
+    """Whether a host is said by its number, not by a name."""
+    try:
+        ip_address(host)
+    except ValueError:
+        return False
+    return True
 
 
 def _is_zone(name: str) -> bool:
@@ -59,6 +72,8 @@ class Settings(BaseSettings):
     site_timezone: str = Field(default_factory=machine_zone)
     host: str = Field(default="127.0.0.1", min_length=1)
     port: int = Field(default=8765, ge=0, le=65535)
+    tls_port: int | None = Field(default=None, ge=0, le=65535)
+    lan_names: Annotated[tuple[str, ...], NoDecode] = ()
     trusted_hosts: Annotated[tuple[str, ...], NoDecode] = ()
     secure_cookies: bool = False
     idle_minutes: int = Field(default=5, ge=0, le=720)
@@ -93,7 +108,7 @@ class Settings(BaseSettings):
             raise ValueError("it is not a time zone; use a name such as Europe/Vienna")
         return value
 
-    @field_validator("trusted_hosts", mode="before")
+    @field_validator("trusted_hosts", "lan_names", mode="before")
     @classmethod
     def _split_names(cls, value: object) -> object:
         if isinstance(value, str):
@@ -101,6 +116,23 @@ class Settings(BaseSettings):
                 name.strip().lower() for name in value.split(",") if name.strip()
             )
         return value
+
+    @field_validator("lan_names")
+    @classmethod
+    def _whole_hosts(cls, value: tuple[str, ...]) -> tuple[str, ...]:
+        for host in value:
+            if not (is_address(host) or WHOLE_NAME.fullmatch(host)):
+                raise ValueError(
+                    "give whole names such as ward.example.org, or addresses"
+                )
+        return value
+
+    @property
+    def secure_port(self) -> int:
+        """Where TLS is spoken: the one set, else the next; 0 takes any."""
+        if self.tls_port is not None:
+            return self.tls_port
+        return self.port + 1 if 0 < self.port < 65535 else 0
 
     @property
     def database(self) -> str:

@@ -20,6 +20,7 @@ RINGS = {
     "app.catalogue": {"app.catalogue", "app.clinical", "app.access"},
     "app.exports": {"app.exports", "app.clinical", "app.access"},
     "app.practice": {"app.practice", "app.clinical", "app.access"},
+    "app.lan": {"app.lan"},
     "app.storage": {
         "app.storage",
         "app.clinical",

@@ -4,6 +4,9 @@ A check gets the site and yields what is amiss; yielding nothing says that it is
 None of them changes anything.
 """
 
+import re
+import shutil
+import subprocess
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
@@ -34,6 +37,7 @@ NETWORK: Final = frozenset(
     {
         "nfs", "nfs4", "cifs", "smb3", "smbfs", "9p", "afs", "ceph", "davfs",
         "glusterfs", "fuse.sshfs", "fuse.davfs2", "fuse.rclone", "fuse.glusterfs",
+        "afpfs", "webdav", "macfuse",
     }
 )  # fmt: skip
 
@@ -75,8 +79,7 @@ def folder(site: Examined) -> Iterator[Amiss]:
             "warning",
             f"everybody on this machine can get into {where}: chmod o-rwx it",
         )
-    kind = filesystem_of(where.resolve(), _mounts())
-    if kind in NETWORK:
+    if kind := share_of(where):
         yield Amiss(
             "warning",
             f"{where} lies on a network file system ({kind}), where a save may be "
@@ -84,8 +87,28 @@ def folder(site: Examined) -> Iterator[Amiss]:
         )
 
 
+def share_of(where: Path) -> str:
+    """The kind of network file system a folder lies on; empty when on a disk here."""
+    kind = filesystem_of(where.resolve(), _mounts())
+    return kind if kind in NETWORK else ""
+
+
 def _mounts() -> str:
-    return MOUNTS.read_text(errors="replace") if MOUNTS.exists() else ""
+    if MOUNTS.exists():
+        return MOUNTS.read_text(errors="replace")
+    program = shutil.which("mount", path="/sbin:/usr/sbin:/bin:/usr/bin")
+    if program is None:
+        return ""
+    said = subprocess.run([program], capture_output=True, text=True, check=False)
+    return as_in_proc(said.stdout)
+
+
+def as_in_proc(said: str) -> str:
+    """What `mount` prints on macOS, in the form of /proc/self/mounts."""
+    lines = re.findall(r"^.+ on (/.*) \((\w+)[,)]", said, re.M)
+    return "".join(
+        f"x {place.replace(' ', chr(92) + '040')} {kind} x\n" for place, kind in lines
+    )
 
 
 def filesystem_of(path: Path, mounts: str) -> str:

@@ -9,6 +9,7 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from ipaddress import ip_address
 from threading import Lock
 from typing import Annotated, Any
 from uuid import uuid4
@@ -23,6 +24,7 @@ from starlette.concurrency import run_in_threadpool
 
 from app.catalogue.load import Catalogue
 from app.clinical.choosing import Today
+from app.lan.place import Place, host_in
 from app.settings import Settings
 from app.storage import people
 from app.storage.database import read_session, write_session
@@ -62,6 +64,8 @@ class Site:
     jobs: dict[int, object] = field(default_factory=dict)
     jobs_lock: Lock = field(default_factory=Lock)
     gate: Lock = field(default_factory=Lock)
+    #: Where on a network it is served over TLS; None: it is not.
+    lan: Place | None = None
     #: What was said of today when a test was chosen, by person and patient; no finding.
     today: dict[tuple[int, int], tuple[date, Today]] = field(default_factory=dict)
 
@@ -149,6 +153,23 @@ RowId = Annotated[int, Path(ge=1, le=2**31 - 1)]
 
 def over_tls(request: Request) -> bool:
     return site_of(request).settings.secure_cookies or request.url.scheme == "https"
+
+
+def in_the_open(request: Request) -> bool:
+    """At an address that no browser takes for secure: plain http, not this machine."""
+    return not over_tls(request) and not is_this_machine(
+        host_in(request.headers.get("host", ""))
+    )
+
+
+def is_this_machine(name: str) -> bool:
+    """Whether a host name or an address is the machine's own, reached from itself."""
+    try:
+        address = ip_address(name)
+    except ValueError:
+        return name == "localhost"
+    mapped = address.ipv4_mapped if address.version == 6 else None
+    return (mapped or address).is_loopback
 
 
 def cookie_name(request: Request) -> str:
@@ -331,6 +352,8 @@ def render(request: Request, template: str, **context: Any) -> str:
     return site.templates.get_template(template).render(
         request=request,
         demo=site.settings.demo,
+        in_the_open=in_the_open(request),
+        lan=site.lan,
         me=me,
         person_id=me.id if me else None,
         idle_minutes=idle.seconds // 60 if idle else 0,
