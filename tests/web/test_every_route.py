@@ -75,6 +75,7 @@ ROWS: dict[tuple[str, str], str] = {
     ("GET", "/practice/agreement"): SUPERVISOR,
     ("GET", "/practice/rules/{measure_id}"): SUPERVISOR,
     ("POST", "/practice/rules/{measure_id}"): SUPERVISOR,
+    ("POST", "/practice/rules/{measure_id}/as-before"): SUPERVISOR,
     ("GET", "/practice/people/{person_id}"): SUPERVISOR,
     # An empty form names no test.
     ("POST", "/practice/people/{person_id}/sign-off"): "sffffffn",
