@@ -5,10 +5,12 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 
+import pytest
 from sqlmodel import Session
 
 from app.practice.attempt import Said, Way
-from app.practice.case import Fault, Key
+from app.practice.case import Case, Fault, Key
+from app.practice.planning import planned
 from app.storage.people import Person
 from app.storage.practice import draw, send, share
 from tests.make import NOW, new_uid
@@ -96,7 +98,26 @@ def practise_well(
     return [
         practise(
             session, person, edition, off=offs[i % len(offs)], void=i % 2 == 1,
-            trial=i + 1, shared=shared, measure=measure, way=way, at=NOW + timedelta(minutes=i),
+            trial=i + 1, shared=shared, measure=measure, way=way,
+            at=NOW + timedelta(minutes=i),
         )
         for i in range(n)
     ]  # fmt: skip
+
+
+def seed_with(case: Case, trial: int, *kinds: str) -> int:
+    """The first seed by which just these things go wrong in that trial."""
+    wanted = sorted(kinds)
+    return next(
+        seed
+        for seed in range(2_000)
+        if sorted(one.kind for one in planned(case, trial, seed)) == wanted
+    )
+
+
+def draw_next(monkeypatch: pytest.MonkeyPatch, case: Case, *kinds: str) -> int:
+    """Have every showing from now on show just these faults; the trial's number."""
+    trial = case.trials[0].number
+    seed = seed_with(case, trial, *kinds)
+    monkeypatch.setattr("app.storage.practice._seed", lambda *_: seed)
+    return trial

@@ -239,8 +239,11 @@ def test_defaults_lie_inside_what_may_be_set(unit: str) -> None:
     assert DEFAULTS[unit].unit == unit
 
 
+COUNT, INCH = "within 0.25 either way", "within 0.25 in either way"
+
+
 def counted(offs: Sequence[int], unit: str, **said: Any) -> list[Attempt]:
-    """Results of that unit, each off by so many thousandths; their times are all off."""
+    """Results of that unit, off by so many thousandths; their times are all off."""
     field = {"count": "count", "in": "distance"}[unit]
     return [
         attempt(i + 1, off=9_000, **{field: Beside(9_000 + off, 9_000, unit)}, **said)
@@ -251,14 +254,14 @@ def counted(offs: Sequence[int], unit: str, **said: Any) -> list[Attempt]:
 @pytest.mark.parametrize(
     ("unit", "offs", "bias", "limits", "has", "asks"),
     [
-        ("count", [0] * 20, True, True, "0.00", "within 0.25 either way"),
-        ("count", [0] * 16 + [1000] * 4, True, True, "+0.20", "within 0.25 either way"),
-        ("count", [0] * 15 + [1000] * 5, True, False, "+0.25", "within 0.25 either way"),
-        ("count", [0] * 14 + [1000] * 6, False, False, "+0.30", "within 0.25 either way"),
-        ("count", [-1000, 1000] * 10, True, False, "0.00", "within 0.25 either way"),
-        ("in", [250] * 20, True, True, "+0.25 in", "within 0.25 in either way"),
-        ("in", [-260] * 20, False, True, "\u22120.26 in", "within 0.25 in either way"),
-        ("in", [-500, 500] * 10, True, False, "0.00 in", "within 0.25 in either way"),
+        ("count", [0] * 20, True, True, "0.00", COUNT),
+        ("count", [0] * 16 + [1000] * 4, True, True, "+0.20", COUNT),
+        ("count", [0] * 15 + [1000] * 5, True, False, "+0.25", COUNT),
+        ("count", [0] * 14 + [1000] * 6, False, False, "+0.30", COUNT),
+        ("count", [-1000, 1000] * 10, True, False, "0.00", COUNT),
+        ("in", [250] * 20, True, True, "+0.25 in", INCH),
+        ("in", [-260] * 20, False, True, "\u22120.26 in", INCH),
+        ("in", [-500, 500] * 10, True, False, "0.00 in", INCH),
     ],
 )  # fmt: skip
 def test_counts_and_distances_at_their_thresholds(

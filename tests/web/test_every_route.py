@@ -71,6 +71,7 @@ ROWS: dict[tuple[str, str], str] = {
     ("GET", "/measures/{measure_id}/sources"): SIGNED_IN,
     ("GET", "/practice"): SIGNED_IN,
     ("GET", "/practice/{case}/{trial}"): SIGNED_IN,
+    ("GET", "/practice/next"): SIGNED_IN,
     ("GET", "/practice/progress"): SIGNED_IN,
     ("GET", "/practice/agreement"): SUPERVISOR,
     ("GET", "/practice/rules/{measure_id}"): SUPERVISOR,
