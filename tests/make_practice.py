@@ -68,19 +68,21 @@ def _key(measure: str, seed: int) -> Key:
 def _said(key: Key, off: int, way: Way) -> Said:
     timed = key.count is None and key.distance is None
     late = off if timed else 0
-    instants = {
-        "start_ms": key.start_ms, "stop_ms": key.stop_ms + late,
-        "splits": tuple(at + 80 for at in key.splits),
-    }  # fmt: skip
-    return Said(
-        **instants if way == "watched" and key.distance is None else {},
-        typed_ms=key.taken_ms + late if way == "words" and timed else None,
+    said = Said(
         count=None if key.count is None else key.count + off // 1000,
         distance=""
         if key.distance is None
         else str(key.distance + Decimal(off) / 1000),
         way=way,
     )
+    if way == "words":
+        return replace(said, typed_ms=key.taken_ms + late if timed else None)
+    if key.distance is not None:
+        return said
+    return replace(
+        said, start_ms=key.start_ms, stop_ms=key.stop_ms + late,
+        splits=tuple(at + 80 for at in key.splits),
+    )  # fmt: skip
 
 
 def practise_well(

@@ -1,7 +1,7 @@
 """What a sign-off of one test asks for, and those of an earlier key carried over."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from typing import Final
 
@@ -160,7 +160,7 @@ def set_it(
             thresholds[key] = value
     if errors:
         return _page(request, session, me, asked, form, errors)
-    rule = replace(DEFAULTS[asked.unit], **thresholds)
+    rule = Rule(**thresholds, unit=asked.unit)
     set_rule(session, me, measure_id, key_edition(), rule, now)
     return RedirectResponse(f"/practice/rules/{measure_id}", 303)
 

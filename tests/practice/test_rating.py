@@ -25,7 +25,8 @@ def rated(person: int, numbers: range, wobble: int = 0) -> list[Attempt]:
 def test_figures_are_those_of_the_common_table() -> None:
     given = [a for p in OFFS for a in rated(p, range(1, 13), wobble=30)]
     found = together(given)
-    table = [[a.taken_ms for a in given if a.seed == n] for n in range(1, 13)]
+    table = [[float(a.taken_ms or 0) for a in given if a.seed == n]
+             for n in range(1, 13)]  # fmt: skip
 
     assert (found.raters, found.targets, found.why) == ((1, 2, 3), 12, "")
     assert found.icc == icc_agreement(table)

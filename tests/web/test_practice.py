@@ -390,7 +390,7 @@ def test_reach_says_how_it_was_taken(
     showing, key = latest(site)
     html = html if way == "watch" else student.get(f"/practice/showings/{showing}").text
     said = found(html, "input[name=way]").attributes["value"]
-    form = {"way": said, "fault": "heel_rise", "valid": "no"}
+    form: dict[str, object] = {"way": said, "fault": "heel_rise", "valid": "no"}
     wrong = student.post(
         f"/practice/showings/{showing}/attempt", data=form | {"distance": "far"}
     )
