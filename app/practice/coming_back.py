@@ -59,7 +59,7 @@ def _off(attempt: Attempt, rule: Rule) -> tuple[float, list[str]]:
     if two_places(far) <= two_places(rule.most_apart):
         return 0.0, []
     way = scale.more if beside.off > 0 else scale.less
-    words = f"{scale.result} {scale.amount(far)} {way} than the key"
+    words = f"{scale.result} {scale.one(far)} {way} than the key"
     return min(far / (2 * rule.most_apart), 1.0), [words]
 
 

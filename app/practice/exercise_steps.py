@@ -61,8 +61,8 @@ def _trials_step(case: ScoringCase) -> Step:
     return Step(
         key="trials",
         ask=f"Which {one.lower()}s make the result?",
-        help=f"The rule today: {case.variant.label}. Tick each trial that the rule "
-        "takes, also one it asks for and then leaves out of the number. A trial that "
+        help=f"The rule today: {case.variant.label}. Tick each {one.lower()} that the "
+        "rule takes, also one it asks for and then leaves out of the number. One that "
         "could not be done can be the result itself.",
         kind="many",
         options=tuple(options),

@@ -40,6 +40,15 @@ class Scale:
         """A difference with its sign and unit."""
         return f"{signed(thousandths)}{self.after}"
 
+    def one(self, thousandths: int, *, apart: bool = False) -> str:
+        """Of one trial alone: a count is whole. `apart`: a difference, with its sign.
+
+        >>> SCALES["count"].one(11_000), SCALES["count"].one(-1_000, apart=True)
+        ('11', '\u22121')
+        """
+        said = self.signed(thousandths) if apart else self.amount(thousandths)
+        return said.removesuffix(".00") if self.unit == "count" else said
+
 
 SCALES: Final[Mapping[str, Scale]] = {
     "s": Scale("s", " s", ", in seconds", "time", "timed", "longer", "shorter"),

@@ -182,8 +182,8 @@ def _difference(each: Attempt, scale: Scale, today: date) -> Difference:
         each.id,
         day_words(each.at.date(), today),
         WAYS[each.way],
-        scale.amount(beside.key) if beside else "",
-        scale.signed(beside.off) if beside else f"not {scale.done}",
+        scale.one(beside.key) if beside else "",
+        scale.one(beside.off, apart=True) if beside else f"not {scale.done}",
     )
 
 
