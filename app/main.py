@@ -31,6 +31,7 @@ from app.web import (
     caseload_files,
     clocks,
     competence,
+    competence_rules,
     cover,
     deficit_pages,
     desk,
@@ -104,6 +105,7 @@ SIGNED_IN: Sequence[APIRouter] = (
     activity_tools.router,
     # Before /practice/{case}/{trial}, which takes whatever stands there.
     competence.router,
+    competence_rules.router,
     agreement_view.router,
     people.router,
     services.router,

@@ -60,7 +60,8 @@ class _Reach:
 
     def _fault(self, begins: int, there: int, back: int) -> None:
         show = self.show
-        seen = begins + (there - begins) * 6 // 10
+        kind = show.plan[0].kind if show.plan else ""
+        seen = begins + round((there - begins) * show.share(kind))
         if show.planned("heel_rise"):
             self.heel.over(seen, there - 60, 7.0).over(back, back + 500, 0.0)
             show.wrong("heel_rise", seen, "before the farthest point")

@@ -10,14 +10,17 @@ import secrets
 from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import datetime
-from typing import Any, Final
+from decimal import Decimal
+from typing import Any, Final, cast
 
 from sqlalchemy import JSON, Index
 from sqlmodel import Field, Session, col, select
 
 from app.access import Subject, may
-from app.practice.attempt import Attempt, Said
+from app.practice.attempt import WAYS, Attempt, Beside, Said, Way
 from app.practice.case import Key
+from app.practice.scale import FINE
+from app.practice.splits import offs
 from app.storage import audit
 from app.storage.errors import NotFound, SameIdOtherBody, StorageProblem
 from app.storage.people import Person, actor
@@ -27,6 +30,7 @@ from app.storage.tables import (
     check,
     length,
     number_text,
+    one_of,
     uid,
 )
 
@@ -71,7 +75,8 @@ class PracticeShowing(Numbered, table=True):
 class PracticeAttempt(Numbered, table=True):
     """What was said of one showing, and its key. Only sharing changes afterwards.
 
-    `stays_shared`: a sign-off stands on it.
+    `way`: watched or read in words; empty where that was not kept. `stays_shared`: a
+    sign-off stands on it.
     """
 
     __tablename__ = "practice_attempt"
@@ -86,6 +91,7 @@ class PracticeAttempt(Numbered, table=True):
         check("order", "start_ms <= stop_ms"),
         between("count", 0, 999),
         between("key_count", 0, 999),
+        one_of("way", WAYS),
         check("distance", f"distance = '' OR ({number_text('distance')})"),
         check("stays_shared", "shared OR NOT stays_shared"),
     )
@@ -101,6 +107,7 @@ class PracticeAttempt(Numbered, table=True):
     distance: str = ""
     faults_said: list[str] = Field(sa_type=JSON)
     valid_said: bool | None = None
+    way: str = ""
     key_start_ms: int
     key_stop_ms: int
     key_splits: list[int] = Field(sa_type=JSON)
@@ -234,7 +241,7 @@ def _columns(said: Said, key: Key) -> dict[str, Any]:
     }
 
 
-_AS_SAID: Final = ("start_ms", "stop_ms", "typed_ms", "count", "distance")
+_AS_SAID: Final = ("start_ms", "stop_ms", "typed_ms", "count", "distance", "way")
 
 
 def said_of(row: PracticeAttempt) -> Said:
@@ -316,34 +323,29 @@ def rows_of(
 
 
 def attempts_of(session: Session, person: Person) -> tuple[Attempt, ...]:
-    """A person's own attempts that were watched and timed, in order."""
-    return tuple(
-        as_attempt(*pair)
-        for pair in reversed(rows_of(session, person))
-        if pair[0].start_ms is not None
-    )
+    """A person's own attempts, watched or read in words, in order."""
+    return tuple(as_attempt(*pair) for pair in reversed(rows_of(session, person)))
 
 
 def shared_attempts(session: Session, *, is_demo: bool = False) -> tuple[Attempt, ...]:
-    """Shared attempts of one world that were watched and timed, in order."""
+    """Shared attempts of one world, in order."""
     wanted = (
         select(PracticeAttempt, PracticeShowing)
         .join(PracticeShowing)
         .join(Person, col(PracticeAttempt.person_id) == Person.id)
-        .where(
-            col(PracticeAttempt.shared),
-            Person.is_demo == is_demo,
-            col(PracticeAttempt.start_ms).is_not(None),
-        )
+        .where(col(PracticeAttempt.shared), Person.is_demo == is_demo)
         .order_by(col(PracticeAttempt.id))
     )
     return tuple(as_attempt(*pair) for pair in session.exec(wanted))
 
 
 def as_attempt(row: PracticeAttempt, showing: PracticeShowing) -> Attempt:
-    """A row that was watched and timed, as the plain value beside its key."""
-    if row.start_ms is None or row.stop_ms is None:
-        raise ValueError("an attempt read in words has no instants")
+    """A row as the plain value beside its key; without a stopwatch, without timing."""
+    taken = start = stop = None
+    if row.start_ms is not None and row.stop_ms is not None:
+        taken = row.stop_ms - row.start_ms
+        start = row.start_ms - row.key_start_ms
+        stop = row.stop_ms - row.key_stop_ms
     return Attempt(
         id=row.id,
         person=row.person_id,
@@ -352,14 +354,25 @@ def as_attempt(row: PracticeAttempt, showing: PracticeShowing) -> Attempt:
         trial=showing.trial,
         seed=showing.seed,
         edition=showing.edition,
-        taken_ms=row.stop_ms - row.start_ms,
+        taken_ms=taken,
         key_ms=row.key_stop_ms - row.key_start_ms,
-        start_off_ms=row.start_ms - row.key_start_ms,
-        stop_off_ms=row.stop_ms - row.key_stop_ms,
+        start_off_ms=start,
+        stop_off_ms=stop,
         faults_said=frozenset(row.faults_said),
         faults_key=frozenset(row.key_faults),
         valid_said=row.valid_said,
         valid_key=row.key_valid,
         at=row.sent_at,
         shared=row.shared,
+        way=cast(Way, row.way),
+        split_offs_ms=() if taken is None else offs(row.splits, row.key_splits),
+        count=_beside(row.count, row.key_count, "count"),
+        distance=_beside(row.distance, row.key_distance, "in"),
     )
+
+
+def _beside(said: int | str | None, key: int | str | None, unit: str) -> Beside | None:
+    """Both in thousandths; None where either was not said."""
+    if said is None or key is None or "" in (said, key):
+        return None
+    return Beside(round(Decimal(said) * FINE), round(Decimal(key) * FINE), unit)

@@ -18,6 +18,7 @@ DEEDS: Final = {
     "archived_patient": "archived a patient",
     "assigned": "assigned a patient",
     "began_cover": "began to cover for a colleague",
+    "carried_competence_rule": "confirmed what a sign-off asks for, for a new key",
     "changed_cover": "changed how long they cover",
     "changed_person": "changed a name or a role",
     "changed_precaution": "changed a precaution",

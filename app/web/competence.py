@@ -37,13 +37,12 @@ from app.web.deps import (
     site_of,
 )
 from app.web.practised import (
-    judged_tests,
     key_edition,
     own_attempts,
     practised_tests,
     shared_by,
     tried,
-    unjudged_words,
+    unit_of,
 )
 from app.web.reauth import PassphraseFault
 from app.web.standing_view import (
@@ -86,15 +85,14 @@ def progress(
         shared={v.measure: standing(shared, v.measure, edition, v.rule) for v in views},
         listed=_listed(request, session, me),
         earlier=sum(a.edition != edition for a in attempts),
-        **_words(request, edition),
+        **_words(edition),
     )
 
 
-def _words(request: Request, edition: str) -> dict[str, Any]:
+def _words(edition: str) -> dict[str, Any]:
     return {
         "scope": SCOPE, "edition": edition, "states": STATES, "met": MET,
         "latest": LATEST, "longest": LONGEST_WORDS,
-        "unjudged": unjudged_words(site_of(request).catalogue),
     }  # fmt: skip
 
 
@@ -151,7 +149,7 @@ def _page(
         uid=Form().uid(),
         typed=typed,
         errors=errors,
-        **_words(request, edition),
+        **_words(edition),
     )
 
 
@@ -169,9 +167,10 @@ def sign_off(
     """Sign somebody off on one test, from what they shared, as it is now."""
     person = learner(session, me, person_id)
     measure, edition = form.text("measure"), key_edition()
-    if measure not in judged_tests(site_of(request).catalogue):
-        raise NotFound("There is no timed practice of such a test.")
-    rule = rule_of(session, person, measure, edition)
+    shelf = site_of(request).catalogue
+    if measure not in practised_tests(shelf):
+        raise NotFound("There is no practice of such a test.")
+    rule = rule_of(session, person, measure, edition, unit_of(shelf, measure))
     found = standing(shared_by(session, person), measure, edition, rule)
     errors = _sign_errors(form, found, edition)
     if fault:

@@ -4,17 +4,22 @@ A trial is seen once, timed with the stopwatch of a round, and sent with what wa
 Only then the key is served. Everybody may practise; nothing here is about a patient.
 """
 
+import secrets
 import uuid
 from collections.abc import Mapping
+from functools import cache
 from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from sqlmodel import Session
 
 from app.clinical.measure import Measure
 from app.practice.case import Case
+from app.practice.coming_back import next_trial
 from app.practice.faults import kinds_of
 from app.practice.motion import motion
+from app.storage.people import Person
 from app.storage.practice import (
     PracticeShowing,
     attempt_for,
@@ -42,9 +47,11 @@ from app.web.deps import (
 )
 from app.web.practice_book import book, scene_of, timeline_of
 from app.web.practice_form import Errors, read_said, was_watched
-from app.web.practice_list import listed
+from app.web.practice_list import Rules, listed, weights_of
 from app.web.practice_view import result_of, seconds
+from app.web.practised import unit_of
 from app.web.setup_form import setup_words
+from app.web.standing_view import rule_of
 
 router = APIRouter()
 
@@ -56,9 +63,31 @@ def index(request: Request, me: SignedIn, session: ReadSession) -> HTMLResponse:
     return page(
         request,
         "practice/index.html",
-        **listed(book().cases, site.catalogue.measures, rows_of(session, me)),
+        **listed(
+            book().cases,
+            site.catalogue.measures,
+            rows_of(session, me),
+            _rules(request, session, me),
+        ),
         when=lambda at: moment_words(at, site.zone),
     )
+
+
+def _rules(request: Request, session: Session, me: Person) -> Rules:
+    """What a sign-off of each test asks for, looked up once a test."""
+    shelf = site_of(request).catalogue
+    return cache(
+        lambda test: rule_of(session, me, test, book().edition, unit_of(shelf, test))
+    )
+
+
+@router.get("/practice/next")
+def next_one(request: Request, me: SignedIn, session: ReadSession) -> RedirectResponse:
+    """Any trial by chance, the weak ones more often."""
+    rules = _rules(request, session, me)
+    weighed = weights_of(book().cases, rows_of(session, me), rules)
+    case, trial = next_trial(weighed, secrets.randbelow(10**6) / 10**6)
+    return RedirectResponse(f"/practice/{case}/{trial}", 303)
 
 
 @router.get("/practice/showings/{showing_id}", response_model=None)
@@ -221,12 +250,11 @@ def _scene(request: Request, case_id: str, trial: int) -> dict[str, Any]:
     """What may be known of a trial before it is seen: no fault, no key."""
     case: Case = book().case(case_id, trial)
     measure = _measure(request, case.measure)
-    facts = case.facts_of(trial)
     return {
         "case": case,
         "trial": trial,
         "measure": measure,
-        "setup": setup_words(measure, facts),
-        "ceiling": measure.ceiling(facts) if measure.timed else None,
+        "setup": setup_words(measure, case.facts),
+        "ceiling": measure.ceiling(case.facts) if measure.timed else None,
         "kinds": kinds_of(case.measure),
     }

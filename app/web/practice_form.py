@@ -18,8 +18,9 @@ _NUMBER: Final = re.compile(r"\d{1,4}([.,]\d{1,3})?", re.ASCII)
 
 
 def was_watched(form: Form) -> bool:
-    """Timed on the figure, and not read in words."""
-    return bool(form.text("start_ms") or form.text("stop_ms"))
+    """Seen as a figure, and not read in words; a reach has no times to tell it by."""
+    timed = form.text("start_ms") or form.text("stop_ms")
+    return bool(timed) or form.text("way") == "watched"
 
 
 def read_said(
@@ -35,12 +36,13 @@ def read_said(
         raise FormProblem("This page is no longer current. Open it again.")
     start = stop = typed = None
     splits: tuple[int, ...] = ()
-    if was_watched(form):
+    watched = was_watched(form)
+    if watched and (measure.timed or measure.kind == "count"):
         start, stop = _instant(form, "start_ms"), _instant(form, "stop_ms")
         if start > stop:
             raise FormProblem(DAMAGED)
         splits = tuple(start + split for split in _splits(form))
-    elif measure.timed:
+    elif measure.timed:  # read in words
         typed = _typed(form, errors)
     return Said(
         start_ms=start,
@@ -51,6 +53,7 @@ def read_said(
         distance=_distance(form, errors) if measure.kind == "distance" else "",
         faults=faults,
         valid={"yes": True, "no": False}.get(form.text("valid")),
+        way="watched" if watched else "words",
     )
 
 

@@ -3,13 +3,13 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
-from itertools import zip_longest
 from typing import Final
 
 from app.clinical.measure import Measure
 from app.practice.attempt import Said
 from app.practice.case import Timeline
 from app.practice.faults import FaultRule, rule_for
+from app.practice.splits import beside_key
 from app.storage.practice import PracticeAttempt
 
 HUNDREDTH: Final = Decimal("0.01")
@@ -162,15 +162,19 @@ def _at(name: str, yours: int, key: int) -> Row:
 
 
 def _parts(said: Said, key: KeySaid, names: Sequence[str]) -> Iterator[Row]:
-    """Only where parts were marked; one missing or too many is said as that."""
+    """Only where parts were marked; one missing or too many is said as that.
+
+    One that was left out does not make those after it late.
+    """
     if not said.splits:
         return
-    for i, (yours, right) in enumerate(zip_longest(said.splits, key.splits)):
-        name = names[i] if i < len(names) else f"Part {i + 1}"
-        if yours is None:
+    left = iter(names)
+    for yours, right in beside_key(said.splits, key.splits):
+        name = "One more mark" if right is None else next(left, "Part")
+        if right is None:
+            yield Row(name, seconds(yours or 0), "none", "marked, but not in the key")
+        elif yours is None:
             yield Row(name, "not marked", seconds(right), "not marked")
-        elif right is None:
-            yield Row(name, seconds(yours), "none", "marked, but not in the key")
         else:
             yield _at(name, yours, right)
 

@@ -25,17 +25,13 @@ def practised_tests(shelf: Catalogue) -> Mapping[str, str]:
     return dict(sorted(named.items(), key=lambda pair: pair[1]))
 
 
-def judged_tests(shelf: Catalogue) -> Mapping[str, str]:
-    """Those whose score is a time: only times are compared with the key here."""
-    tests = practised_tests(shelf)
-    return {test: tests[test] for test in tests if shelf.measures[test].timed}
+def unit_of(shelf: Catalogue, test: str) -> str:
+    """What a test's result is judged in: seconds, a count, or inches.
 
-
-def unjudged_words(shelf: Catalogue) -> str:
-    """The names of the others, whose score is a count or a distance."""
-    judged = judged_tests(shelf)
-    tests = practised_tests(shelf).items()
-    return ", ".join(name for test, name in tests if test not in judged)
+    A speed and a test that has left the catalogue are judged by their times.
+    """
+    found = shelf.measures.get(test)
+    return {"count": "count", "distance": "in"}.get(found.kind if found else "", "s")
 
 
 def fault_words(kind: str) -> str:

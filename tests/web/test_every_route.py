@@ -83,10 +83,12 @@ ROWS: dict[tuple[str, str], str] = {
     ("GET", "/measures/{measure_id}/sources"): SIGNED_IN,
     ("GET", "/practice"): SIGNED_IN,
     ("GET", "/practice/{case}/{trial}"): SIGNED_IN,
+    ("GET", "/practice/next"): SIGNED_IN,
     ("GET", "/practice/progress"): SIGNED_IN,
     ("GET", "/practice/agreement"): SUPERVISOR,
     ("GET", "/practice/rules/{measure_id}"): SUPERVISOR,
     ("POST", "/practice/rules/{measure_id}"): SUPERVISOR,
+    ("POST", "/practice/rules/{measure_id}/as-before"): SUPERVISOR,
     ("GET", "/practice/people/{person_id}"): SUPERVISOR,
     # An empty form names no test.
     ("POST", "/practice/people/{person_id}/sign-off"): "sffffffn",

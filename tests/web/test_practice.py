@@ -1,6 +1,7 @@
 """Practice pages: the key comes after the attempt, once, and to its owner alone."""
 
 import re
+from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
@@ -17,20 +18,23 @@ from app.web.deps import Site
 from app.web.practice_book import book, timeline_of
 from tests.conftest import found
 from tests.make import new_uid
+from tests.make_practice import draw_next
 
 STANDS, COUNTS, REACH = "stands_older", "half_minute_older", "reach_older"
 NUMBER = re.compile(r"(?<![\d-])\d+")
+Planned = Callable[[str, str], int]
 BY_SCRIPT = {"hx-request": "true", "hx-request-type": "partial"}
 
 
-def planned(case: str, kind: str) -> int:
-    """The first trial of a case that shows this fault; empty for one without any."""
-    plans = book().cases[case].trials
-    return next(
-        p.number
-        for p in plans
-        if (kind in {f.kind for f in p.faults} if kind else not p.faults)
-    )
+@pytest.fixture
+def planned(monkeypatch: pytest.MonkeyPatch) -> Planned:
+    """A trial of a case whose showings have this fault alone; empty for none."""
+
+    def of(case: str, kind: str) -> int:
+        kinds = (kind,) if kind else ()
+        return draw_next(monkeypatch, book().cases[case], *kinds)
+
+    return of
 
 
 def begin(client: TestClient, case: str, trial: int, way: str = "watch") -> str:
@@ -50,6 +54,12 @@ def latest(site: Site) -> tuple[int, Key]:
         showing = session.exec(wanted).first()
         assert showing is not None
         return showing.id, timeline_of(showing).key
+
+
+def seed_of(site: Site) -> str:
+    with read_session(site.engine) as session:
+        wanted = select(PracticeShowing.seed).order_by(col(PracticeShowing.id).desc())
+        return str(session.exec(wanted).first())
 
 
 def said_as(key: Key, **other: object) -> dict[str, object]:
@@ -92,6 +102,7 @@ def test_key_is_not_in_the_page_before_the_attempt(
             told.append(instants_in(begin(student, case, plan.number), latest(site)[1]))
 
         assert len(html) > 5_000, "the figure is in it"
+        assert seed_of(site) not in html, "who has the seed makes the key"
         assert told[-1] == set(), f"trial {plan.number}"
         for rule in kinds_of(book().cases[case].measure):
             assert html.count(rule.kind) == 1, rule.kind
@@ -116,7 +127,9 @@ def test_a_leak_would_be_seen() -> None:
     assert instants_in('<p data-figure="[-3100,310,143000]"></p>', key) == set()
 
 
-def test_trial_in_words_names_no_fault(student: TestClient, site: Site) -> None:
+def test_trial_in_words_names_no_fault(
+    student: TestClient, site: Site, planned: Planned
+) -> None:
     trial = planned(STANDS, "arms_used")
     begin(student, STANDS, trial, way="words")
     showing, key = latest(site)
@@ -127,7 +140,9 @@ def test_trial_in_words_names_no_fault(student: TestClient, site: Site) -> None:
     assert "checked" not in html
 
 
-def test_ignoring_arm_use_is_told(student: TestClient, site: Site) -> None:
+def test_ignoring_arm_use_is_told(
+    student: TestClient, site: Site, planned: Planned
+) -> None:
     """A robot that times well and never looks at the arms."""
     begin(student, STANDS, planned(STANDS, "arms_used"))
     showing, key = latest(site)
@@ -140,7 +155,9 @@ def test_ignoring_arm_use_is_told(student: TestClient, site: Site) -> None:
     assert "this test's sheet" in missed
 
 
-def test_faults_that_were_seen_and_not_there(student: TestClient, site: Site) -> None:
+def test_faults_that_were_seen_and_not_there(
+    student: TestClient, site: Site, planned: Planned
+) -> None:
     begin(student, STANDS, planned(STANDS, "arms_used"))
     showing, key = latest(site)
     said = said_as(key, fault=["arms_used", "not_upright"], valid="no")
@@ -153,7 +170,7 @@ def test_faults_that_were_seen_and_not_there(student: TestClient, site: Site) ->
 
 
 def test_start_and_stop_are_told_with_sign_and_unit(
-    student: TestClient, site: Site
+    student: TestClient, site: Site, planned: Planned
 ) -> None:
     begin(student, STANDS, planned(STANDS, ""))
     showing, key = latest(site)
@@ -180,9 +197,18 @@ def test_splits_are_told_beside_the_key(student: TestClient, site: Site) -> None
 
     assert page.count("0.04 s late") == len(marked)
     assert "not marked" in page
+    begin(student, case, 1)
+    showing, other = latest(site)
+    early = [at - other.start_ms - 70 for at in other.splits[1:]]
+    page = student.get(
+        send(student, showing, said_as(other, splits_ms=str(early)))
+    ).text
+    assert page.count("0.07 s early") == len(early)
 
 
-def test_count_and_distance_beside_the_key(student: TestClient, site: Site) -> None:
+def test_count_and_distance_beside_the_key(
+    student: TestClient, site: Site, planned: Planned
+) -> None:
     begin(student, COUNTS, planned(COUNTS, ""))
     showing, key = latest(site)
     assert key.count is not None
@@ -214,7 +240,7 @@ def test_double_tap_is_one_attempt(student: TestClient, site: Site) -> None:
 
 
 def test_without_script_it_is_read_and_the_time_typed(
-    student: TestClient, site: Site
+    student: TestClient, site: Site, planned: Planned
 ) -> None:
     trial = planned(STANDS, "")
     answer = student.post(f"/practice/{STANDS}/{trial}", data={"way": "watch"})
@@ -306,7 +332,7 @@ def test_private_until_shared(
 
 
 def test_list_tells_what_was_done_and_what_comes_back(
-    student: TestClient, colleague: TestClient, site: Site
+    student: TestClient, colleague: TestClient, site: Site, planned: Planned
 ) -> None:
     missed = planned(STANDS, "arms_used")
     begin(student, STANDS, missed)
@@ -331,6 +357,53 @@ def test_list_tells_what_was_done_and_what_comes_back(
     assert "Comes back" not in student.get("/practice").text
 
 
+@pytest.mark.parametrize(
+    ("late", "says", "following"),
+    [(0, "", 2), (450, "", 2), (900, "time 0.90 s longer than the key", 1)],
+)
+def test_what_is_timed_far_off_comes_back_more_often(
+    student: TestClient, site: Site, planned: Planned,
+    monkeypatch: pytest.MonkeyPatch, late: int, says: str, following: int,
+) -> None:  # fmt: skip
+    """The chance stands still: only how far the time was off moves the draw."""
+    monkeypatch.setattr("app.web.practice.secrets.randbelow", lambda _below: 20_000)
+    where = student.get("/practice/next").headers["location"]
+    assert where == f"/practice/{STANDS}/2"
+
+    begin(student, STANDS, planned(STANDS, ""))
+    showing, key = latest(site)
+    send(student, showing, said_as(key, stop_ms=str(key.stop_ms + late)))
+    page = student.get("/practice").text
+
+    assert (says in page) is True
+    assert ("Comes back" in page) is bool(says)
+    again = student.get("/practice/next").headers["location"]
+    assert again == f"/practice/{STANDS}/{following}"
+
+
+@pytest.mark.parametrize("way", ["watch", "words"])
+def test_reach_says_how_it_was_taken(
+    student: TestClient, site: Site, planned: Planned, way: str
+) -> None:
+    """It has no time to tell it by; and what was watched is not then read."""
+    html = begin(student, REACH, planned(REACH, "heel_rise"), way)
+    showing, key = latest(site)
+    html = html if way == "watch" else student.get(f"/practice/showings/{showing}").text
+    said = found(html, "input[name=way]").attributes["value"]
+    form: dict[str, object] = {"way": said, "fault": "heel_rise", "valid": "no"}
+    wrong = student.post(
+        f"/practice/showings/{showing}/attempt", data=form | {"distance": "far"}
+    )
+    send(student, showing, form | {"distance": str(key.distance)})
+
+    assert wrong.status_code == 422
+    assert ("What is seen" in wrong.text) is (way == "words")
+    assert found(wrong.text, "input[name=way]").attributes["value"] == said
+    assert [row.way for row in attempts(site)] == [
+        "watched" if way == "watch" else "words"
+    ]
+
+
 def counts(site: Site) -> dict[str, int]:
     with read_session(site.engine) as session:
         return {
@@ -353,7 +426,7 @@ def test_practice_touches_no_other_table(student: TestClient, site: Site) -> Non
 
 
 def test_cases_that_changed_keep_what_was_done(
-    student: TestClient, site: Site, monkeypatch: pytest.MonkeyPatch
+    student: TestClient, site: Site, monkeypatch: pytest.MonkeyPatch, planned: Planned
 ) -> None:
     begin(student, STANDS, planned(STANDS, "arms_used"))
     showing, key = latest(site)
