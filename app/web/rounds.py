@@ -20,6 +20,7 @@ from app.storage.episodes import Episode, Visit
 from app.storage.patients import Patient
 from app.storage.people import Person
 from app.storage.precautions import precautions_on
+from app.storage.round_help import round_done
 from app.storage.safety import stops_in
 from app.storage.trials import (
     Round,
@@ -54,6 +55,8 @@ from app.web.deps import (
     wants_fragment,
 )
 from app.web.due import clearance_of
+from app.web.helped import helped_lines, vouched
+from app.web.helping_view import help_of
 from app.web.judging import Judged, counts, judge, keep, takes_stage
 from app.web.made_from import part_lines, wholes_of
 from app.web.open_visit import open_visit_of
@@ -144,6 +147,7 @@ def record(
     round = round_of_trial(session, me, uid) or round_on(
         session, me, round, at=taken_at(form, now), now=now, zone=zone
     )
+    body = vouched(session, me, round, body)
     trial, _ = record_trial(session, me, round, uid=uid, body=body, now=now)
     if is_locked(request):
         keep(session, site.catalogue, patient, round, now=now)
@@ -196,6 +200,8 @@ def _answer(
     saved: str = "",
 ) -> Response:
     judged = keep(session, site.catalogue, patient, round, now=now)
+    if judged.result:
+        round_done(session, round.id, now)
     if wants_fragment(request):
         return _page(request, session, judged, patient, saved=saved)
     return RedirectResponse(f"/rounds/{round.id}", 303)
@@ -241,6 +247,7 @@ def _page(
         patient=patient,
         setup=setup_words(judged.measure, judged.round.facts),
         lines=trial_lines(judged),
+        helped=helped_lines(session, judged.trials),
         uid=(form.text("uid") if form else "") or uuid.uuid4().hex,
         typed=form or Form(),
         errors=errors or {},
@@ -250,9 +257,10 @@ def _page(
         unable_reasons=UNABLE_REASONS,
         stops=_stops(request, session, judged.round),
         other_day=_other_day(request, session, judged),
-        mind=_mind(request, session, judged),
+        mind=minded(request, session, judged),
         safe=make_safe,
         open_visit=open_visit_of(request, session, patient.id),
+        help=help_of(request, session, judged.round, judged.measure),
         **_result(judged, form),
         **_of_kind(request, session, judged, patient),
     )
@@ -299,7 +307,9 @@ def _other_day(request: Request, session: Session, judged: Judged) -> str:
     return "" if judged.result or day == today else day_words(day, today)
 
 
-def _mind(request: Request, session: Session, judged: Judged) -> tuple[Precaution, ...]:
+def minded(
+    request: Request, session: Session, judged: Judged
+) -> tuple[Precaution, ...]:
     """What holds today and calls for care in this test; what forbids it first.
 
     An order set after the round was begun must be seen by who holds the stopwatch.
