@@ -1,10 +1,10 @@
 """How far two phones' clocks lie apart, and how sure that is.
 
-Each phone exchanges times with the server, and only what lies between such an exchange
-and a press is believed. The arithmetic is that of RFC 5905 (network time), section 8:
-offset ((t1 - t0) + (t2 - t3)) / 2 and round trip (t3 - t0) - (t2 - t1), where t0 and t3
-are read on the phone and t1 and t2 on the server. However the round trip was shared
-between the way there and the way back, the offset is off by at most half of it.
+Each phone exchanges times with the server. The arithmetic is the one that RFC 5905
+(network time) names: offset ((t1 - t0) + (t2 - t3)) / 2 and round trip
+(t3 - t0) - (t2 - t1), where t0 and t3 are read on the phone and t1 and t2 on the
+server. However a round trip was shared between the way there and the way back, the
+offset is off by at most half of it.
 
 Everything is in milliseconds. A phone's clock counts from the moment its page was
 opened (`origin`), the server's from its machine's start (`scale` tells which start).
@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from typing import Final
 
 #: Two clocks may run apart so far: 100 parts in a million (common practice for the
-#: quartz of a phone; the RFC's own tolerance is 15 for one clock).
+#: quartz of a phone; the RFC allows one clock 15, from memory).
 DRIFT: Final = 100e-6
 #: A time that may be off by more than this is asked about (common practice: half of the
 #: 0.2 s that timing by hand is taken to be off).

@@ -8,7 +8,7 @@ import math
 import uuid
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, Request
+from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlmodel import Session
 
@@ -45,6 +45,14 @@ from app.web.rounds import minded
 from app.web.setup_form import setup_words
 
 router = APIRouter()
+
+
+async def _arrived() -> float:
+    """Asked first of all, so that what the server does is no part of the trip."""
+    return steady_ms()
+
+
+Arrived = Annotated[float, Depends(_arrived)]
 OFF: dict[str, Any] = {"on": False}
 
 
@@ -129,12 +137,11 @@ def _patient(session: Session, round: Round) -> Patient:
 
 @router.get("/rounds/{round_id}/help/now")
 def how_it_stands(
-    me: SignedIn, session: ReadSession, site: SiteDep, now: Now, round_id: RowId,
+    arrived: Arrived, me: SignedIn, session: ReadSession, site: SiteDep, now: Now, round_id: RowId,
     origin: Annotated[float, Query(allow_inf_nan=False)] = 0.0,
     x: Annotated[str, Query(max_length=160, pattern=r"^[-0-9.,e+]*$")] = "",
 ) -> dict[str, Any]:  # fmt: skip
     """Asked once a second by each phone; also the exchange that compares the clocks."""
-    arrived = steady_ms()
     round = round_for(session, me, round_id, "record_trial")
     help = help_on(session, round.id, now)
     side = help.side_of(me) if help else ""
@@ -146,11 +153,10 @@ def how_it_stands(
 
 @router.post("/rounds/{round_id}/help/presses")
 def press(
-    form: FormDep, me: SignedIn, session: WriteSession, site: SiteDep, now: Now,
+    arrived: Arrived, form: FormDep, me: SignedIn, session: WriteSession, site: SiteDep, now: Now,
     round_id: RowId,
 ) -> dict[str, Any]:  # fmt: skip
     """One phone tells what was pressed there, and hears how it stands."""
-    arrived = steady_ms()
     round = round_for(session, me, round_id, "record_trial")
     help = help_on(session, round.id, now)
     side = help.side_of(me) if help else ""

@@ -75,7 +75,7 @@ export class Helper {
     see(this.root, wait ? "linking" : now.phase);
     say(this.root, "link", this.linked());
     say(this.root, "said", this.words());
-    say(this.root, "rest", link.over ? "Done" : "Wait for the other phone");
+    say(this.root, "pending", link.over ? "Done" : "Wait for the other phone");
     this.offer();
   }
 

@@ -1,5 +1,8 @@
-"""Comparing two phones' clocks through a server. All numbers are made by hand here from
-the formulas of RFC 5905, section 8, which prints no worked example."""
+"""Comparing two phones' clocks through a server.
+
+All numbers are made by hand here, from the formulas that RFC 5905 names; no worked
+example of it was read.
+"""
 
 import random
 

@@ -46,7 +46,7 @@ def test_where_presses_lead(said: list[str], phase: str, late: str) -> None:
     ("after_ms", "trial"), [(-1, "b"), (0, "a"), (3_000, "a"), (3_001, "b")]
 )
 def test_two_starts_close_together_are_one(after_ms: float, trial: str) -> None:
-    """The owner who starts a moment after the helper, not yet knowing, meant the same."""
+    """An owner who starts a moment later, not yet knowing, meant the same start."""
     now = standing([_press("a start h", 5_000), _press("b start o", 5_000 + after_ms)])
 
     assert now.trial == trial
