@@ -6,7 +6,7 @@ first counts; the other is too late. What is told here is told in order of arriv
 """
 
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil
 from typing import Final
 
@@ -39,8 +39,9 @@ class Standing:
     start: Press | None = None
     stop: Press | None = None
     heard: frozenset[str] = frozenset()
-    #: The last press that came too late for this trial.
+    #: The last press that came too late, and the last stop that counted.
     late: Press | None = None
+    ended: Press | None = None
 
     @property
     def ran(self) -> Ran | None:
@@ -62,7 +63,9 @@ def standing(
     now = Standing()
     for press in presses:
         if now.phase == "stopped" and now.trial in stored and press.kind == "start":
-            now = Standing()  # saved from the helper's phone, and the owner's is away
+            now = Standing(
+                ended=now.ended
+            )  # saved from the helper's phone, and the owner's is away
         now = after(now, press)
     return now
 
@@ -79,7 +82,7 @@ def after(now: Standing, press: Press) -> Standing:
     late = now.late
     if press.side == HELPER and press.kind != "clear":
         late = press
-    return Standing(now.phase, now.trial, now.start, now.stop, heard, late)
+    return replace(now, heard=heard, late=late)
 
 
 def _start(now: Standing, press: Press) -> Standing | None:
@@ -90,7 +93,7 @@ def _start(now: Standing, press: Press) -> Standing | None:
     if not free:
         return None
     heard = frozenset({"start"} if press.side == OWNER else ())
-    return Standing("running", press.trial, press, None, heard)
+    return Standing("running", press.trial, press, None, heard, ended=now.ended)
 
 
 def _meant_the_same(now: Standing, press: Press) -> bool:
@@ -116,13 +119,13 @@ def _stop(now: Standing, press: Press) -> Standing | None:
     heard = (now.heard if known else frozenset()) - {"stop", "safe"}
     if press.side == OWNER:
         heard = heard | {press.kind}
-    return Standing("stopped", press.trial, start, press, heard)
+    return Standing("stopped", press.trial, start, press, heard, ended=press)
 
 
 def _clear(now: Standing, press: Press) -> Standing | None:
     if press.side != OWNER or press.trial != now.trial:
         return None
-    return Standing(late=now.late)
+    return Standing(late=now.late, ended=now.ended)
 
 
 def pressed_words(pressed: Mapping[str, str], bound_ms: float | None) -> str:

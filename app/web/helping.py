@@ -137,7 +137,8 @@ def _patient(session: Session, round: Round) -> Patient:
 
 @router.get("/rounds/{round_id}/help/now")
 def how_it_stands(
-    arrived: Arrived, me: SignedIn, session: ReadSession, site: SiteDep, now: Now, round_id: RowId,
+    arrived: Arrived, me: SignedIn, session: ReadSession, site: SiteDep, now: Now,
+    round_id: RowId,
     origin: Annotated[float, Query(allow_inf_nan=False)] = 0.0,
     x: Annotated[str, Query(max_length=160, pattern=r"^[-0-9.,e+]*$")] = "",
 ) -> dict[str, Any]:  # fmt: skip
@@ -153,8 +154,8 @@ def how_it_stands(
 
 @router.post("/rounds/{round_id}/help/presses")
 def press(
-    arrived: Arrived, form: FormDep, me: SignedIn, session: WriteSession, site: SiteDep, now: Now,
-    round_id: RowId,
+    arrived: Arrived, form: FormDep, me: SignedIn, session: WriteSession,
+    site: SiteDep, now: Now, round_id: RowId,
 ) -> dict[str, Any]:  # fmt: skip
     """One phone tells what was pressed there, and hears how it stands."""
     round = round_for(session, me, round_id, "record_trial")

@@ -202,16 +202,20 @@ def _doubt(kept: dict[str, Any] | None) -> str:
 
 def _late(now: Standing, names: dict[int, str]) -> str:
     """What became of a press of the helper's that came second."""
-    if now.late is None:
+    late = now.late
+    if late is None:
         return ""
-    if now.late.kind == "start":
-        first = now.start if now.phase == "running" else None
-        done = "started" if first else ""
+    if late.kind == "start":
+        first, done = now.start, "started"
     else:
-        first, done = now.stop, "stopped"
-    if first and first.side != HELPER:
-        return f"Already {done} by {names.get(first.person, 'the other phone')}."
-    return "Too late: the other phone had gone on." if not first else ""
+        first, done = now.ended, "stopped"
+        if first is not None and first.trial != late.trial:
+            first = None
+    if first is None:
+        return "Too late: the other phone had gone on."
+    if first.side == HELPER:
+        return ""
+    return f"Already {done} by {names.get(first.person, 'the other phone')}."
 
 
 def _trials(session: Session, help: RoundHelp) -> dict[str, Trial]:
