@@ -18,6 +18,8 @@ from app.storage.round_help import phones_of
 from app.storage.trials import Round, Trial, TrialBody
 
 HELPED: Final = "helped"
+#: Larger numbers are no time of any clock.
+MOST_MS: Final = 1e13
 
 
 def vouched(session: Session, me: Person, round: Round, body: TrialBody) -> TrialBody:
@@ -62,8 +64,9 @@ def _pairs(said: object) -> Sequence[tuple[object, object]]:
 
 
 def _milliseconds(said: object) -> float | None:
-    is_number = isinstance(said, int | float) and not isinstance(said, bool)
-    return round(float(said), 1) if is_number and abs(said) < 1e13 else None
+    if isinstance(said, bool) or not isinstance(said, int | float):
+        return None
+    return round(float(said), 1) if abs(said) < MOST_MS else None
 
 
 def _may_say(session: Session, me: Person, round: Round, kept: dict[str, Any]) -> bool:

@@ -56,9 +56,10 @@ export class Helper {
 
   /** @param {Said} said */
   heard(said) {
-    if (this.saved && said.on && said.phase === "idle") window.location.reload(); // next trial
+    const told = this.link.queue.length === 0;
+    if (told && this.saved && said.on && said.phase === "idle") window.location.reload(); // next trial
     this.saved = said.stored || "";
-    if (this.link.queue.length > 0) return; // what was pressed here is newer
+    if (!told) return; // what was pressed here is newer
     this.last = said;
     const { phase, trial, start, stop } = said;
     const ran = stop?.ran_ms ?? NaN;
@@ -83,7 +84,7 @@ export class Helper {
     const { link, last } = this;
     if (link.over) return "The help has ended: the test is done, or one of you ended it.";
     if (!link.alive) return last || link.failures > 1 ? LOST : "Looking for the other phone …";
-    if (last?.waits) return `Sent. ${last.owner}'s phone has not answered yet.`;
+    if (last?.waits && !last.stored) return `Sent. ${last.owner}'s phone has not answered yet.`;
     return `Linked. ${last?.owner}'s phone keeps the time.`;
   }
 
@@ -106,7 +107,8 @@ export class Helper {
     const safe = last?.stop?.safe;
     const open = now.phase === "stopped" && last?.waits && !last.stored && silent
       && (safe || !Number.isNaN(now.ran));
-    form?.toggleAttribute("hidden", !open || this.sentFrom === now.trial);
+    form?.toggleAttribute("hidden", !open);
+    if (open) part(this.root, "pending")?.setAttribute("hidden", "");
     if (!form || !open || !last || form.dataset.busy) return;
     const { mono, wall, origin } = momentOf();
     const start = { mono: now.start, wall: wall - (mono - now.start), origin };

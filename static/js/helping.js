@@ -59,7 +59,7 @@ export class Owner {
 
   /** @param {Said} said */
   heard(said) {
-    if (!said.on) return this.say("said", OVER);
+    if (!said.on) return this.ended();
     this.last = said;
     if (said.helper) this.say("who", `${said.helper} helps on another phone.`);
     if (said.helper) this.say("said", "");
@@ -67,6 +67,12 @@ export class Owner {
     if (!watch) return;
     this.follow(watch, said);
     this.tell();
+  }
+
+  ended() {
+    this.say("who", OVER);
+    this.say("said", "");
+    this.place.querySelector("button")?.remove();
   }
 
   /** Does here what was pressed there. @param {Watch} watch @param {Said} said */
