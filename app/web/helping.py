@@ -12,6 +12,7 @@ from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlmodel import Session
 
+from app.catalogue.load import Catalogue
 from app.clinical import make_safe
 from app.clinical.two_clocks import Stamp
 from app.clinical.two_phones import KINDS, OWNER, Press
@@ -29,6 +30,7 @@ from app.storage.round_help import (
 )
 from app.storage.trials import Round, round_for
 from app.web.deps import (
+    Form,
     FormDep,
     FormProblem,
     Now,
@@ -41,7 +43,7 @@ from app.web.deps import (
 )
 from app.web.helping_view import MOST, Asking, exchange_of, scale_ms, steady_ms, told
 from app.web.judging import judge
-from app.web.rounds import minded
+from app.web.minding import minded
 from app.web.setup_form import setup_words
 
 router = APIRouter()
@@ -105,7 +107,7 @@ def show(
 
 
 def _page(
-    request: Request, session: Session, shelf: Any, round: Round,
+    request: Request, session: Session, shelf: Catalogue, round: Round,
     help: RoundHelp | None,
 ) -> HTMLResponse:  # fmt: skip
     me: Person = request.state.me
@@ -176,7 +178,7 @@ def press(
     return _stamped(told(session, site.catalogue, help, asking), arrived)
 
 
-def _number(form: Any, name: str) -> float:
+def _number(form: Form, name: str) -> float:
     try:
         number = float(form.text(name))
     except ValueError:
