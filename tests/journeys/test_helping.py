@@ -132,9 +132,11 @@ def test_time_of_two_phones_is_within_its_bound(
     print(*lines, sep="\n")
 
     assert [t.recorded_by for t in trials(owner.phone)] == [trial.recorded_by] * 3
-    said = owner.phone.page.locator("#work .trials").inner_text()
-    assert "start and stop by helper's phone: one clock (Colleague)" in said
-    assert "start by owner's phone, stop by helper's phone, +/- 0." in said
+    for words in (
+        "start and stop by helper's phone: one clock (Colleague)",
+        "start by owner's phone, stop by helper's phone, +/- 0.",
+    ):
+        says(owner.phone, "#work .trials", words)
     says(helper.phone, "[data-link]", "The help has ended")
     with read_session(owner.phone.live.app.state.site.engine) as session:
         assert session.exec(select(HelpPress)).all() == []
