@@ -90,6 +90,7 @@ export class Helper {
 
   words() {
     const { now, last, link } = this;
+    if (link.over && link.queue.length) return `Not sent: the help has ended. Tell ${last?.owner}.`;
     if (link.queue.length && now.phase === "stopped") return "Your stop waits to be sent, with its time.";
     if (last?.stored) return `Saved: ${last.stored}.`;
     if (last?.late) return last.late;
