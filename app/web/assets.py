@@ -35,6 +35,8 @@ ON_DEMAND: Final = {
     "dose_box": "note",
     "figure": "figure",
     "held_run": "sheet",
+    "helper": "helping",
+    "helping": "helping",
     "minutes": "note",
     "note": "note",
     "practised": "figure",

@@ -247,6 +247,7 @@ MaybeSignedIn = Annotated[Person | None, Depends(person_or_none)]
 LOCKED_MAY = frozenset(
     {
         ("POST", "/rounds/{round_id}/trials"),
+        ("POST", "/rounds/{round_id}/help/presses"),
         ("POST", "/patients/{patient_id}/activities/{activity_id}/sets"),
         ("POST", "/lock"),
         ("POST", "/unlock"),

@@ -61,6 +61,7 @@ from app.web.deps import (
     site_of,
 )
 from app.web.due import clearance_of, due_tests
+from app.web.helping_view import help_offers
 from app.web.home_sheet_view import sheet_line
 from app.web.labels import free_label
 from app.web.last_scores import latest_by_test
@@ -275,6 +276,7 @@ def _around(
         "reports": report_paths(session, episode),
         "goals": goal_lines(session, site_of(request).catalogue, episode),
         "open_visit": open_visit_of(request, session, patient.id),
+        "help_offers": help_offers(request, session, patient.id),
         "visit_uid": uuid.uuid4().hex,
         "home_sheet": sheet_line(
             session, site_of(request).catalogue, patient.id, today

@@ -17,6 +17,7 @@ from app.storage.observations import TaskObservation, record
 from app.storage.patients import Patient
 from app.storage.responsible import assign
 from app.storage.review import write_text
+from app.storage.round_help import open_help
 from app.storage.trials import TrialBody
 from app.storage.visits import close
 from app.web.deps import Site
@@ -254,6 +255,14 @@ ROWS: dict[tuple[str, str], str] = {
     ("GET", "/rounds/{round_id}"): BEDSIDE,
     ("POST", "/rounds/{round_id}/trials"): BEDSIDE,
     ("POST", "/rounds/{round_id}/chance"): BEDSIDE,
+    ("GET", "/rounds/{round_id}/help"): BEDSIDE,
+    # The round is the therapist's own; the assistant takes the second phone first.
+    ("POST", "/rounds/{round_id}/help/open"): "snnnfnyf",
+    ("POST", "/rounds/{round_id}/help/join"): "snnnynff",
+    # Once the therapist has ended it there is nothing to refuse the supervisor.
+    ("POST", "/rounds/{round_id}/help/end"): "snnnfnyy",
+    ("GET", "/rounds/{round_id}/help/now"): BEDSIDE,
+    ("POST", "/rounds/{round_id}/help/presses"): BEDSIDE,
     ("POST", "/trials/{trial_id}/void"): BEDSIDE,
     ("GET", OF_PATIENT + "/activities/{activity_id}"): BEDSIDE,
     ("POST", OF_PATIENT + "/activities/{activity_id}/sets"): BEDSIDE,
@@ -347,6 +356,7 @@ def world(site: Site, patient_id: int) -> None:
         )
         round = make_round(session, owner, visit)
         make_trial(session, owner, round, TrialBody(outcome="stopped"))
+        open_help(session, owner, round.id, site.clock())
         make_set(session, owner, visit, SetBody(outcome="stopped"))
         make_home_sheet(session, owner, open_episode(session, patient))
         make_goal(session, owner, open_episode(session, patient))
