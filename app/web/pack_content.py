@@ -64,7 +64,8 @@ def _part(title: str, lines: Sequence[str], *, caution: bool = False) -> dict[st
 def _precaution(line: PrecautionLine) -> str:
     kind = KINDS[line.what.kind]
     review = f"Review {line.review}." if line.review else ""
-    said = (f"{kind}: {line.what.label}.", line.what.meaning, line.note, review)
+    note = f"Note: {line.note}." if line.note else ""
+    said = (f"{kind}: {line.what.label}.", line.what.meaning, note, review)
     return " ".join(filter(None, said))
 
 

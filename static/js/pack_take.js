@@ -10,6 +10,9 @@ import { keepPack } from "./pack_store.js";
 import { lacking, moment } from "./pack_words.js";
 
 const WORKER_MS = 5_000;
+const NO_ANSWER = "No answer from the server. Nothing was taken: try again where there is "
+  + "network.";
+const NOT_KEPT = "This phone could not keep it: its storage is full or switched off.";
 
 /** Whether the sheet will be there without a network. */
 function sheetIsKept() {
@@ -47,8 +50,7 @@ export async function packTake(place) {
   form?.addEventListener("submit", async (event) => {
     event.preventDefault();
     say("wrong", "");
-    say("wrong", await take(form).catch(() => "No answer from the server. Nothing was "
-      + "taken: try again where there is network."));
+    say("wrong", await take(form).catch(() => NO_ANSWER));
     form.dispatchEvent(new CustomEvent("htmx:finally:request", { bubbles: true }));
     await show();
   });
@@ -67,6 +69,6 @@ async function take(form) {
   const told = await answer.json();
   if (!answer.ok) return told.wrong;
   const about = { taken: asked, until: asked + told.lasts_ms, stamp: told.stamp };
-  await keepPack(await sealed(pin, told.people, about));
-  return "";
+  const pack = await sealed(pin, told.people, about);
+  return keepPack(pack).then(() => "", () => NOT_KEPT);
 }

@@ -46,6 +46,6 @@ export function button(words, kind, act) {
 export function triesWords(left) {
   if (left === undefined) return GONE;
   if (left === 0) return `Five wrong PINs. ${GONE}`;
-  return `That is not the PIN. ${left === 1 ? "1 try is" : `${left} tries are`} left, `
-    + "then they are wiped from this phone.";
+  const tries = left === 1 ? "1 try is" : `${left} tries are`;
+  return `That is not the PIN. ${tries} left, then they are wiped from this phone.`;
 }
