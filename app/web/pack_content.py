@@ -24,8 +24,8 @@ from app.storage.trials import rounds_of
 from app.web.dates import day_words
 from app.web.due import clearance_of
 from app.web.last_scores import latest_by_test
-from app.web.patients import PrecautionLine, precaution_lines
 from app.web.planning import plan_of
+from app.web.precaution_lines import PrecautionLine, precaution_lines
 from app.web.setup_form import remembered
 from app.web.stops import stop_key, stop_name, stop_words
 
@@ -41,18 +41,22 @@ def person_of(
     held = precautions_on(session, episode, today) if episode else []
     tags = [p.tag for p in held]
     orders = precaution_lines(held, today)
+    stops = _stops(session, shelf, patient, today)
+    tests = list(_tests(session, shelf, patient, tags, today))
     parts = [
         _part("First: orders and risks", list(map(_precaution, orders)), caution=True),
-        _part("Stopped for safety", _stops(session, shelf, patient, today),
+        _part("Stopped for safety", stops, caution=True),
+        _part("Tests not now", [said for said, free in tests if not free],
               caution=True),
-        _part("Set-ups to repeat", list(_tests(session, shelf, patient, tags, today))),
+        _part("Set-ups to repeat", [said for said, free in tests if free]),
         *_activities(session, shelf, me, episode, tags, today),
     ]  # fmt: skip
     if not orders:
         parts[0]["lines"] = [NONE_RECORDED]
+    mind = [*(["Stopped for safety"] if stops else []), *(o.what.label for o in orders)]
     return {
         "label": patient.label,
-        "short": "; ".join(line.what.label for line in orders),
+        "short": "; ".join(mind),
         "parts": [part for part in parts if part["lines"]],
     }
 
@@ -92,8 +96,9 @@ def _tests(
     patient: Patient,
     tags: Sequence[str],
     today: date,
-) -> Iterator[str]:
-    """Each test with its last score, how it was set up, and what forbids it now."""
+) -> Iterator[tuple[str, bool]]:
+    """Each test with its last score and how it was set up; and whether it may be done
+    now, else what forbids it."""
     rounds = rounds_of(session, patient.id)
     for line in latest_by_test(shelf, scores_of(session, [patient.id]), today):
         measure = shelf.measures[line.measure_id]
@@ -102,14 +107,13 @@ def _tests(
         clearance = clearance_of(measure, tags)
         against = "; ".join(p.label for p in clearance.blocked_by)
         mind = "; ".join(p.label for p in clearance.warned_by)
-        yield " ".join(
-            filter(None, (
-                f"{line.name}: {line.value}, {line.day}.",
-                setup,
-                f"NOT NOW, in force: {against}." if against else "",
-                f"Mind: {mind}." if mind else "",
-            ))
-        )  # fmt: skip
+        said = (
+            f"{line.name}: {line.value}, {line.day}.",
+            setup,
+            f"In force: {against}." if against else "",
+            f"Mind: {mind}." if mind else "",
+        )
+        yield " ".join(filter(None, said)), clearance.allowed
 
 
 def _activities(
@@ -147,11 +151,10 @@ def _item(item: Item, tags: Sequence[str]) -> str:
     mind = "; ".join(p.label for p in permit(activity, tags).cautions)
     sets = f"{item.sets} set{'' if item.sets == 1 else 's'}"
     against = f"Planned against a risk: {item.override}." if item.override else ""
-    return " ".join(
-        filter(None, (
-            f"{activity.name}, {sets} at {activity.grade.words(item.grade)}.",
-            f"Each set: {activity.dose.words}.",
-            f"Mind: {mind}." if mind else "",
-            against,
-        ))
-    )  # fmt: skip
+    said = (
+        f"{activity.name}, {sets} at {activity.grade.words(item.grade)}.",
+        f"Each set: {activity.dose.words}.",
+        f"Mind: {mind}." if mind else "",
+        against,
+    )
+    return " ".join(filter(None, said))

@@ -107,13 +107,14 @@ def test_pack_has_what_a_visit_needs_of_who_is_ticked(
     assert "toe-touch" in person["short"]
     assert said["First: orders and risks"].startswith("Order: ")
     assert "Stopped for safety" in said["Stopped for safety"]
-    assert "Set-up: " in said["Set-ups to repeat"]
-    assert "cane" in said["Set-ups to repeat"]
-    assert "NOT NOW, in force: " in said["Set-ups to repeat"]
-    assert all(part["caution"] for t, part in parts.items() if t.startswith(("F", "S"))
-               and t != "Set-ups to repeat")  # fmt: skip
-    planned = [t for t in said if t.startswith(("Activities", "Not now"))]
-    assert planned
+    assert "cane" in said["Tests not now"]
+    assert "In force: " in said["Tests not now"]
+    assert "Set-ups to repeat" not in said  # every test loads the leg
+    assert "Seated lateral weight shift" in said["Activities, plan of today"]
+    assert "Clock-direction" in said["Not now, whatever the plan says"]
+    assert [t for t, part in parts.items() if not part["caution"]] == [
+        "Activities, plan of today"
+    ]
     assert told["lasts_ms"] == 17.5 * 3600 * 1000  # 9:30 to 3:00
     assert told["stamp"] == client.get("/caseload").headers[PACK_OF]
     assert "Red 9" not in answer.text
