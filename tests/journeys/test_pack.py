@@ -72,6 +72,12 @@ SET_CLOCK_OF_PACK = """(changed) => new Promise((done) => {
 })"""
 
 
+HIDE = """() => {
+  Object.defineProperty(document, "hidden", { value: true });
+  document.dispatchEvent(new Event("visibilitychange"));
+}"""
+
+
 @pytest.fixture
 def settings(settings: Settings) -> Settings:
     return settings.model_copy(update={"day_pack": "on"})
@@ -112,11 +118,12 @@ def unreadable(stored: str) -> None:
 
 def nothing_of_it(page: Page) -> None:
     """No database of it, no key; waited for, since a page may still be deleting."""
-    page.wait_for_function(
-        """async () => (await indexedDB.databases())
-        .every(({ name }) => name !== "tapeline.pack")""",
-        timeout=10_000,
-    )
+    names = "async () => (await indexedDB.databases()).map(({ name }) => name)"
+    for _ in range(50):
+        if "tapeline.pack" not in page.evaluate(names):
+            break
+        page.wait_for_timeout(100)
+    assert "tapeline.pack" not in page.evaluate(names)
     all_of_it = held(page)
     assert "key, extractable" not in all_of_it
     unreadable(all_of_it)
@@ -169,7 +176,7 @@ def test_read_without_network_and_wiped_after_five_wrong_pins(ready: Phone) -> N
         nothing_of_it(page)
 
 
-def test_idle_and_the_night_end_it_and_a_clock_set_back_revives_nothing(
+def test_idle_hidden_and_the_night_end_it_and_a_clock_set_back_revives_nothing(
     ready: Phone,
 ) -> None:
     phone, page = ready, ready.page
@@ -179,6 +186,14 @@ def test_idle_and_the_night_end_it_and_a_clock_set_back_revives_nothing(
     unlock(phone, PIN)
     page.get_by_role("button", name=LABEL).wait_for()
     page.clock.fast_forward("05:30")
+    expect(page.locator("#pack-pin")).to_be_visible()
+    assert LABEL not in page.content()
+    unlock(phone, PIN)
+    page.get_by_role("button", name=LABEL).wait_for()
+    page.evaluate(HIDE)
+    page.clock.fast_forward("00:50")
+    assert LABEL in page.content()
+    page.clock.fast_forward("00:20")
     expect(page.locator("#pack-pin")).to_be_visible()
     assert LABEL not in page.content()
     page.clock.fast_forward("25:00:00")
