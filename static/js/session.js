@@ -56,8 +56,8 @@ function open() {
     const finish = (/** @type {boolean} */ ok) => { dialog.close(); done(ok); };
     form.onsubmit = (event) => { event.preventDefault(); submit(form, finish); };
     dialog.oncancel = () => done(false);
-    const later = /** @type {HTMLElement | null} */ (dialog.querySelector("[data-later]"));
-    if (later) later.onclick = () => finish(false);
+    const later = /** @type {HTMLElement} */ (dialog.querySelector("[data-later]"));
+    later.onclick = () => finish(false);
   });
 }
 
@@ -99,8 +99,7 @@ async function comeBack() {
   const last = withStore((store) => store.getItem(LAST)) ?? person();
   // No network to ask, and they have signed out.
   if (!answer && last !== person()) return window.location.replace("/sign-in");
-  const mine = answer?.status !== 401 || (await signInAgain());
-  if (!mine) return window.location.reload();
+  if (answer?.status === 401 && !(await signInAgain())) return window.location.reload();
   document.body.classList.remove("unsure");
   if (answer?.headers.get("x-tapeline-locked")) {
     document.dispatchEvent(new Event("session:locked"));
