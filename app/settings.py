@@ -7,7 +7,7 @@ that cannot work stops the start with a sentence that names it.
 import os
 import re
 from collections.abc import Mapping
-from datetime import timedelta
+from datetime import time, timedelta
 from ipaddress import ip_address
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
@@ -85,6 +85,8 @@ class Settings(BaseSettings):
     units_rule: Literal["medicare", "each", "none"] = "medicare"
     note_order: Literal["soap", "apso"] = "soap"
     identifiers: Literal["minimal", "full"] = "minimal"
+    day_pack: Literal["off", "on"] = "off"
+    day_pack_until: str = "03:00"
     demo: bool = False
 
     @field_validator("data_dir")
@@ -106,6 +108,13 @@ class Settings(BaseSettings):
     def _known_zone(cls, value: str) -> str:
         if not _is_zone(value):
             raise ValueError("it is not a time zone; use a name such as Europe/Vienna")
+        return value
+
+    @field_validator("day_pack_until")
+    @classmethod
+    def _time_of_day(cls, value: str) -> str:
+        if not re.fullmatch(r"([01]\d|2[0-3]):[0-5]\d", value, re.ASCII):
+            raise ValueError("it is not a time of day; use one such as 03:00")
         return value
 
     @field_validator("trusted_hosts", "lan_names", mode="before")
@@ -154,6 +163,11 @@ class Settings(BaseSettings):
             self.report_treatment_days, self.recertify_days, self.reassess_days,
             self.retest_days,
         )  # fmt: skip
+
+    @property
+    def pack_ends(self) -> time:
+        """When a night ends every day pack, by the site's own clock."""
+        return time.fromisoformat(self.day_pack_until)
 
     @property
     def zone(self) -> ZoneInfo:

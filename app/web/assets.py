@@ -27,7 +27,8 @@ FOR_EVER: Final = "public, max-age=31536000, immutable"
 #: Where the pages' modules lie, and which of them starts, in the file of every page.
 MODULES: Final = "js"
 START: Final = Start("bind", "pages")
-#: What bind.js asks for only where a page has it, and the file that holds it.
+#: What bind.js asks for only where a page has it, and the file that holds it; "pack" is
+#: named by its pages themselves, since it is off at most sites.
 ON_DEMAND: Final = {
     "aloud": "treat",
     "attach": "sheet",
@@ -39,6 +40,7 @@ ON_DEMAND: Final = {
     "helping": "helping",
     "minutes": "note",
     "note": "note",
+    "pack": "pack",
     "practised": "figure",
     "rest_tool": "treat",
     "stages": "watch",

@@ -4,6 +4,7 @@ Web modules import each other only through here. `page` alone decides whether a 
 gets a whole page or a fragment; routes never look at htmx headers.
 """
 
+import hashlib
 import re
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -40,6 +41,8 @@ SEEN_EVERY = timedelta(minutes=1)
 LONGEST_AT_GATE_S = 120
 #: The script of a page says whose page it is, by id.
 PAGE_OF = "tapeline-person"
+#: Whose day pack may lie on the phone that gets this page.
+PACK_OF = "tapeline-pack"
 
 
 @dataclass(slots=True)
@@ -363,8 +366,22 @@ def render(request: Request, template: str, **context: Any) -> str:
         program_version=site.version,
         catalogue_edition=site.catalogue.edition,
         has_pin=getattr(request.state, "has_pin", False),
+        day_pack=site.settings.day_pack == "on",
         **context,
     )
+
+
+def pack_stamp(request: Request) -> str:
+    """Whose day pack may lie on this browser: of this sign-in, and of its PIN now.
+
+    It stands on every page, and one of another is wiped (static/js/pack_guard.js).
+    """
+    if getattr(request.state, "me", None) is None:
+        return "nobody"
+    if site_of(request).settings.day_pack == "off":
+        return "off"
+    key = device_key(request) if getattr(request.state, "has_pin", False) else ""
+    return hashlib.sha256(f"{token_of(request)}:{key}".encode()).hexdigest()[:16]
 
 
 def page(
@@ -378,4 +395,5 @@ def page(
 ) -> HTMLResponse:
     """The page, or only its `fragment` when that is what was asked for."""
     name = fragment if fragment and wants_fragment(request) else template
-    return HTMLResponse(render(request, name, **context), status)
+    told = {PACK_OF: pack_stamp(request)}
+    return HTMLResponse(render(request, name, **context), status, told)

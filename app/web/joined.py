@@ -82,6 +82,15 @@ def joined(
     return made
 
 
+def as_script(source: str) -> str:
+    """A module that imports nothing, as part of a script that is no module.
+
+    >>> as_script("export function one() {}")
+    'function one() {}'
+    """
+    return EXPORT.sub(r"\g<kind> \g<name>", source)
+
+
 def _check(
     modules: Mapping[str, str], start: Start, on_demand: Mapping[str, str]
 ) -> None:

@@ -155,6 +155,9 @@ ROWS: dict[tuple[str, str], str] = {
     ("POST", "/caseload/arrange"): SIGNED_IN,
     ("POST", "/caseload/today"): SIGNED_IN,
     ("GET", "/home"): SIGNED_IN,
+    # Off until the site asks for it; tests/web/test_pack.py has it on.
+    ("GET", "/pack"): "snnnnnnn",
+    ("POST", "/pack"): "snnnnnnn",
     ("GET", "/review"): SIGNED_IN,
     ("GET", "/visits/{visit_id}/notes/{note}"): BEDSIDE,
     # The visit is the therapist's own; a supervisor words with them.
