@@ -74,6 +74,7 @@ from app.web import (
     sign_in,
     sources,
     teaching,
+    team_checks,
     treat,
     visits,
 )
@@ -98,6 +99,7 @@ SIGNED_IN: Sequence[APIRouter] = (
     # Before /practice/{case}/{trial}, which takes whatever stands there.
     competence.router,
     agreement_view.router,
+    team_checks.router,
     people.router,
     services.router,
     caseload.router,

@@ -18,6 +18,7 @@ from sqlmodel import Field, Session, col, select
 from app.access import Subject, may
 from app.practice.attempt import Attempt, Said
 from app.practice.case import Key
+from app.practice.make_safe import safe_from
 from app.storage import audit
 from app.storage.errors import NotFound, SameIdOtherBody, StorageProblem
 from app.storage.people import Person, actor
@@ -29,6 +30,7 @@ from app.storage.tables import (
     number_text,
     uid,
 )
+from app.storage.team_check_rows import TeamCheck
 
 #: Seeds fit a whole number of every database.
 SEEDS: Final = 2**31 - 1
@@ -46,7 +48,10 @@ class SharedForGood(StorageProblem):
 
 
 class PracticeShowing(Numbered, table=True):
-    """One showing of a trial: drawn by `draw`, before the page has it."""
+    """One showing of a trial: drawn by `draw`, before the page has it.
+
+    `check_id` and `check_place`: it is one of a team check (`storage/team_checks.py`).
+    """
 
     __tablename__ = "practice_showing"
     __table_args__ = (
@@ -56,6 +61,8 @@ class PracticeShowing(Numbered, table=True):
         between("trial", 1, 999),
         between("seed", 0, SEEDS),
         length("edition", 1, 64),
+        check("of_check", "(check_id IS NULL) = (check_place IS NULL)"),
+        Index(None, "check_id", "check_place", "person_id", unique=True),
     )
 
     uid: str = Field(unique=True)
@@ -66,12 +73,17 @@ class PracticeShowing(Numbered, table=True):
     seed: int
     edition: str
     shown_at: datetime
+    check_id: int | None = Field(
+        default=None, foreign_key=f"{TeamCheck.__tablename__}.id"
+    )
+    check_place: int | None = None
 
 
 class PracticeAttempt(Numbered, table=True):
     """What was said of one showing, and its key. Only sharing changes afterwards.
 
-    `stays_shared`: a sign-off stands on it.
+    `stays_shared`: a sign-off stands on it. `made_safe`: "Stop - make safe" was
+    pressed, in practice alone; `key_safe_ms`: from when on the key asks for it, if so.
     """
 
     __tablename__ = "practice_attempt"
@@ -88,6 +100,8 @@ class PracticeAttempt(Numbered, table=True):
         between("key_count", 0, 999),
         check("distance", f"distance = '' OR ({number_text('distance')})"),
         check("stays_shared", "shared OR NOT stays_shared"),
+        check("made_safe", "NOT made_safe OR (start_ms IS NULL AND typed_ms IS NULL)"),
+        check("made_safe_ms", "made_safe OR made_safe_ms IS NULL"),
     )
 
     uid: str = Field(unique=True)
@@ -111,6 +125,9 @@ class PracticeAttempt(Numbered, table=True):
     sent_at: datetime
     shared: bool = False
     stays_shared: bool = False
+    made_safe: bool = False
+    made_safe_ms: int | None = None
+    key_safe_ms: int | None = None
 
 
 def draw(
@@ -123,8 +140,13 @@ def draw(
     edition: str,
     uid: str,
     now: datetime,
+    seed: int | None = None,
+    of_check: tuple[int, int] | None = None,
 ) -> tuple[PracticeShowing, bool]:
     """A showing with a seed nobody chose, and whether it is new; the same id finds it.
+
+    `seed` is given where several people are to see the very same trial; `of_check` is
+    then the team check and the place in it.
 
     Raises:
         SameIdOtherBody: the id is another person's, or of another trial.
@@ -141,9 +163,11 @@ def draw(
         case_id=case,
         measure=measure,
         trial=trial,
-        seed=_seed(session, person, case, trial, edition),
+        seed=_seed(session, person, case, trial, edition) if seed is None else seed,
         edition=edition,
         shown_at=now,
+        check_id=of_check[0] if of_check else None,
+        check_place=of_check[1] if of_check else None,
     )
     session.add(row)
     session.flush()
@@ -231,10 +255,13 @@ def _columns(said: Said, key: Key) -> dict[str, Any]:
         "key_valid": key.valid,
         "key_count": key.count,
         "key_distance": "" if key.distance is None else str(key.distance),
+        "key_safe_ms": safe_from(key),
     }
 
 
-_AS_SAID: Final = ("start_ms", "stop_ms", "typed_ms", "count", "distance")
+_AS_SAID: Final = (
+    "start_ms", "stop_ms", "typed_ms", "count", "distance", "made_safe", "made_safe_ms",
+)  # fmt: skip
 
 
 def said_of(row: PracticeAttempt) -> Said:

@@ -41,12 +41,14 @@ from app.web.deps import (
     SignedIn,
     SiteDep,
     WriteSession,
+    Zone,
     page,
     site_of,
 )
 from app.web.practised import judged_tests, key_edition, shared_in_world, unjudged_words
 from app.web.row_words import row_words, whom
 from app.web.standing_view import picture_of, rule_of
+from app.web.team_lines import check_line, in_check, team_checks
 
 router = APIRouter()
 #: Thresholds as they are typed: name, words, and how many stored units one typed has.
@@ -95,15 +97,16 @@ class PairLine:
 @router.get("/practice/agreement")
 def show(
     request: Request, me: SignedIn, session: ReadSession, site: SiteDep,
-    measure: str = "",
+    now: Now, zone: Zone, measure: str = "", check: int = 0,
 ) -> HTMLResponse:  # fmt: skip
-    """From what was shared; the test is chosen by its id, which names nobody."""
+    """From what was shared; test and team check go by id, which names nobody."""
     people = learners(session, me)
     edition = key_edition()
     shared = [a for a in shared_in_world(session, me) if a.edition == edition]
     tests = judged_tests(site.catalogue)
     chosen = _chosen(measure, tests, shared)
-    tries = tries_at(shared, chosen, edition)
+    checks = team_checks(session, me, chosen)
+    tries = in_check(tries_at(shared, chosen, edition), checks.get(check))
     names = {person.id: person.name for person in people}
     found = together(tries)
     return page(
@@ -121,6 +124,8 @@ def show(
         scope=SCOPE,
         unjudged=unjudged_words(site.catalogue),
         edition=edition,
+        checks=[check_line(session, row, now, zone) for row in checks.values()],
+        check=check if check in checks else 0,
     )
 
 

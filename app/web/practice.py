@@ -10,6 +10,7 @@ from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from sqlmodel import Session
 
 from app.clinical.measure import Measure
 from app.practice.case import Case
@@ -40,11 +41,13 @@ from app.web.deps import (
     site_of,
     wants_fragment,
 )
+from app.web.practice_asked import asked_of, open_checks
 from app.web.practice_book import book, scene_of, timeline_of
 from app.web.practice_form import Errors, read_said, was_watched
 from app.web.practice_list import listed
 from app.web.practice_view import result_of, seconds
 from app.web.setup_form import setup_words
+from app.web.trial_form import SAVED
 
 router = APIRouter()
 
@@ -53,10 +56,13 @@ router = APIRouter()
 def index(request: Request, me: SignedIn, session: ReadSession) -> HTMLResponse:
     """Cases to choose, what was done, and what comes back."""
     site = site_of(request)
+    pairs = rows_of(session, me)
     return page(
         request,
         "practice/index.html",
-        **listed(book().cases, site.catalogue.measures, rows_of(session, me)),
+        **listed(book().cases, site.catalogue.measures, pairs),
+        asked=asked_of(session, me, site.catalogue, pairs),
+        checks=open_checks(session, me, site.catalogue),
         when=lambda at: moment_words(at, site.zone),
     )
 
@@ -85,7 +91,7 @@ def _words(
         request,
         "practice/answer.html" if watched else "practice/words.html",
         status=422 if errors else 200,
-        **_scene(request, showing.case_id, showing.trial),
+        **scene_for(request, showing.case_id, showing.trial),
         showing=showing,
         lines=() if watched else timeline_of(showing).words,
         seconds=seconds,
@@ -114,10 +120,14 @@ def answer(
     if showing.edition != book().edition:
         raise FormProblem(
             "The cases were changed while you practised, so that there is no key to "
-            "this trial any more. Nothing was kept: practise it again."
+            "this trial any more. It cannot be compared: practise it again."
         )
     attempt = send(session, me, showing, said, timeline_of(showing).key, now=now)
-    return RedirectResponse(f"/practice/attempts/{attempt.id}", 303)
+    if showing.check_id is not None:  # said before it began
+        share(session, me, attempt.id, shared=True, now=now)
+    answered = sent_to(request, f"/practice/attempts/{attempt.id}")
+    answered.headers[SAVED] = showing.uid
+    return answered
 
 
 @router.get("/practice/attempts/{attempt_id}")
@@ -161,7 +171,8 @@ def show(request: Request, _me: SignedIn, case: str, trial: RowId) -> HTMLRespon
     return page(
         request,
         "practice/show.html",
-        **_scene(request, case, trial),
+        **scene_for(request, case, trial),
+        begins_at=f"/practice/{case}/{trial}",
         uid=uuid.uuid4().hex,
     )
 
@@ -177,25 +188,31 @@ def begin(
     trial: RowId,
 ) -> Response:
     """Draw a showing; then the figure with the stopwatch, or the trial in words."""
-    scene = _scene(request, case, trial)
     showing, _ = draw(
         session,
         me,
         case=case,
-        measure=scene["measure"].id,
+        measure=book().case(case, trial).measure,
         trial=trial,
         edition=book().edition,
         uid=form.uid(),
         now=now,
     )
+    return begun(request, session, form, showing)
+
+
+def begun(
+    request: Request, session: Session, form: Form, showing: PracticeShowing
+) -> Response:
+    """What was drawn: the figure with the stopwatch, or a page in words."""
     sent = sent_of(session, showing)
     if form.text("way") != "watch" or not wants_fragment(request) or sent:
-        return _sent_to(request, f"/practice/showings/{showing.id}")
+        return sent_to(request, f"/practice/showings/{showing.id}")
     timeline = timeline_of(showing)
     return page(
         request,
         "practice/_do.html",
-        **scene,
+        **scene_for(request, showing.case_id, showing.trial),
         showing=showing,
         figure=motion(timeline),
         scene=scene_of(timeline),
@@ -205,7 +222,7 @@ def begin(
     )
 
 
-def _sent_to(request: Request, address: str) -> Response:
+def sent_to(request: Request, address: str) -> Response:
     """A whole page next, also for htmx, which would put it into the present one."""
     if wants_fragment(request):
         return Response(headers={"hx-redirect": address})
@@ -217,7 +234,7 @@ def _measure(request: Request, measure_id: str) -> Measure:
     return found[measure_id]
 
 
-def _scene(request: Request, case_id: str, trial: int) -> dict[str, Any]:
+def scene_for(request: Request, case_id: str, trial: int) -> dict[str, Any]:
     """What may be known of a trial before it is seen: no fault, no key."""
     case: Case = book().case(case_id, trial)
     measure = _measure(request, case.measure)

@@ -19,7 +19,12 @@ _NUMBER: Final = re.compile(r"\d{1,4}([.,]\d{1,3})?", re.ASCII)
 
 def was_watched(form: Form) -> bool:
     """Timed on the figure, and not read in words."""
-    return bool(form.text("start_ms") or form.text("stop_ms"))
+    return any(form.text(name) for name in ("start_ms", "stop_ms", "safe_ms"))
+
+
+def was_stopped(form: Form) -> bool:
+    """ "Stop - make safe" was pressed, or would have been: there is nothing to time."""
+    return form.text("made_safe") == "yes"
 
 
 def read_said(
@@ -35,6 +40,10 @@ def read_said(
         raise FormProblem("This page is no longer current. Open it again.")
     start = stop = typed = None
     splits: tuple[int, ...] = ()
+    valid = {"yes": True, "no": False}.get(form.text("valid"))
+    if was_stopped(form):
+        at = _instant(form, "safe_ms") if was_watched(form) else None
+        return Said(faults=faults, valid=valid, made_safe=True, made_safe_ms=at)
     if was_watched(form):
         start, stop = _instant(form, "start_ms"), _instant(form, "stop_ms")
         if start > stop:
@@ -50,7 +59,7 @@ def read_said(
         count=_count(form, errors) if measure.kind == "count" else None,
         distance=_distance(form, errors) if measure.kind == "distance" else "",
         faults=faults,
-        valid={"yes": True, "no": False}.get(form.text("valid")),
+        valid=valid,
     )
 
 

@@ -8,6 +8,7 @@
  * "figure:ended" (detail.hidden: the page was out of sight meanwhile).
  */
 import { decode, facesLeft, poseAt, saidBy } from "./figure_data.js";
+import { practicePage } from "./practice_page.js";
 
 /** @typedef {import("./figure_data.js").Motion} Motion */
 
@@ -47,6 +48,8 @@ class Drawing {
 
 /** @param {HTMLElement} root */
 export function figure(root) {
+  practicePage(root);
+  if (!root.dataset.figure) return; // a page of practice on which nothing is drawn
   const motion = /** @type {Motion} */ (JSON.parse(root.dataset.figure ?? "{}"));
   const reel = decode(motion);
   const drawing = new Drawing(root, motion.points);
