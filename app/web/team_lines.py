@@ -1,4 +1,4 @@
-"""Team checks as the page on agreement tells them, and the trials that belong to one."""
+"""Team checks as the page on agreement tells them, and the trials of one."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
