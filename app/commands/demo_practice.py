@@ -26,7 +26,8 @@ from app.resources import folder
 from app.storage.competence import set_list, sign
 from app.storage.people import Person
 from app.storage.practice import SEEDS, draw, keep_shared, send, share
-from app.storage.team_checks import Shown, TeamCheck, set_check
+from app.storage.team_check_rows import Shown, TeamCheck
+from app.storage.team_checks import set_check
 from app.web.practice_book import book
 from app.web.practised import shared_by
 from app.web.standing_view import figures_of

@@ -10,7 +10,8 @@ from app.catalogue.load import Catalogue
 from app.storage.competence import list_of
 from app.storage.people import Person
 from app.storage.practice import PracticeAttempt, PracticeShowing
-from app.storage.team_checks import TeamCheck, checks_of, sent_in, shown_in
+from app.storage.team_check_rows import TeamCheck
+from app.storage.team_checks import checks_of, sent_in, shown_in
 from app.web.practice_book import book
 from app.web.standing_view import name_of_test
 

@@ -11,10 +11,10 @@ from sqlmodel import Session
 from app.storage.competence import learners
 from app.storage.people import Person
 from app.storage.practice import SEEDS, draw
+from app.storage.team_check_rows import Shown
 from app.storage.team_checks import (
     FEWEST,
     MOST,
-    Shown,
     check_for,
     set_check,
     shown_in,

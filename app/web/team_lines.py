@@ -9,7 +9,8 @@ from sqlmodel import Session
 
 from app.practice.attempt import Attempt
 from app.storage.people import Person
-from app.storage.team_checks import TeamCheck, checks_in_world, members_of
+from app.storage.team_check_rows import TeamCheck
+from app.storage.team_checks import checks_in_world, members_of
 from app.web.dates import day_words
 from app.web.practice_asked import Member, member_of
 from app.web.practised import key_edition
