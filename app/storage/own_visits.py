@@ -19,8 +19,8 @@ def own_visits(
 ) -> Sequence[tuple[Visit, int, str, str, int]]:
     """Newest first: visit, patient's id and label, stage of the note, comments on it.
 
-    Stages: `open`, `unwritten`, `waits`, `returned`, `signed`. Whoever calls keeps those
-    whose patient `person` may see.
+    Stages: `open`, `unwritten`, `waits`, `returned`, `signed`. Whoever calls keeps
+    those whose patient `person` may see.
     """
     wanted = (
         select(Visit, Patient.id, Patient.label)

@@ -1,4 +1,4 @@
-"""What comes next for a student: gathered from the record, for the top of their list."""
+"""What comes next for a student, gathered from the record for the top of their list."""
 
 from collections.abc import Collection
 from datetime import date
