@@ -33,7 +33,7 @@ class VisitNow:
 
 
 @dataclass(frozen=True, slots=True)
-class TestNow:
+class PractisedTest:
     """A test that is practised: everything tried, and what of it is shared."""
 
     id: str
@@ -48,7 +48,7 @@ class TestNow:
 class Facts:
     """`visits` newest first; `first` whom to visit, their number and label."""
 
-    tests: tuple[TestNow, ...]
+    tests: tuple[PractisedTest, ...]
     visits: tuple[VisitNow, ...]
     first: tuple[int, str] | None
 
@@ -107,7 +107,7 @@ def _waits(visit: VisitNow) -> Next:
     )  # fmt: skip
 
 
-def _chosen(tests: tuple[TestNow, ...]) -> TestNow | None:
+def _chosen(tests: tuple[PractisedTest, ...]) -> PractisedTest | None:
     """One that nearly is signed off before one that is barely begun; then as listed."""
     left = [test for test in tests if not test.signed]
     if not left:
@@ -115,7 +115,7 @@ def _chosen(tests: tuple[TestNow, ...]) -> TestNow | None:
     return max(left, key=lambda t: (t.shared.reached, t.own.reached, t.own.n))
 
 
-def _practise(test: TestNow) -> Next:
+def _practise(test: PractisedTest) -> Next:
     trials = test.own.checks[0]
     if not test.own.taken:
         says = f"Begin with practice: time simulated people, {test.name} first."
@@ -127,7 +127,7 @@ def _practise(test: TestNow) -> Next:
     return Next("practise", says, "Next trial", test.href)
 
 
-def _sign_off(test: TestNow) -> Next:
+def _sign_off(test: PractisedTest) -> Next:
     if test.signed:
         return Next(
             "signed", f"You are signed off on {test.name}. Practise another test.",

@@ -37,6 +37,7 @@ ON_DEMAND: Final = {
     "held_run": "sheet",
     "minutes": "note",
     "note": "note",
+    "practice_page": "practice",
     "practised": "figure",
     "rest_tool": "treat",
     "stages": "watch",

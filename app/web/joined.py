@@ -66,7 +66,8 @@ def joined(
         for file in sorted(set(on_demand.values()))
     }
     times = Counter(name for names in reached.values() for name in names)
-    shared = [name for name, count in times.items() if count > 1]
+    base = _in_order(small, [start.module])  # its order, whatever else bundles share
+    shared = [name for name, count in times.items() if count > 1 and name not in base]
     first = _in_order(small, [*shared, start.module])
     wrapped = {
         name: _wrapped(name, source, on_demand) for name, source in small.items()

@@ -8,7 +8,7 @@ from sqlmodel import Session
 from app.access import STUDENT
 from app.catalogue.load import Catalogue
 from app.practice.competence import sign_off_state, standing
-from app.practice.students_path import Facts, Next, TestNow, VisitNow, next_step
+from app.practice.students_path import Facts, Next, PractisedTest, VisitNow, next_step
 from app.storage.competence import list_of, sign_offs_of
 from app.storage.own_visits import assigned_to, own_visits
 from app.storage.people import Person
@@ -38,7 +38,7 @@ def path_of(
 
 def _tests(
     session: Session, me: Person, shelf: Catalogue, today: date
-) -> tuple[TestNow, ...]:
+) -> tuple[PractisedTest, ...]:
     """Those on the list, those practised, else the one to begin with."""
     pairs, edition = rows_of(session, me), key_edition()
     judged, asked = judged_tests(shelf), list_of(session, me)
@@ -62,11 +62,11 @@ def _tests(
 
 def _test(
     session: Session, me: Person, measure: str, name: str, pairs: Pairs, signed: bool
-) -> TestNow:
+) -> PractisedTest:
     edition = key_edition()
     attempts = [as_attempt(*pair) for pair in pairs if pair[0].start_ms is not None]
     rule = rule_of(session, me, measure, edition)
-    return TestNow(
+    return PractisedTest(
         measure, name, standing(attempts, measure, edition, rule),
         standing([a for a in attempts if a.shared], measure, edition, rule),
         signed, next_trial(measure, pairs),

@@ -8,7 +8,6 @@
  * "figure:ended" (detail.hidden: the page was out of sight meanwhile).
  */
 import { decode, facesLeft, poseAt, saidBy } from "./figure_data.js";
-import { practicePage } from "./practice_page.js";
 
 /** @typedef {import("./figure_data.js").Motion} Motion */
 
@@ -48,7 +47,7 @@ class Drawing {
 
 /** @param {HTMLElement} root */
 export function figure(root) {
-  practicePage(root);
+  import("./practice_page.js").then((m) => m.practicePage(root));
   if (!root.dataset.figure) return; // a page of practice on which nothing is drawn
   const motion = /** @type {Motion} */ (JSON.parse(root.dataset.figure ?? "{}"));
   const reel = decode(motion);

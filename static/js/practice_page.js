@@ -38,6 +38,9 @@ function bindForm(form, root) {
     event.preventDefault();
     send(form);
   });
+  form.addEventListener("practice:stopped", (event) => {
+    stopped(form, /** @type {CustomEvent} */ (event).detail);
+  });
   if (form.dataset.stopwatch) return; // its stopwatch has the red button
   let began = NaN;
   root.addEventListener("figure:began", (event) => {
@@ -50,7 +53,7 @@ function bindForm(form, root) {
 
 /** A practised stop: there is nothing to time, count or measure any more.
  * @param {HTMLFormElement} form @param {number} at ms since the figure's start */
-export function stopped(form, at) {
+function stopped(form, at) {
   fill(form, { made_safe: "yes", safe_ms: String(Math.round(at)) });
   for (const seen of form.querySelectorAll("[data-unless-safe]")) seen.setAttribute("hidden", "");
   for (const seen of form.querySelectorAll("[data-if-safe]")) seen.removeAttribute("hidden");

@@ -10,7 +10,6 @@
 import { doubts } from "./doubts.js";
 import { fill, part, say } from "./fields.js";
 import { drop } from "./kept.js";
-import { stopped } from "./practice_page.js";
 import { momentOf, notAtOnce } from "./press.js";
 import { rawMs, splitsMs } from "./timing.js";
 
@@ -39,7 +38,8 @@ export function practised(watch) {
     forget(watch);
     watch.clear();
     if (Number.isNaN(began)) return say(form, "said", NO_STOP);
-    stopped(form, momentOf(event).mono - began);
+    const at = momentOf(event).mono - began;
+    form.dispatchEvent(new CustomEvent("practice:stopped", { detail: at }));
     watch.now("doubt");
     ask(form, []);
   };

@@ -262,14 +262,14 @@ def demo_client(settings: Settings, clock: Clock) -> Iterator[TestClient]:
         yield client_of(app)
 
 
-def test_demo_starts_at_three_buttons(demo_client: TestClient) -> None:
+def test_demo_starts_at_a_button_for_each(demo_client: TestClient) -> None:
     start = demo_client.get("/")
     page = demo_client.get("/demo").text
 
     inputs = LexborHTMLParser(page).css("form[action='/demo/enter'] input[name=role]")
     offered = [role.attributes["value"] for role in inputs]
     assert start.headers["location"] == "/demo"
-    assert offered == ["therapist", "supervisor", "student"]
+    assert offered == ["therapist", "supervisor", "student", "new student"]
     assert "Everybody here is invented" in found(page, "main").text()
     assert "made afresh" in found(page, "main").text()
 
