@@ -157,18 +157,13 @@ def draw(
         if (known.person_id, known.case_id, known.trial) != (person.id, case, trial):
             raise SameIdOtherBody
         return known, False
+    if seed is None:
+        seed = _seed(session, person, case, trial, edition)
+    check_id, place = of_check or (None, None)
     row = PracticeShowing(
-        uid=uid,
-        person_id=person.id,
-        case_id=case,
-        measure=measure,
-        trial=trial,
-        seed=_seed(session, person, case, trial, edition) if seed is None else seed,
-        edition=edition,
-        shown_at=now,
-        check_id=of_check[0] if of_check else None,
-        check_place=of_check[1] if of_check else None,
-    )
+        uid=uid, person_id=person.id, case_id=case, measure=measure, trial=trial,
+        seed=seed, edition=edition, shown_at=now, check_id=check_id, check_place=place,
+    )  # fmt: skip
     session.add(row)
     session.flush()
     return row, True

@@ -5,15 +5,10 @@ Only then the key is served. Everybody may practise; nothing here is about a pat
 """
 
 import uuid
-from collections.abc import Mapping
-from typing import Any
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
-from sqlmodel import Session
 
-from app.clinical.measure import Measure
-from app.practice.case import Case
 from app.practice.faults import kinds_of
 from app.practice.motion import motion
 from app.storage.practice import (
@@ -39,14 +34,13 @@ from app.web.deps import (
     WriteSession,
     page,
     site_of,
-    wants_fragment,
 )
 from app.web.practice_asked import asked_of, open_checks
 from app.web.practice_book import book, scene_of, timeline_of
 from app.web.practice_form import Errors, read_said, was_watched
 from app.web.practice_list import listed
+from app.web.practice_scene import begun, measure_of, scene_for, sent_to
 from app.web.practice_view import result_of, seconds
-from app.web.setup_form import setup_words
 from app.web.trial_form import SAVED
 
 router = APIRouter()
@@ -111,7 +105,7 @@ def answer(
 ) -> Response:
     """Keep what was timed and seen, once; then the key may be served."""
     showing = showing_for(session, me, showing_id)
-    measure = _measure(request, showing.measure)
+    measure = measure_of(request, showing.measure)
     errors: Errors = {}
     kinds = {rule.kind for rule in kinds_of(showing.measure)}
     said = read_said(measure, kinds, form, errors)
@@ -136,7 +130,7 @@ def result(
 ) -> HTMLResponse:
     """The attempt beside its key, with the rule behind each fault, and the replay."""
     attempt, showing = attempt_for(session, me, attempt_id)
-    measure = _measure(request, showing.measure)
+    measure = measure_of(request, showing.measure)
     known = showing.edition == book().edition
     timeline = timeline_of(showing) if known else None
     case = book().cases.get(showing.case_id)
@@ -199,51 +193,3 @@ def begin(
         now=now,
     )
     return begun(request, session, form, showing)
-
-
-def begun(
-    request: Request, session: Session, form: Form, showing: PracticeShowing
-) -> Response:
-    """What was drawn: the figure with the stopwatch, or a page in words."""
-    sent = sent_of(session, showing)
-    if form.text("way") != "watch" or not wants_fragment(request) or sent:
-        return sent_to(request, f"/practice/showings/{showing.id}")
-    timeline = timeline_of(showing)
-    return page(
-        request,
-        "practice/_do.html",
-        **scene_for(request, showing.case_id, showing.trial),
-        showing=showing,
-        figure=motion(timeline),
-        scene=scene_of(timeline),
-        replay=False,
-        typed=Form(),
-        errors={},
-    )
-
-
-def sent_to(request: Request, address: str) -> Response:
-    """A whole page next, also for htmx, which would put it into the present one."""
-    if wants_fragment(request):
-        return Response(headers={"hx-redirect": address})
-    return RedirectResponse(address, 303)
-
-
-def _measure(request: Request, measure_id: str) -> Measure:
-    found: Mapping[str, Measure] = site_of(request).catalogue.measures
-    return found[measure_id]
-
-
-def scene_for(request: Request, case_id: str, trial: int) -> dict[str, Any]:
-    """What may be known of a trial before it is seen: no fault, no key."""
-    case: Case = book().case(case_id, trial)
-    measure = _measure(request, case.measure)
-    facts = case.facts_of(trial)
-    return {
-        "case": case,
-        "trial": trial,
-        "measure": measure,
-        "setup": setup_words(measure, facts),
-        "ceiling": measure.ceiling(facts) if measure.timed else None,
-        "kinds": kinds_of(case.measure),
-    }

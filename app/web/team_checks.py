@@ -31,9 +31,9 @@ from app.web.deps import (
     page,
     site_of,
 )
-from app.web.practice import begun, scene_for, sent_to
 from app.web.practice_asked import check_of
 from app.web.practice_book import book
+from app.web.practice_scene import begun, scene_for, sent_to
 from app.web.practised import judged_tests, key_edition
 
 router = APIRouter()

@@ -482,9 +482,7 @@ def test_list_stands_on_top_with_what_is_open(
     assert student.get(str(link.attributes["href"])).status_code == 200
 
 
-def test_all_of_a_test_are_shared_at_once(
-    student: TestClient, supervisor: TestClient, site: Site
-) -> None:
+def test_all_of_a_test_are_shared_at_once(student: TestClient, site: Site) -> None:
     for case in (STOPPED, STOPPED, STANDS):
         begin(student, case, 1)
         showing, key = latest(site)
