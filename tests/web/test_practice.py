@@ -438,7 +438,9 @@ def test_stop_that_was_due_is_missed(student: TestClient, site: Site) -> None:
 def test_stop_in_words_needs_no_time(student: TestClient, site: Site) -> None:
     begin(student, STOPPED, planned(STOPPED, "help_given"), way="words")
     showing, _ = latest(site)
-    said = {"made_safe": "yes", "typed": "", "fault": "help_given", "valid": "no"}
+    said: dict[str, object] = {
+        "made_safe": "yes", "typed": "", "fault": "help_given", "valid": "no",
+    }  # fmt: skip
     page = student.get(send(student, showing, said)).text
 
     assert "Right: a hand had to be laid on in this trial." in page
