@@ -87,7 +87,7 @@ def run_demo(given: argparse.Namespace) -> int:
             with told_plainly():
                 claim_folder(settings.data_dir)
                 app = create_app(settings)
-            _fill(app.state.site)
+            fill_demo(app.state.site)
             print(
                 f"Tapeline demo: {_address(settings, door)}  (everybody in it is "
                 "invented; made afresh at each start; Ctrl-C stops it)",
@@ -156,7 +156,8 @@ def _demo_folder(wanted: str | None) -> Iterator[str]:
         yield made
 
 
-def _fill(site: Site) -> None:
+def fill_demo(site: Site) -> None:
+    """Everybody and everything of the demo, into an empty site."""
     story = read_story(folder("demo_data"), site.catalogue)
     build(site.engine, site.catalogue, story, now=site.clock(), zone=site.zone)
     name_services(site.engine, folder("demo_data"), site.clock())

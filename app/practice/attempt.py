@@ -74,7 +74,8 @@ class Said:
     """What is sent of one showing. Instants in whole ms since the figure's start.
 
     `start_ms` and `stop_ms` are None where the trial was read in words and only a time
-    was typed (`typed_ms`): that says nothing of how well somebody times.
+    was typed (`typed_ms`): that says nothing of how well somebody times. So are all
+    three where "Stop - make safe" was pressed, or would have been (`made_safe`).
     """
 
     start_ms: int | None = None
@@ -86,6 +87,8 @@ class Said:
     faults: tuple[str, ...] = ()
     valid: bool | None = None
     way: Way = ""
+    made_safe: bool = False
+    made_safe_ms: int | None = None  # None: read in words
 
     @property
     def taken_ms(self) -> int | None:

@@ -43,11 +43,7 @@ def make(case: Case, trial: int, seed: int) -> Timeline:
 
     KeyError when the case has no trial of that number.
     """
-    chance = Chance(GENERATOR, case.id, trial, seed)
-    plan = planned(case, trial, seed)
-    facts = {key: value for one in plan for key, value in one.facts.items()}
-    show = Showing(case, trial, chance, plan, {**case.facts, **facts})
-    MEASURES[case.measure](show)
+    show = _laid(case, trial, seed)
     if case.condition == "amputation":
         show.scene["prosthesis"] = "right"
     words = tuple(sorted(show.lines, key=lambda line: line.at_ms))
@@ -59,6 +55,21 @@ def make(case: Case, trial: int, seed: int) -> Timeline:
         case.id, trial, seed, show.go_ms, show.ends_ms, key, frames, words,
         MappingProxyType(dict(show.scene)),
     )  # fmt: skip
+
+
+def key_of(case: Case, trial: int, seed: int) -> Key:
+    """The key of that showing alone: nothing is drawn for it, which takes longer."""
+    return _key(_laid(case, trial, seed))
+
+
+def _laid(case: Case, trial: int, seed: int) -> Showing:
+    """What happens, and when."""
+    chance = Chance(GENERATOR, case.id, trial, seed)
+    plan = planned(case, trial, seed)
+    facts = {key: value for one in plan for key, value in one.facts.items()}
+    show = Showing(case, trial, chance, plan, {**case.facts, **facts})
+    MEASURES[case.measure](show)
+    return show
 
 
 def _key(show: Showing) -> Key:

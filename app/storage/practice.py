@@ -19,6 +19,7 @@ from sqlmodel import Field, Session, col, select
 from app.access import Subject, may
 from app.practice.attempt import WAYS, Attempt, Beside, Said, Way
 from app.practice.case import Key
+from app.practice.make_safe import safe_from
 from app.practice.scale import FINE
 from app.practice.splits import offs
 from app.storage import audit
@@ -33,6 +34,7 @@ from app.storage.tables import (
     one_of,
     uid,
 )
+from app.storage.team_check_rows import TeamCheck
 
 #: Seeds fit a whole number of every database.
 SEEDS: Final = 2**31 - 1
@@ -50,7 +52,10 @@ class SharedForGood(StorageProblem):
 
 
 class PracticeShowing(Numbered, table=True):
-    """One showing of a trial: drawn by `draw`, before the page has it."""
+    """One showing of a trial: drawn by `draw`, before the page has it.
+
+    `check_id` and `check_place`: it is one of a team check (`storage/team_checks.py`).
+    """
 
     __tablename__ = "practice_showing"
     __table_args__ = (
@@ -60,6 +65,8 @@ class PracticeShowing(Numbered, table=True):
         between("trial", 1, 999),
         between("seed", 0, SEEDS),
         length("edition", 1, 64),
+        check("of_check", "(check_id IS NULL) = (check_place IS NULL)"),
+        Index(None, "check_id", "check_place", "person_id", unique=True),
     )
 
     uid: str = Field(unique=True)
@@ -70,13 +77,18 @@ class PracticeShowing(Numbered, table=True):
     seed: int
     edition: str
     shown_at: datetime
+    check_id: int | None = Field(
+        default=None, foreign_key=f"{TeamCheck.__tablename__}.id"
+    )
+    check_place: int | None = None
 
 
 class PracticeAttempt(Numbered, table=True):
     """What was said of one showing, and its key. Only sharing changes afterwards.
 
     `way`: watched or read in words; empty where that was not kept. `stays_shared`: a
-    sign-off stands on it.
+    sign-off stands on it. `made_safe`: "Stop - make safe" was pressed, in practice
+    alone; `key_safe_ms`: from when on the key asks for it, if so.
     """
 
     __tablename__ = "practice_attempt"
@@ -94,6 +106,8 @@ class PracticeAttempt(Numbered, table=True):
         one_of("way", WAYS),
         check("distance", f"distance = '' OR ({number_text('distance')})"),
         check("stays_shared", "shared OR NOT stays_shared"),
+        check("made_safe", "NOT made_safe OR (start_ms IS NULL AND typed_ms IS NULL)"),
+        check("made_safe_ms", "made_safe OR made_safe_ms IS NULL"),
     )
 
     uid: str = Field(unique=True)
@@ -118,6 +132,9 @@ class PracticeAttempt(Numbered, table=True):
     sent_at: datetime
     shared: bool = False
     stays_shared: bool = False
+    made_safe: bool = False
+    made_safe_ms: int | None = None
+    key_safe_ms: int | None = None
 
 
 def draw(
@@ -130,8 +147,13 @@ def draw(
     edition: str,
     uid: str,
     now: datetime,
+    seed: int | None = None,
+    of_check: tuple[int, int] | None = None,
 ) -> tuple[PracticeShowing, bool]:
     """A showing with a seed nobody chose, and whether it is new; the same id finds it.
+
+    `seed` is given where several people are to see the very same trial; `of_check` is
+    then the team check and the place in it.
 
     Raises:
         SameIdOtherBody: the id is another person's, or of another trial.
@@ -142,16 +164,13 @@ def draw(
         if (known.person_id, known.case_id, known.trial) != (person.id, case, trial):
             raise SameIdOtherBody
         return known, False
+    if seed is None:
+        seed = _seed(session, person, case, trial, edition)
+    check_id, place = of_check or (None, None)
     row = PracticeShowing(
-        uid=uid,
-        person_id=person.id,
-        case_id=case,
-        measure=measure,
-        trial=trial,
-        seed=_seed(session, person, case, trial, edition),
-        edition=edition,
-        shown_at=now,
-    )
+        uid=uid, person_id=person.id, case_id=case, measure=measure, trial=trial,
+        seed=seed, edition=edition, shown_at=now, check_id=check_id, check_place=place,
+    )  # fmt: skip
     session.add(row)
     session.flush()
     return row, True
@@ -238,10 +257,14 @@ def _columns(said: Said, key: Key) -> dict[str, Any]:
         "key_valid": key.valid,
         "key_count": key.count,
         "key_distance": "" if key.distance is None else str(key.distance),
+        "key_safe_ms": safe_from(key),
     }
 
 
-_AS_SAID: Final = ("start_ms", "stop_ms", "typed_ms", "count", "distance", "way")
+_AS_SAID: Final = (
+    "start_ms", "stop_ms", "typed_ms", "count", "distance", "way", "made_safe",
+    "made_safe_ms",
+)  # fmt: skip
 
 
 def said_of(row: PracticeAttempt) -> Said:
@@ -323,17 +346,25 @@ def rows_of(
 
 
 def attempts_of(session: Session, person: Person) -> tuple[Attempt, ...]:
-    """A person's own attempts, watched or read in words, in order."""
-    return tuple(as_attempt(*pair) for pair in reversed(rows_of(session, person)))
+    """A person's own attempts, watched or read in words, in order.
+
+    One that was stopped to make safe gave no result to be laid beside the key.
+    """
+    rows = reversed(rows_of(session, person))
+    return tuple(as_attempt(*pair) for pair in rows if not pair[0].made_safe)
 
 
 def shared_attempts(session: Session, *, is_demo: bool = False) -> tuple[Attempt, ...]:
-    """Shared attempts of one world, in order."""
+    """Shared attempts of one world that were not stopped, in order."""
     wanted = (
         select(PracticeAttempt, PracticeShowing)
         .join(PracticeShowing)
         .join(Person, col(PracticeAttempt.person_id) == Person.id)
-        .where(col(PracticeAttempt.shared), Person.is_demo == is_demo)
+        .where(
+            col(PracticeAttempt.shared),
+            ~col(PracticeAttempt.made_safe),
+            Person.is_demo == is_demo,
+        )
         .order_by(col(PracticeAttempt.id))
     )
     return tuple(as_attempt(*pair) for pair in session.exec(wanted))

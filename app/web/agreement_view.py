@@ -30,10 +30,11 @@ from app.storage.competence import learners
 from app.storage.errors import NotFound
 from app.storage.people import Person
 from app.web.agreement_picture import ApartView
-from app.web.deps import ReadSession, SignedIn, SiteDep, page
+from app.web.deps import Now, ReadSession, SignedIn, SiteDep, Zone, page
 from app.web.practised import key_edition, practised_tests, shared_in_world, unit_of
 from app.web.row_words import row_words, whom
 from app.web.standing_view import part_words, picture_of, rule_of, rule_words
+from app.web.team_lines import check_line, in_check, team_checks
 
 router = APIRouter()
 
@@ -75,15 +76,16 @@ class PairLine:
 @router.get("/practice/agreement")
 def show(
     request: Request, me: SignedIn, session: ReadSession, site: SiteDep,
-    measure: str = "",
+    now: Now, zone: Zone, measure: str = "", check: int = 0,
 ) -> HTMLResponse:  # fmt: skip
-    """From what was shared; the test is chosen by its id, which names nobody."""
+    """From what was shared; test and team check go by id, which names nobody."""
     people = learners(session, me)
     edition = key_edition()
     shared = [a for a in shared_in_world(session, me) if a.edition == edition]
     tests = practised_tests(site.catalogue)
     chosen = _chosen(measure, tests, shared)
-    tries = tries_at(shared, chosen, edition)
+    checks = team_checks(session, me, chosen)
+    tries = in_check(tries_at(shared, chosen, edition), checks.get(check))
     names = {person.id: person.name for person in people}
     unit = unit_of(site.catalogue, chosen)
     found = together(tries, unit)
@@ -102,6 +104,8 @@ def show(
         scope=SCOPE,
         rule_from=rule_words(session, me, chosen, edition) if chosen else "",
         edition=edition,
+        checks=[check_line(session, row, now, zone) for row in checks.values()],
+        check=check if check in checks else 0,
     )
 
 

@@ -41,6 +41,7 @@ ON_DEMAND: Final = {
     "minutes": "note",
     "note": "note",
     "pack": "pack",
+    "practice_page": "practice",
     "practised": "figure",
     "rest_tool": "treat",
     "stages": "watch",

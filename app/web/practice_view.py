@@ -9,6 +9,7 @@ from app.clinical.measure import Measure
 from app.practice.attempt import Said
 from app.practice.case import Timeline
 from app.practice.faults import FaultRule, rule_for
+from app.practice.make_safe import Press, press_of
 from app.practice.splits import beside_key
 from app.storage.practice import PracticeAttempt
 
@@ -101,6 +102,7 @@ class View:
     valid: str
     decided_right: bool
     line: Line | None
+    press: Press | None
 
 
 def result_of(
@@ -118,7 +120,15 @@ def result_of(
         line=line_of(said, key, timeline.ends_ms, when, measure.id)
         if timeline
         else None,
+        press=_press(attempt),
     )
+
+
+def _press(attempt: PracticeAttempt) -> Press | None:
+    """The practised stop beside the key's instant, where either was."""
+    at, due = attempt.made_safe_ms, attempt.key_safe_ms
+    far = "" if at is None or due is None else seconds(abs(at - due))
+    return press_of(attempt.made_safe, at, due, far)
 
 
 def seconds(ms: int) -> str:
@@ -238,7 +248,7 @@ def is_right(said: Said, key: KeySaid) -> bool:
     return (
         set(said.faults) == set(key.faults)
         and said.valid == key.valid
-        and (key.count is None or said.count == key.count)
+        and (said.made_safe or key.count is None or said.count == key.count)
     )
 
 
@@ -257,6 +267,8 @@ def line_of(
             (said.start_ms, True, "You started"),
             (said.stop_ms, True, "You stopped"),
         ]
+    if said.made_safe_ms is not None:
+        points.append((said.made_safe_ms, True, "You pressed Stop - make safe"))
     longest = max(ends_ms, *(at for at, _, _ in points), 1)
     marks = tuple(_placed(sorted(points), longest))
     every = max(1, -(-longest // 1000 // MOST_TICKS))

@@ -1,7 +1,6 @@
 """Practice as the pages on agreement and competence need it: attempts, tests, words."""
 
-from collections.abc import Mapping, Sequence
-from datetime import datetime
+from collections.abc import Mapping
 
 from sqlmodel import Session
 
@@ -9,7 +8,7 @@ from app.catalogue.load import Catalogue
 from app.practice.attempt import Attempt
 from app.practice.faults import FAULTS
 from app.storage.people import Person
-from app.storage.practice import attempts_of, rows_of, shared_attempts
+from app.storage.practice import attempts_of, shared_attempts
 from app.web.practice_book import book
 
 
@@ -38,11 +37,6 @@ def fault_words(kind: str) -> str:
     """What a fault is called; one of an earlier edition may be known no more."""
     found = FAULTS.get(kind)
     return found.words if found else kind.replace("_", " ")
-
-
-def tried(session: Session, person: Person) -> Sequence[tuple[str, datetime]]:
-    """Test and moment of all somebody ever sent, read in words too."""
-    return [(shown.measure, sent.sent_at) for sent, shown in rows_of(session, person)]
 
 
 def own_attempts(session: Session, me: Person) -> tuple[Attempt, ...]:

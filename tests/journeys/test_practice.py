@@ -6,15 +6,18 @@ from math import sqrt
 
 import pytest
 from scipy import stats
+from sqlmodel import select
 
 from app.practice.agreement import limits_of_agreement
 from app.practice.attempt import Attempt
 from app.practice.case import Key
+from app.practice.make_safe import safe_from
 from app.storage.database import read_session
-from app.storage.practice import PracticeShowing, attempts_of
+from app.storage.practice import PracticeAttempt, PracticeShowing, attempts_of
 from app.web.practice_book import book, timeline_of
 from tests.conftest import person_by
 from tests.journeys.conftest import OpenPhone, Phone
+from tests.journeys.deeds import forgive, no_network, on_disk
 from tests.make_practice import draw_next
 
 #: The robot stops so late: mean and standard deviation, ms.
@@ -191,6 +194,53 @@ def test_figure_has_to_move_before_anything_is_timed(open_phone: OpenPhone) -> N
         )
         == []
     )
+
+
+def test_stop_is_practised_and_survives_a_lost_network(
+    open_phone: OpenPhone, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Pressed in time, kept without a network, sent once, and told beside the key."""
+    phone = open_phone("student")
+    page = phone.page
+    trial = draw_next(monkeypatch, book().cases[SHORT], "help_given")
+    key = open_trial(phone, SHORT, trial)
+    page.locator("[data-safe]").tap()
+    assert "nobody to make safe yet" in page.locator("form [data-said]").inner_text()
+    due = safe_from(key)
+    assert due is not None
+    page.evaluate(
+        "addEventListener('figure:began', (e) => { window.began = e.detail.origin; })"
+    )
+    page.locator("[data-figure-play]").tap()
+    page.wait_for_timeout(due + 300)
+    ahead = page.evaluate("performance.now() - (window.began ?? Infinity)")
+    page.wait_for_timeout(max(0, due + 300 - ahead))
+    page.locator("[data-safe]").tap()
+    late = page.evaluate("performance.now() - window.began")
+    page.locator("[data-asked]").wait_for()
+    page.locator("input[name=fault][value=help_given]").check()
+    page.get_by_label("Void: repeat it").check()
+    with no_network(phone):
+        page.get_by_role("button", name="Send, and see the key").tap()
+        page.locator("[data-practice-kept]").wait_for()
+        phone.fits()
+        (kept,) = on_disk(phone)
+        assert kept["round"] == page.locator("form[data-practice]").evaluate(
+            "form => new URL(form.action).pathname.slice(1).replace('/attempt', '')"
+        )
+    page.wait_for_url("**/practice/attempts/*", timeout=20_000)
+    assert "Right: a hand had to be laid on" in page.locator("main").inner_text()
+    assert on_disk(phone) == []
+    with read_session(phone.live.app.state.site.engine) as session:
+        (row,) = session.exec(select(PracticeAttempt)).all()
+        assert row.key_safe_ms == due
+        assert row.made_safe_ms is not None
+        assert due + 300 <= row.made_safe_ms <= late
+
+    phone.goto(f"/practice/{SHORT}/1")
+    with no_network(phone):
+        page.get_by_text("a new trial cannot begin").wait_for()
+    forgive(phone)
 
 
 @pytest.mark.parametrize("look", list(LOOKS))

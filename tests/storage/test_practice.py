@@ -213,8 +213,13 @@ def test_practice_points_at_no_patient(engine: Engine) -> None:
     seen = inspect(engine)
     points_at = {
         key["referred_table"]
-        for table in ("practice_showing", "practice_attempt")
+        for table in (
+            "practice_showing",
+            "practice_attempt",
+            "team_check",
+            "team_check_member",
+        )
         for key in seen.get_foreign_keys(table)
     }
 
-    assert points_at == {"person", "practice_showing"}
+    assert points_at == {"person", "practice_showing", "team_check"}

@@ -97,6 +97,13 @@ ROWS: dict[tuple[str, str], str] = {
     # Nobody has been signed off.
     ("POST", "/practice/sign-offs/{sign_off_id}/withdraw"): "sffffffn",
     ("POST", "/practice/{case}/{trial}"): SIGNED_IN,
+    # An empty form names no test.
+    ("POST", "/practice/share"): "snnnnnnn",
+    ("GET", "/practice/checks/new"): SUPERVISOR,
+    ("POST", "/practice/checks/new"): SUPERVISOR,
+    # Nobody has been asked to do one.
+    ("GET", "/practice/checks/{check_id}"): "snnnnnnn",
+    ("POST", "/practice/checks/{check_id}"): "snnnnnnn",
     # Showing and attempt are the therapist's own, and not shared.
     ("GET", "/practice/showings/{showing_id}"): "snnnnnyn",
     ("POST", "/practice/showings/{showing_id}/attempt"): "snnnnnyn",
@@ -315,6 +322,7 @@ IN_PATH = {
     "room_measure_id": "1",
     "teaching_id": "1",
     "to": "nursing",
+    "check_id": "1",
     "case": "stands_older",
     "trial": "1",
     "showing_id": "1",

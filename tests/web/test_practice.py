@@ -11,16 +11,19 @@ from starlette.testclient import TestClient
 
 from app.practice.case import Key
 from app.practice.faults import kinds_of
+from app.practice.make_safe import safe_from
 from app.storage.database import read_session
 from app.storage.practice import PracticeAttempt, PracticeShowing
 from app.storage.tables import Table
 from app.web.deps import Site
 from app.web.practice_book import book, timeline_of
-from tests.conftest import found
+from tests.conftest import found, person_by
 from tests.make import new_uid
 from tests.make_practice import draw_next
 
 STANDS, COUNTS, REACH = "stands_older", "half_minute_older", "reach_older"
+#: A hand is laid on in one of its trials.
+STOPPED = "one_leg_stroke"
 NUMBER = re.compile(r"(?<![\d-])\d+")
 Planned = Callable[[str, str], int]
 BY_SCRIPT = {"hx-request": "true", "hx-request-type": "partial"}
@@ -458,3 +461,119 @@ def test_one_place_in_the_menu(student: TestClient) -> None:
 )
 def test_what_is_not_there(student: TestClient, path: str) -> None:
     assert student.get(path).status_code == 404
+
+
+@pytest.mark.parametrize(
+    ("kind", "at", "says"),
+    [
+        ("help_given", 500, "you pressed 0.50 s after it was"),
+        ("help_given", -250, "You pressed 0.25 s before"),
+        ("", 500, "Nobody needed a hand"),
+    ],
+)
+def test_practised_stop_is_told_and_is_no_event(
+    student: TestClient, site: Site, kind: str, at: int, says: str
+) -> None:
+    """It stands in the attempt alone: no time, no count, no row of a real stop."""
+    before = counts(site)
+    begin(student, STOPPED, planned(STOPPED, kind))
+    showing, key = latest(site)
+    due = safe_from(key)
+    pressed = (key.start_ms if due is None else due) + at
+    said = said_as(key, start_ms="", stop_ms="", made_safe="yes", safe_ms=str(pressed))
+    page = student.get(send(student, showing, said)).text
+    (kept,) = attempts(site)
+    after = counts(site)
+
+    assert says in page
+    assert "is no event of anybody" in page
+    assert (kept.made_safe, kept.made_safe_ms) == (True, pressed)
+    assert (kept.start_ms, kept.stop_ms, kept.typed_ms) == (None, None, None)
+    assert kept.key_safe_ms == due
+    assert "Comes back" not in student.get("/practice").text
+    assert {name for name in after if after[name] != before[name]} == {
+        "practice_showing", "practice_attempt",
+    }  # fmt: skip
+
+
+def test_stop_that_was_due_is_missed(student: TestClient, site: Site) -> None:
+    begin(student, STOPPED, planned(STOPPED, "help_given"))
+    showing, key = latest(site)
+    page = student.get(send(student, showing, said_as(key))).text
+    assert "You did not press" in page
+
+    begin(student, STOPPED, planned(STOPPED, ""))
+    showing, key = latest(site)
+    page = student.get(send(student, showing, said_as(key))).text
+    assert "<h2>Stop - make safe</h2>" not in page
+
+
+def test_stop_in_words_needs_no_time(student: TestClient, site: Site) -> None:
+    begin(student, STOPPED, planned(STOPPED, "help_given"), way="words")
+    showing, _ = latest(site)
+    said: dict[str, object] = {
+        "made_safe": "yes", "typed": "", "fault": "help_given", "valid": "no",
+    }  # fmt: skip
+    page = student.get(send(student, showing, said)).text
+
+    assert "Right: a hand had to be laid on in this trial." in page
+    assert attempts(site)[0].made_safe_ms is None
+
+
+def test_script_is_told_that_it_was_kept(student: TestClient, site: Site) -> None:
+    """The phone lets go of an attempt when the answer names its id, however often."""
+    begin(student, STANDS, 1)
+    showing, key = latest(site)
+    where = f"/practice/showings/{showing}/attempt"
+    answers = [
+        student.post(where, data=said_as(key), headers=BY_SCRIPT) for _ in range(2)
+    ]
+    (kept,) = attempts(site)
+
+    for answer in answers:
+        assert answer.headers["hx-redirect"] == f"/practice/attempts/{kept.id}"
+        assert answer.headers["tapeline-saved"] == kept.uid
+
+
+def test_list_stands_on_top_with_what_is_open(
+    student: TestClient, supervisor: TestClient, site: Site
+) -> None:
+    with read_session(site.engine) as session:
+        me = person_by(session, "student").id
+    supervisor.post(
+        f"/practice/people/{me}/list",
+        data={"trials-five_times_sit_to_stand": "1", "trials-gait_speed": "2"},
+    )
+    begin(student, STANDS, 1)
+    showing, key = latest(site)
+    send(student, showing, said_as(key))
+    page = student.get("/practice").text
+    asked = found(page, "#asked").text(separator=" ")
+
+    assert page.index('id="asked"') < page.index("/practice/scoring")
+    assert "Done Five times sit to stand: 1 of 1" in " ".join(asked.split())
+    assert "Open Gait speed: 0 of 2" in " ".join(asked.split())
+    (link,) = found(page, "#asked").css("a")
+    assert student.get(str(link.attributes["href"])).status_code == 200
+
+
+def test_all_of_a_test_are_shared_at_once(student: TestClient, site: Site) -> None:
+    for case in (STOPPED, STOPPED, STANDS):
+        begin(student, case, 1)
+        showing, key = latest(site)
+        send(student, showing, said_as(key))
+    page = student.get("/practice/progress").text
+    assert "Share 2 more with supervisors" in page
+    student.post("/practice/share", data={"measure": "single_leg_stance"})
+
+    assert [a.shared for a in attempts(site)] == [True, True, False]
+    assert "Share 1 more with supervisors" in student.get("/practice/progress").text
+    assert student.post("/practice/share", data={"measure": "x"}).status_code == 404
+
+
+def test_only_students_are_led(
+    student: TestClient, therapist: TestClient, supervisor: TestClient
+) -> None:
+    assert "Begin with practice" in found(student.get("/caseload").text, "#path").text()
+    for other in (therapist, supervisor):
+        assert 'id="path"' not in other.get("/caseload").text
