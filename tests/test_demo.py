@@ -27,7 +27,7 @@ from app.storage.observations import TaskObservation, VitalSigns
 from app.storage.owing import Owed
 from app.storage.patients import Patient
 from app.storage.people import Person, check_passphrase
-from app.storage.practice import attempts_of
+from app.storage.practice_beside import attempts_of
 from app.storage.review import ReviewDecision, VisitText, broken_texts
 from app.storage.room_measurements import changes_of, measures_of
 from app.storage.scores import Score

@@ -10,7 +10,8 @@ from app.clinical.measure import Measure
 from app.practice.case import Case
 from app.practice.coming_back import Weakness, weakness, weight
 from app.practice.competence import Rule
-from app.storage.practice import PracticeAttempt, PracticeShowing, as_attempt, said_of
+from app.storage.practice import PracticeAttempt, PracticeShowing, said_of
+from app.storage.practice_beside import as_attempt
 from app.web.practice_view import is_right, key_of
 
 Pairs = Sequence[tuple[PracticeAttempt, PracticeShowing]]

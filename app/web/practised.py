@@ -8,7 +8,7 @@ from app.catalogue.load import Catalogue
 from app.practice.attempt import Attempt
 from app.practice.faults import FAULTS
 from app.storage.people import Person
-from app.storage.practice import attempts_of, shared_attempts
+from app.storage.practice_beside import attempts_of, shared_attempts
 from app.web.practice_book import book
 
 

@@ -12,7 +12,8 @@ from app.practice.students_path import Facts, Next, PractisedTest, VisitNow, nex
 from app.storage.competence import list_of, sign_offs_of
 from app.storage.own_visits import assigned_to, own_visits
 from app.storage.people import Person
-from app.storage.practice import as_attempt, rows_of
+from app.storage.practice import rows_of
+from app.storage.practice_beside import as_attempt
 from app.web.practice_asked import Pairs, next_trial
 from app.web.practised import key_edition, practised_tests, unit_of
 from app.web.standing_view import rule_of

@@ -13,7 +13,8 @@ from app.practice.attempt import Attempt
 from app.practice.case import Key
 from app.practice.make_safe import safe_from
 from app.storage.database import read_session
-from app.storage.practice import PracticeAttempt, PracticeShowing, attempts_of
+from app.storage.practice import PracticeAttempt, PracticeShowing
+from app.storage.practice_beside import attempts_of
 from app.web.practice_book import book, timeline_of
 from tests.conftest import person_by
 from tests.journeys.conftest import OpenPhone, Phone

@@ -34,7 +34,7 @@ from app.storage.competence import (
 from app.storage.database import read_session, write_session
 from app.storage.errors import NotAllowed, NotFound
 from app.storage.people import Person
-from app.storage.practice import attempts_of, shared_attempts
+from app.storage.practice_beside import attempts_of, shared_attempts
 from tests.make import NOW, make_person, new_uid
 from tests.make_practice import MEASURE, practise_well
 from tests.storage.conftest import Ward

@@ -20,15 +20,14 @@ from app.storage.practice import (
     PracticeShowing,
     SharedForGood,
     attempt_for,
-    attempts_of,
     draw,
     keep_shared,
     rows_of,
     send,
     share,
-    shared_attempts,
     showing_for,
 )
+from app.storage.practice_beside import attempts_of, shared_attempts
 from tests.make import NOW, make_person, new_uid
 from tests.storage.conftest import Ward
 

@@ -472,7 +472,12 @@ def test_what_is_not_there(student: TestClient, path: str) -> None:
     ],
 )
 def test_practised_stop_is_told_and_is_no_event(
-    student: TestClient, site: Site, kind: str, at: int, says: str
+    student: TestClient,
+    site: Site,
+    planned: Planned,
+    kind: str,
+    at: int,
+    says: str,
 ) -> None:
     """It stands in the attempt alone: no time, no count, no row of a real stop."""
     before = counts(site)
@@ -496,7 +501,9 @@ def test_practised_stop_is_told_and_is_no_event(
     }  # fmt: skip
 
 
-def test_stop_that_was_due_is_missed(student: TestClient, site: Site) -> None:
+def test_stop_that_was_due_is_missed(
+    student: TestClient, site: Site, planned: Planned
+) -> None:
     begin(student, STOPPED, planned(STOPPED, "help_given"))
     showing, key = latest(site)
     page = student.get(send(student, showing, said_as(key))).text
@@ -508,7 +515,9 @@ def test_stop_that_was_due_is_missed(student: TestClient, site: Site) -> None:
     assert "<h2>Stop - make safe</h2>" not in page
 
 
-def test_stop_in_words_needs_no_time(student: TestClient, site: Site) -> None:
+def test_stop_in_words_needs_no_time(
+    student: TestClient, site: Site, planned: Planned
+) -> None:
     begin(student, STOPPED, planned(STOPPED, "help_given"), way="words")
     showing, _ = latest(site)
     said: dict[str, object] = {
