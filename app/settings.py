@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 from zoneinfo import ZoneInfo
 
-from pydantic import Field, ValidationError, field_validator
+from pydantic import Field, ValidationError, ValidationInfo, field_validator
 from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
 
 from app.clinical.owing import Clocks
@@ -19,7 +19,9 @@ from app.clinical.owing import Clocks
 PREFIX = "TAPELINE_"
 DATABASES = ("sqlite:///", "postgresql+psycopg://")
 #: A database address may hold a password, so its value is never repeated.
-NEVER_SHOWN = frozenset({"database_url"})
+NEVER_SHOWN = frozenset({"database_url", "backup_passphrase"})
+#: Whoever has a backup can try passphrases on it for as long as they like.
+SHORTEST_SECRET = 8
 
 
 class SettingsProblem(Exception):
@@ -47,6 +49,17 @@ def _is_zone(name: str) -> bool:
     return True
 
 
+def _secret_in(path: Path) -> str:
+    """What a file holds that its owner alone may read; ValueError when others may."""
+    try:
+        mode, text = path.stat().st_mode, path.read_text()
+    except (OSError, UnicodeDecodeError) as fault:
+        raise ValueError("it cannot be read") from fault
+    if os.name == "posix" and mode & 0o077:
+        raise ValueError("others may read it: chmod 600")
+    return text.strip()
+
+
 class Settings(BaseSettings):
     """What a site may set. Defaults run one therapist's own machine."""
 
@@ -70,6 +83,12 @@ class Settings(BaseSettings):
     units_rule: Literal["medicare", "each", "none"] = "medicare"
     note_order: Literal["soap", "apso"] = "soap"
     identifiers: Literal["minimal", "full"] = "minimal"
+    backup_dir: Path | None = None
+    backup_keep: int = Field(default=24, ge=1, le=1000)
+    backup_passphrase: str = Field(default="", repr=False)
+    backup_passphrase_file: Path | None = None
+    #: After the passphrase, without which it cannot be.
+    backup_every_hours: int = Field(default=0, ge=0, le=744)
     demo: bool = False
 
     @field_validator("data_dir")
@@ -84,6 +103,36 @@ class Settings(BaseSettings):
     def _known_database(cls, value: str) -> str:
         if value and not value.startswith(DATABASES):
             raise ValueError("it must start with " + " or ".join(DATABASES))
+        return value
+
+    @field_validator("backup_dir")
+    @classmethod
+    def _whole_folder(cls, value: Path | None) -> Path | None:
+        return None if value is None else cls._whole_path(value)
+
+    @field_validator("backup_passphrase")
+    @classmethod
+    def _long_enough(cls, value: str) -> str:
+        if value and len(value) < SHORTEST_SECRET:
+            raise ValueError(f"it is shorter than {SHORTEST_SECRET} letters")
+        return value
+
+    @field_validator("backup_passphrase_file")
+    @classmethod
+    def _own_eyes_only(cls, value: Path | None) -> Path | None:
+        if value is not None and len(_secret_in(value)) < SHORTEST_SECRET:
+            raise ValueError(f"it holds fewer than {SHORTEST_SECRET} letters")
+        return value
+
+    @field_validator("backup_every_hours")
+    @classmethod
+    def _with_a_passphrase(cls, value: int, info: ValidationInfo) -> int:
+        told = info.data.get("backup_passphrase")
+        if value and not (told or info.data.get("backup_passphrase_file")):
+            raise ValueError(
+                f"a backup needs {PREFIX}BACKUP_PASSPHRASE, or "
+                f"{PREFIX}BACKUP_PASSPHRASE_FILE with a file that holds it"
+            )
         return value
 
     @field_validator("site_timezone")
@@ -106,6 +155,24 @@ class Settings(BaseSettings):
     def database(self) -> str:
         """The database's address: the one set, else a file in the data folder."""
         return self.database_url or f"sqlite:///{self.data_dir / 'tapeline.sqlite'}"
+
+    @property
+    def backups(self) -> Path:
+        """Where backups go when nobody says where."""
+        return self.backup_dir or self.data_dir / "backups"
+
+    @property
+    def backup_every(self) -> timedelta | None:
+        """How often one is made by itself; None: never, as in the demo."""
+        off = self.demo or self.backup_every_hours == 0
+        return None if off else timedelta(hours=self.backup_every_hours)
+
+    @property
+    def backup_secret(self) -> str:
+        """The passphrase that was set, or lies in the file that was; else empty."""
+        if self.backup_passphrase or self.backup_passphrase_file is None:
+            return self.backup_passphrase
+        return _secret_in(self.backup_passphrase_file)
 
     @property
     def idle(self) -> timedelta | None:
