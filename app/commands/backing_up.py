@@ -26,7 +26,6 @@ from app.storage.backup_files import (
     backups_in,
     halves_in,
     name_of,
-    only_one,
     to_drop,
 )
 from app.storage.database import read_session, write_session
@@ -133,17 +132,6 @@ def _joined(chunks: Iterable[bytes]) -> BytesIO:
     return held
 
 
-@contextmanager
-def _in_folder(settings: Settings, folder: Path) -> Iterator[None]:
-    """One at a time; afterwards what was cut off earlier goes."""
-    with only_one(settings.data_dir):
-        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-        left = halves_in(folder)
-        yield
-        for half in left:
-            half.unlink(missing_ok=True)
-
-
 def back_up_into(
     settings: Settings,
     engine: Engine,
@@ -154,11 +142,16 @@ def back_up_into(
     progress: Progress,
     by_itself: bool,
 ) -> Made:
-    """Write one under the name of its time. Made by itself, older ones may then go."""
-    with _in_folder(settings, folder):
-        path = folder / name_of(now, by_itself=by_itself)
-        made = back_up(engine, path, passphrase, now=now, progress=progress)
-        if by_itself:
-            for file in to_drop(backups_in(folder), settings.backup_keep):
-                file.path.unlink(missing_ok=True)
-        return made
+    """Write one under the name of its time; hold `only_one` meanwhile.
+
+    Then what was cut off earlier goes, and of those made by themselves the older ones.
+    """
+    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    path = folder / name_of(now, by_itself=by_itself)
+    made = back_up(engine, path, passphrase, now=now, progress=progress)
+    for half in halves_in(folder):
+        half.unlink(missing_ok=True)
+    if by_itself:
+        for file in to_drop(backups_in(folder), settings.backup_keep):
+            file.path.unlink(missing_ok=True)
+    return made

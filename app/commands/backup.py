@@ -7,6 +7,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
 
+from sqlalchemy import Engine
+
 from app.commands.backing_up import Made, back_up, back_up_into
 from app.commands.opening import (
     add_data_option,
@@ -48,19 +50,25 @@ def run(given: argparse.Namespace) -> int:
     settings = settings_from(given)
     with served_engine(settings) as engine, told_plainly():
         passphrase = passphrase_of(settings, twice=True)
-        now, progress = datetime.now(UTC), Progress("rows")
-        to = settings.backups if given.to is None else Path(given.to)
-        if given.to is None or to.is_dir():
-            made = back_up_into(
-                settings, engine, to, passphrase, now=now, progress=progress,
-                by_itself=False,
-            )  # fmt: skip
-        else:
-            with only_one(settings.data_dir):
-                made = back_up(engine, to, passphrase, now=now, progress=progress)
-        progress.over()
+        with only_one(settings.data_dir):
+            made = _make(settings, engine, given.to, passphrase)
     _tell(made, passphrase)
     return 0
+
+
+def _make(settings: Settings, engine: Engine, to: str | None, passphrase: str) -> Made:
+    """Into a folder under the name of its time, else under the name that was given."""
+    now, progress = datetime.now(UTC), Progress("rows")
+    path = settings.backups if to is None else Path(to)
+    if to is None or path.is_dir():
+        made = back_up_into(
+            settings, engine, path, passphrase, now=now, progress=progress,
+            by_itself=False,
+        )  # fmt: skip
+    else:
+        made = back_up(engine, path, passphrase, now=now, progress=progress)
+    progress.over()
+    return made
 
 
 def _tell(made: Made, passphrase: str) -> None:

@@ -29,7 +29,7 @@ from app.web.rejudging import keep_all
 State = Literal["sound", "warning", "broken", "not checked"]
 
 #: What a rebuild mends, and what does not matter to it.
-REBUILT: Final = ("scores", "owed", "folder")
+REBUILT: Final = ("scores", "owed", "folder", "backups")
 #: So many lines of one check are printed; JSON holds them all.
 MOST_LINES: Final = 20
 #: Patients whose scores are written in one transaction.

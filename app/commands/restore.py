@@ -123,7 +123,7 @@ def restore_into(settings: Settings, archive: Archive) -> None:
         _fill(make_engine(f"sqlite:///{making}"), archive)
         refuse_unless_sound(making)
         make_room(file)  # once more: some time went by
-        with making.open("rb") as written:
+        with making.open("r+b") as written:
             os.fsync(written.fileno())
         making.replace(file)
         sync_folder(file.parent)

@@ -33,6 +33,7 @@ from app.storage import people
 from app.storage.database import read_session, write_session
 from app.storage.links import make_link
 from app.storage.owing import basis_of
+from app.web.backup_state import start_words
 from app.web.deps import Site
 from app.web.owing import BATCH, basis, rebuild_owed
 from app.web.rebuilding import rebuild_scores
@@ -93,6 +94,7 @@ def run_serve(given: argparse.Namespace) -> int:
         with told_plainly():
             app = create_app(settings)
         print(f"Tapeline: {_address(settings, door)}  (Ctrl-C stops it)", flush=True)
+        print(start_words(settings), flush=True)
         _read_again(app.state.site)
         _work_out_what_is_owed(app.state.site)
         _say_how_to_begin(app.state.site, _address(settings, door))

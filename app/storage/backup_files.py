@@ -123,6 +123,7 @@ def only_one(data_dir: Path) -> Iterator[None]:
 
     Raise BackupRunning at once. The lock goes with its process, however that ends.
     """
+    data_dir.mkdir(mode=0o700, parents=True, exist_ok=True)
     with (data_dir / LOCK).open("ab") as file:
         try:
             _lock(file)

@@ -2,8 +2,8 @@
 
 The construction is STREAM (Hoang, Reyhanitabar, Rogaway and Vizar 2015; from memory):
 the nonce of a chunk holds its place and whether it is the last, and every chunk
-vouches for the head. So a file that was cut off, put together in another order, added to
-or changed anywhere does not open. DEVELOPERS.md has the format, byte by byte.
+vouches for the head. So a file that was cut off, put in another order, added to or
+changed anywhere does not open. DEVELOPERS.md has the format, byte by byte.
 """
 
 import hashlib
