@@ -31,7 +31,6 @@ from app.storage.backup_files import (
 from app.storage.database import read_session, write_session
 from app.storage.errors import NotSound
 from app.storage.sealed import (
-    Cost,
     Head,
     Told,
     key_of,
@@ -62,7 +61,6 @@ def back_up(
     *,
     now: datetime,
     progress: Progress,
-    cost: Cost | None = None,
 ) -> Made:
     """Write one. What is there under that name already is never written over.
 
@@ -77,7 +75,7 @@ def back_up(
         about = About(now, VERSION, catalogue().edition, found, connection.dialect.name)
         content = write_site(connection, packed, about, progress)
     told = Told(now, VERSION, found, content.sha256)
-    head, key = new_head(told, passphrase, cost=cost)
+    head, key = new_head(told, passphrase)
     with new_file(path) as file:
         packed.seek(0)
         seal(file, packed, head, key)

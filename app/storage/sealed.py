@@ -81,6 +81,9 @@ class Cost:
     lanes: int = LANES
 
 
+USUAL: Final = Cost()
+
+
 @dataclass(frozen=True, slots=True)
 class Head:
     """All before the first chunk, as it lies in the file and as it reads."""
@@ -108,7 +111,7 @@ def new_head(
     told: Told, passphrase: str, *, cost: Cost | None = None, chunk: int = CHUNK
 ) -> tuple[Head, bytes]:
     """A head with a salt of its own, and the key that goes with it."""
-    cost, salt = cost or Cost(), secrets.token_bytes(SALT)
+    cost, salt = cost or USUAL, secrets.token_bytes(SALT)
     key, check = _derived(passphrase, salt, cost)
     prefix = secrets.token_bytes(PREFIX)
     says = {

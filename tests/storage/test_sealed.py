@@ -95,9 +95,11 @@ def test_head_tells_what_it_is_and_no_two_are_alike() -> None:
 
 
 def test_real_files_cost_a_guess_64_mib() -> None:
-    cost = Cost()
+    head, key = new_head(TOLD, PASSPHRASE)
+    cost = head.cost
 
     assert (cost.time, cost.memory_kib, cost.lanes) == (3, 65536, 4)
+    assert key_of(read_head(BytesIO(head.raw)), PASSPHRASE) == key
 
 
 def test_passphrase_is_the_same_however_it_was_typed() -> None:
