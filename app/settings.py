@@ -5,6 +5,7 @@ that cannot work stops the start with a sentence that names it.
 """
 
 import os
+import re
 from collections.abc import Mapping
 from datetime import timedelta
 from pathlib import Path
@@ -19,7 +20,13 @@ from app.clinical.owing import Clocks
 PREFIX = "TAPELINE_"
 DATABASES = ("sqlite:///", "postgresql+psycopg://")
 #: A database address may hold a password, so its value is never repeated.
-NEVER_SHOWN = frozenset({"database_url", "backup_passphrase"})
+NEVER_SHOWN = frozenset({"database_url", "database_key", "backup_passphrase"})
+#: A key is drawn, never thought up: so it needs no stretching at each connection.
+KEY = re.compile(r"[0-9a-f]{64}", re.IGNORECASE | re.ASCII)
+NO_KEY = (
+    "a key is 64 hexadecimal digits, for example what "
+    '`python3 -c "import secrets; print(secrets.token_hex(32))"` prints'
+)
 #: Whoever has a backup can try passphrases on it for as long as they like.
 SHORTEST_SECRET = 8
 
@@ -69,6 +76,8 @@ class Settings(BaseSettings):
 
     data_dir: Path = Path.home() / ".local" / "share" / "tapeline"
     database_url: str = ""
+    database_key: str = Field(default="", repr=False)
+    database_key_file: Path | None = None
     site_timezone: str = Field(default_factory=machine_zone)
     host: str = Field(default="127.0.0.1", min_length=1)
     port: int = Field(default=8765, ge=0, le=65535)
@@ -104,6 +113,30 @@ class Settings(BaseSettings):
         if value and not value.startswith(DATABASES):
             raise ValueError("it must start with " + " or ".join(DATABASES))
         return value
+
+    @field_validator("database_key_file", "backup_passphrase_file", mode="before")
+    @classmethod
+    def _none_when_empty(cls, value: object) -> object:
+        return None if value == "" else value
+
+    @field_validator("database_key")
+    @classmethod
+    def _whole_key(cls, value: str) -> str:
+        if value and not KEY.fullmatch(value):
+            raise ValueError(NO_KEY)
+        return value
+
+    @field_validator("database_key_file")
+    @classmethod
+    def _key_elsewhere(cls, value: Path | None, info: ValidationInfo) -> Path | None:
+        """Whoever takes the data folder must not have its key as well."""
+        if value is None:
+            return None
+        folder: Path | None = info.data.get("data_dir")
+        if folder is not None and value.resolve().is_relative_to(folder.resolve()):
+            raise ValueError("keep it outside the data folder, whose key it is")
+        cls._whole_key(_secret_in(value) or "none")
+        return value.expanduser().absolute()
 
     @field_validator("backup_dir")
     @classmethod
@@ -153,8 +186,18 @@ class Settings(BaseSettings):
 
     @property
     def database(self) -> str:
-        """The database's address: the one set, else a file in the data folder."""
-        return self.database_url or f"sqlite:///{self.data_dir / 'tapeline.sqlite'}"
+        """The database's address: the one set, else a file in the data folder.
+
+        The key of an encrypted file stands where an address has its password, so that
+        it is hidden wherever an address is shown.
+        """
+        plain = self.database_url or f"sqlite:///{self.data_dir / 'tapeline.sqlite'}"
+        key = self.database_key
+        if not key and self.database_key_file is not None:
+            key = _secret_in(self.database_key_file)
+        if not key or not plain.startswith("sqlite:///"):
+            return plain
+        return plain.replace("sqlite:///", f"sqlite://:{key}@/", 1)
 
     @property
     def backups(self) -> Path:

@@ -188,7 +188,7 @@ def test_drill(data: Path, tmp_path: Path, capsys: Capture) -> None:
 
 def assert_nobody_is_let_in(session: Session) -> None:
     for table in (SignIn, OneTimeLink, Device):
-        ended = list(session.exec(select(table.ended_at)))  # type: ignore[call-overload]
+        ended = list(session.exec(select(table.ended_at)))
         assert ended
         assert None not in ended
 
@@ -210,7 +210,7 @@ def test_nothing_readable_lies_beside_a_backup(
 ) -> None:
     """Of the site's words none is in the file, and no other file was made for it."""
     seen: set[str] = set()
-    real = backing_up.seal
+    real = sealed.seal
 
     def look(*given: object) -> None:
         seen.update(held(tmp_path))
@@ -279,7 +279,7 @@ class TestRefusedBackup:
         self, data: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch
     ) -> None:
         """As if the disk had kept other bytes than it was given."""
-        real = backing_up.seal
+        real = sealed.seal
 
         def spoil(file: object, *rest: object) -> None:
             real(file, *rest)  # type: ignore[arg-type]

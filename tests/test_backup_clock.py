@@ -114,13 +114,17 @@ def test_failing_is_said_on_the_desk_until_it_works(
     assert late.startswith("No backup was made for longer than planned. The last good")
 
 
+def fail(*_given: object, **_named: object) -> None:
+    raise KeyError("Mrs X")
+
+
 def test_unknown_fault_is_no_end_of_backups(
     site: Site, clock: Clock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Its own words may hold anything, so only its kind is told."""
     worker = BackupClock(site)
     with monkeypatch.context() as patched:
-        patched.setattr(backup_clock, "back_up_into", lambda *_a, **_k: {}["Mrs X"])
+        patched.setattr(backup_clock, "back_up_into", fail)
         worker.turn()
     tried = last_try(site.settings.data_dir)
     assert tried is not None

@@ -12,7 +12,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
 
-from sqlalchemy import Engine, make_url
+from sqlalchemy import make_url
 from sqlmodel import Session
 
 from app.commands.backing_up import opened
@@ -120,8 +120,9 @@ def restore_into(settings: Settings, archive: Archive) -> None:
         _fill_server(settings, archive)
         return
     with _made_beside(file) as making:
-        _fill(make_engine(f"sqlite:///{making}"), archive)
-        refuse_unless_sound(making)
+        # With the same key, where there is one.
+        address = make_url(settings.database).set(database=str(making))
+        _fill(address.render_as_string(hide_password=False), archive)
         make_room(file)  # once more: some time went by
         with making.open("r+b") as written:
             os.fsync(written.fileno())
@@ -131,7 +132,7 @@ def restore_into(settings: Settings, archive: Archive) -> None:
 
 def _fill_server(settings: Settings, archive: Archive) -> None:
     try:
-        _fill(make_engine(settings.database), archive)
+        _fill(settings.database, archive)
     except SiteNotEmpty as fault:
         raise SiteThere(
             "The database holds something already. Nothing was restored: name a new, "
@@ -159,14 +160,16 @@ def _sweep(making: Path) -> None:
         making.with_name(f"{making.name}{end}").unlink(missing_ok=True)
 
 
-def _fill(engine: Engine, archive: Archive) -> None:
+def _fill(address: str, archive: Archive) -> None:
     """In one transaction; what was loaded must read like the archive."""
-    progress = Progress("rows written and read back")
+    progress, engine = Progress("rows written and read back"), make_engine(address)
     try:
         with site_filled(engine, archive, progress) as connection:
             with Session(connection) as session:
                 end_what_lets_in(connection, datetime.now(UTC))
                 did(session, "restored_site")
             progress.over()
+        if engine.dialect.name == "sqlite":
+            refuse_unless_sound(engine)
     finally:
         engine.dispose()

@@ -4,9 +4,9 @@ import sqlite3
 from contextlib import closing
 from datetime import datetime
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
-from sqlalchemy import Connection, update
+from sqlalchemy import Connection, Engine, update
 
 from app.storage.errors import NotSound, StorageProblem
 from app.storage.site_lines import Shape, shapes_of
@@ -88,11 +88,15 @@ def _let_go(file: Path) -> None:
         )
 
 
-def refuse_unless_sound(file: Path) -> None:
+def refuse_unless_sound(engine: Engine) -> None:
     """What SQLite itself says of a file that is about to become the site."""
-    with closing(sqlite3.connect(file, isolation_level=None)) as made:
+    raw = engine.raw_connection()
+    try:
+        made: Any = raw.driver_connection
         (found,) = made.execute("PRAGMA integrity_check(1)").fetchone()
         astray = made.execute("PRAGMA foreign_key_check").fetchone()
         made.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    finally:
+        raw.close()
     if found != "ok" or astray is not None:
         raise NotSound("The restored database is not sound, so it was not kept.")

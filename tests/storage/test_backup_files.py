@@ -88,7 +88,8 @@ def test_only_whole_backups_are_listed_newest_first(tmp_path: Path) -> None:
 
     assert [file.path.name for file in backups_in(tmp_path)] == wanted
     assert [path.name for path in halves_in(tmp_path)] == [half]
-    assert backups_in(tmp_path / "none") == halves_in(tmp_path / "none") == []
+    assert not backups_in(tmp_path / "none")
+    assert not halves_in(tmp_path / "none")
 
 
 def test_last_try_is_kept_and_a_spoilt_note_is_none(tmp_path: Path) -> None:

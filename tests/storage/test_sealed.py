@@ -5,7 +5,8 @@ import json
 from io import BytesIO
 
 import pytest
-from argon2.low_level import Type, core, ffi, hash_secret_raw, lib
+from _argon2_cffi_bindings import ffi, lib
+from argon2.low_level import Type, core, hash_secret_raw
 from cryptography.hazmat.primitives.ciphers.aead import AESGCM
 
 from app.storage import sealed
