@@ -28,8 +28,9 @@ WRONG_KEY: Final = (
     "TAPELINE_DATABASE_KEY."
 )
 NO_KEY: Final = (
-    "The database file cannot be read: it is encrypted and no key is set, or it is "
-    "damaged. Nothing was changed. TAPELINE_DATABASE_KEY_FILE names the key's file."
+    "The file is not a database that can be read: it is encrypted and no key is set, "
+    "or it is damaged. Nothing was changed. TAPELINE_DATABASE_KEY_FILE names the key's "
+    "file."
 )
 
 
