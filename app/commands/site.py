@@ -94,10 +94,10 @@ def run_serve(given: argparse.Namespace) -> int:
         with told_plainly():
             app = create_app(settings)
         print(f"Tapeline: {_address(settings, door)}  (Ctrl-C stops it)", flush=True)
-        print(start_words(settings), flush=True)
         _read_again(app.state.site)
         _work_out_what_is_owed(app.state.site)
         _say_how_to_begin(app.state.site, _address(settings, door))
+        print(start_words(settings), flush=True)
         _serve(app, door)
     return 0
 
