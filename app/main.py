@@ -15,6 +15,7 @@ from starlette.middleware.gzip import GZipMiddleware
 
 from app.catalogue.load import catalogue
 from app.lan.place import Place
+from app.commands.backup_clock import BackupClock
 from app.logs import start_log
 from app.resources import folder
 from app.settings import Settings, SettingsProblem
@@ -264,6 +265,9 @@ async def _wipe(site: Site) -> None:
 @asynccontextmanager
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     wiping = asyncio.create_task(_wipe(app.state.site))
+    backups = BackupClock(app.state.site)
+    backups.start()
     yield
     wiping.cancel()
+    await run_in_threadpool(backups.stop)
     app.state.site.engine.dispose()

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 from zoneinfo import ZoneInfo
 
-from pydantic import Field, ValidationError, field_validator
+from pydantic import Field, ValidationError, ValidationInfo, field_validator
 from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
 
 from app.clinical.owing import Clocks
@@ -23,7 +23,15 @@ DATABASES = ("sqlite:///", "postgresql+psycopg://")
 #: Never a single word: an authority limited to "com" would not be limited at all.
 WHOLE_NAME = re.compile(r"(?=.{3,64}\Z)([a-z0-9]([a-z0-9-]*[a-z0-9])?\.)+[a-z]{2,}")
 #: A database address may hold a password, so its value is never repeated.
-NEVER_SHOWN = frozenset({"database_url"})
+NEVER_SHOWN = frozenset({"database_url", "database_key", "backup_passphrase"})
+#: A key is drawn, never thought up: so it needs no stretching at each connection.
+KEY = re.compile(r"[0-9a-f]{64}", re.IGNORECASE | re.ASCII)
+NO_KEY = (
+    "a key is 64 hexadecimal digits, for example what "
+    '`python3 -c "import secrets; print(secrets.token_hex(32))"` prints'
+)
+#: Whoever has a backup can try passphrases on it for as long as they like.
+SHORTEST_SECRET = 8
 
 
 class SettingsProblem(Exception):
@@ -60,6 +68,17 @@ def _is_zone(name: str) -> bool:
     return True
 
 
+def _secret_in(path: Path) -> str:
+    """What a file holds that its owner alone may read; ValueError when others may."""
+    try:
+        mode, text = path.stat().st_mode, path.read_text()
+    except (OSError, UnicodeDecodeError) as fault:
+        raise ValueError("it cannot be read") from fault
+    if os.name == "posix" and mode & 0o077:
+        raise ValueError("others may read it: chmod 600")
+    return text.strip()
+
+
 class Settings(BaseSettings):
     """What a site may set. Defaults run one therapist's own machine."""
 
@@ -69,6 +88,8 @@ class Settings(BaseSettings):
 
     data_dir: Path = Path.home() / ".local" / "share" / "tapeline"
     database_url: str = ""
+    database_key: str = Field(default="", repr=False)
+    database_key_file: Path | None = None
     site_timezone: str = Field(default_factory=machine_zone)
     host: str = Field(default="127.0.0.1", min_length=1)
     port: int = Field(default=8765, ge=0, le=65535)
@@ -87,6 +108,12 @@ class Settings(BaseSettings):
     identifiers: Literal["minimal", "full"] = "minimal"
     day_pack: Literal["off", "on"] = "off"
     day_pack_until: str = "03:00"
+    backup_dir: Path | None = None
+    backup_keep: int = Field(default=24, ge=1, le=1000)
+    backup_passphrase: str = Field(default="", repr=False)
+    backup_passphrase_file: Path | None = None
+    #: After the passphrase, without which it cannot be.
+    backup_every_hours: int = Field(default=0, ge=0, le=744)
     demo: bool = False
 
     @field_validator("data_dir")
@@ -101,6 +128,60 @@ class Settings(BaseSettings):
     def _known_database(cls, value: str) -> str:
         if value and not value.startswith(DATABASES):
             raise ValueError("it must start with " + " or ".join(DATABASES))
+        return value
+
+    @field_validator("database_key_file", "backup_passphrase_file", mode="before")
+    @classmethod
+    def _none_when_empty(cls, value: object) -> object:
+        return None if value == "" else value
+
+    @field_validator("database_key")
+    @classmethod
+    def _whole_key(cls, value: str) -> str:
+        if value and not KEY.fullmatch(value):
+            raise ValueError(NO_KEY)
+        return value
+
+    @field_validator("database_key_file")
+    @classmethod
+    def _key_elsewhere(cls, value: Path | None, info: ValidationInfo) -> Path | None:
+        """Whoever takes the data folder must not have its key as well."""
+        if value is None:
+            return None
+        folder: Path | None = info.data.get("data_dir")
+        if folder is not None and value.resolve().is_relative_to(folder.resolve()):
+            raise ValueError("keep it outside the data folder, whose key it is")
+        cls._whole_key(_secret_in(value) or "none")
+        return value.expanduser().absolute()
+
+    @field_validator("backup_dir")
+    @classmethod
+    def _whole_folder(cls, value: Path | None) -> Path | None:
+        return None if value is None else cls._whole_path(value)
+
+    @field_validator("backup_passphrase")
+    @classmethod
+    def _long_enough(cls, value: str) -> str:
+        if value and len(value) < SHORTEST_SECRET:
+            raise ValueError(f"it is shorter than {SHORTEST_SECRET} letters")
+        return value
+
+    @field_validator("backup_passphrase_file")
+    @classmethod
+    def _own_eyes_only(cls, value: Path | None) -> Path | None:
+        if value is not None and len(_secret_in(value)) < SHORTEST_SECRET:
+            raise ValueError(f"it holds fewer than {SHORTEST_SECRET} letters")
+        return value
+
+    @field_validator("backup_every_hours")
+    @classmethod
+    def _with_a_passphrase(cls, value: int, info: ValidationInfo) -> int:
+        told = info.data.get("backup_passphrase")
+        if value and not (told or info.data.get("backup_passphrase_file")):
+            raise ValueError(
+                f"a backup needs {PREFIX}BACKUP_PASSPHRASE, or "
+                f"{PREFIX}BACKUP_PASSPHRASE_FILE with a file that holds it"
+            )
         return value
 
     @field_validator("site_timezone")
@@ -145,8 +226,36 @@ class Settings(BaseSettings):
 
     @property
     def database(self) -> str:
-        """The database's address: the one set, else a file in the data folder."""
-        return self.database_url or f"sqlite:///{self.data_dir / 'tapeline.sqlite'}"
+        """The database's address: the one set, else a file in the data folder.
+
+        The key of an encrypted file stands where an address has its password, so that
+        it is hidden wherever an address is shown.
+        """
+        plain = self.database_url or f"sqlite:///{self.data_dir / 'tapeline.sqlite'}"
+        key = self.database_key
+        if not key and self.database_key_file is not None:
+            key = _secret_in(self.database_key_file)
+        if not key or not plain.startswith("sqlite:///"):
+            return plain
+        return plain.replace("sqlite:///", f"sqlite://:{key}@/", 1)
+
+    @property
+    def backups(self) -> Path:
+        """Where backups go when nobody says where."""
+        return self.backup_dir or self.data_dir / "backups"
+
+    @property
+    def backup_every(self) -> timedelta | None:
+        """How often one is made by itself; None: never, as in the demo."""
+        off = self.demo or self.backup_every_hours == 0
+        return None if off else timedelta(hours=self.backup_every_hours)
+
+    @property
+    def backup_secret(self) -> str:
+        """The passphrase that was set, or lies in the file that was; else empty."""
+        if self.backup_passphrase or self.backup_passphrase_file is None:
+            return self.backup_passphrase
+        return _secret_in(self.backup_passphrase_file)
 
     @property
     def idle(self) -> timedelta | None:

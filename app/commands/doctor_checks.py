@@ -9,7 +9,7 @@ import shutil
 import subprocess
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final, Literal
 
@@ -17,16 +17,20 @@ from sqlalchemy import Engine
 from sqlmodel import Session, col, select
 
 from app.catalogue.load import Catalogue
+from app.commands.backing_up import opened
+from app.commands.demo_site import is_demo_folder
 from app.commands.progress import Progress
 from app.settings import Settings
 from app.storage import audit, checkup, upgrade
 from app.storage.database import read_session
-from app.storage.errors import SchemaTooNew
+from app.storage.errors import SchemaTooNew, StorageProblem
 from app.storage.goals import broken_goals
 from app.storage.notes import broken_addenda
 from app.storage.patients import Patient
 from app.storage.review import broken_texts
 from app.storage.scores import wrongly_marked
+from app.storage.site_archive import archive_in
+from app.web.backup_state import NONE_MADE, backup_state, backup_trouble
 from app.web.owing import owed_differs
 from app.web.rejudging import Compared, compared_all
 
@@ -244,6 +248,37 @@ def owed(site: Examined) -> Iterator[Amiss]:
         )
 
 
+def backups(site: Examined) -> Iterator[Amiss]:
+    """Whether any are made, how old the last good one is, and whether it opens."""
+    settings, now = site.settings, datetime.now(UTC)
+    if is_demo_folder(settings.data_dir):
+        return
+    state = backup_state(settings)
+    for half in state.halves:
+        yield Amiss(
+            "warning", f"{half.name} was cut off while it was made. {state.last_words}"
+        )
+    if trouble := backup_trouble(settings, now):
+        yield Amiss("broken", trouble)
+    elif settings.backup_every is None:
+        told = f" {state.last_words}" if state.last else ""
+        yield Amiss("warning", f"{NONE_MADE}{told}")
+    elif state.last is None:
+        yield Amiss("warning", f"None was made yet into {settings.backups}.")
+    if state.last and settings.backup_secret:
+        yield from _opens(state.last.path, settings.backup_secret)
+
+
+def _opens(path: Path, passphrase: str) -> Iterator[Amiss]:
+    """The newest one with the passphrase that is set, down to its manifest."""
+    try:
+        _, packed = opened(path, passphrase)
+        with archive_in(packed):
+            pass
+    except (StorageProblem, OSError) as fault:
+        yield Amiss("broken", f"{path.name} does not open: {fault}")
+
+
 #: In this order: what comes first may make the rest unreadable.
 CHECKS: Final[tuple[Check, ...]] = (
     Check("folder", "data folder", folder, of_rows=False),
@@ -254,4 +289,5 @@ CHECKS: Final[tuple[Check, ...]] = (
     Check("scores", "derived scores", scores),
     Check("texts", "texts handed in or signed", texts),
     Check("owed", "what is owed", owed),
+    Check("backups", "backups", backups, of_rows=False),
 )

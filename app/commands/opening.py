@@ -67,13 +67,20 @@ def did(session: Session, deed: str) -> None:
 @contextmanager
 def opened_site(settings: Settings) -> Iterator[Engine]:
     """The database of a site that is there, brought up to date."""
+    with served_engine(settings) as engine, told_plainly():
+        migrate(engine, settings.data_dir / "backups")
+        yield engine
+
+
+@contextmanager
+def served_engine(settings: Settings) -> Iterator[Engine]:
+    """The database of a site that is there, in whatever version it is."""
     database = settings.data_dir / "tapeline.sqlite"
     if not settings.database_url and not database.is_file():
         raise Refused(f"there is no site in {settings.data_dir} yet")
     with told_plainly():
         engine = make_engine(settings.database)
         try:
-            migrate(engine, settings.data_dir / "backups")
             yield engine
         finally:
             engine.dispose()

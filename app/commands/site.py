@@ -37,6 +37,7 @@ from app.storage import people
 from app.storage.database import read_session, write_session
 from app.storage.links import make_link
 from app.storage.owing import basis_of
+from app.web.backup_state import start_words
 from app.web.deps import Site
 from app.web.owing import BATCH, basis, rebuild_owed
 from app.web.rebuilding import rebuild_scores
@@ -117,6 +118,7 @@ def run_serve(given: argparse.Namespace) -> int:
         opens = _say_how_to_begin(app.state.site, _address(settings, door))
         for line in pairing_lines(settings, opens, place, qr=not given.no_qr):
             print(line, flush=True)
+        print(start_words(settings), flush=True)
         _serve(app, door, network)
     return 0
 

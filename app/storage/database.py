@@ -7,8 +7,9 @@ writer has read is still true when it writes. A commit that returned is on the d
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
 from sqlalchemy.engine.interfaces import DBAPIConnection
@@ -17,6 +18,7 @@ from sqlalchemy.orm import UOWTransaction
 from sqlmodel import Session
 
 from app.storage import upgrade
+from app.storage.cipher import ADDRESS, connect, driver_of, without_key
 from app.storage.errors import NotSound, ReadOnly
 from app.storage.numbers import number_new_rows
 
@@ -38,7 +40,8 @@ def make_engine(url: str) -> Engine:
     if on_sqlite:
         _make_folder(address)
     engine = create_engine(
-        address,
+        without_key(address) if on_sqlite else address,
+        **(_file_of(address) if on_sqlite else {}),
         pool_size=KEPT_OPEN,
         max_overflow=MORE_AT_NEED,
         pool_timeout=LONGEST_WAIT_S,
@@ -49,6 +52,15 @@ def make_engine(url: str) -> Engine:
         event.listen(engine, "connect", prepare_sqlite)
     event.listen(engine, "begin", _begin_sqlite if on_sqlite else _begin_postgresql)
     return engine
+
+
+def _file_of(address: URL) -> dict[str, Any]:
+    """How a SQLite file is opened, encrypted or not."""
+    return {
+        "module": driver_of(address),
+        "creator": partial(connect, address),
+        "execution_options": {ADDRESS: address},
+    }
 
 
 def _make_folder(address: URL) -> None:

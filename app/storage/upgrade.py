@@ -4,13 +4,12 @@ Alembic does the work; this makes it safe on SQLite, where a table is changed by
 copied and foreign keys would bite half way.
 """
 
-import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from datetime import datetime
 from functools import cache
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from alembic import command
 from alembic.config import Config
@@ -18,6 +17,7 @@ from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, inspect
 
+from app.storage.cipher import beside
 from app.storage.errors import NotSound, SchemaTooNew
 
 MIGRATIONS: Final = Path(__file__).parent / "migrations"
@@ -80,8 +80,8 @@ def changing_schema(engine: Engine) -> Iterator[Connection]:
             with connection.begin():
                 yield connection
             return
-        driver = connection.connection.driver_connection
-        assert isinstance(driver, sqlite3.Connection)
+        # Python's own SQLite or SQLCipher's: the two have no common class.
+        driver: Any = connection.connection.driver_connection
         driver.execute("PRAGMA foreign_keys = OFF")
         try:
             with connection.begin():
@@ -108,7 +108,8 @@ def holds_anything(connection: Connection) -> bool:
 def back_up(engine: Engine, folder: Path, revision: str | None, now: datetime) -> None:
     """Copy a SQLite file as it stands, under a name that says from when and what.
 
-    A PostgreSQL site is backed up by who runs the server.
+    The copy of an encrypted one is encrypted with the same key. A PostgreSQL site is
+    backed up by who runs the server.
     """
     if engine.dialect.name != "sqlite":
         return
@@ -117,9 +118,8 @@ def back_up(engine: Engine, folder: Path, revision: str | None, now: datetime) -
     copy.touch(mode=0o600, exist_ok=False)
     raw = engine.raw_connection()
     try:
-        source = raw.driver_connection
-        assert isinstance(source, sqlite3.Connection)
-        with closing(sqlite3.connect(copy)) as target:
+        source: Any = raw.driver_connection
+        with closing(beside(engine, copy)) as target:
             source.backup(target)
             sound = target.execute("PRAGMA quick_check").fetchone()[0]
     finally:
