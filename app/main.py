@@ -1,6 +1,7 @@
 """create_app(settings): one site put together from its parts, and nothing else."""
 
 import asyncio
+import logging
 from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
 from datetime import UTC, date, datetime
@@ -83,6 +84,7 @@ from app.web.import_jobs import wipe_yesterdays
 from app.web.owing import keep_owed
 from app.web.security import Guard
 
+log = logging.getLogger("tapeline.problems")
 WIPE_EVERY_S = 600
 #: Answer without sign-in. Every other router asks for one, whatever its routes say.
 PUBLIC: Sequence[APIRouter] = (
@@ -240,7 +242,11 @@ def make_templates(assets: Assets) -> jinja2.Environment:
 async def _wipe(site: Site) -> None:
     """Files sent on an earlier day and never imported go soon after midnight."""
     while True:
-        await run_in_threadpool(wipe_yesterdays, site)
+        try:
+            await run_in_threadpool(wipe_yesterdays, site)
+        except Exception as fault:
+            # A full disk or a database that is away comes right again: so does this.
+            log.error("files sent earlier were not wiped: %s", type(fault).__name__)
         await asyncio.sleep(WIPE_EVERY_S)
 
 

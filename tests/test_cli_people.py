@@ -193,7 +193,7 @@ def test_file_that_is_no_database_is_refused(
 
     assert main([*command, "--data", str(data)]) == 2
     err = capsys.readouterr().err
-    assert "the database cannot be used: " in err
+    assert "The database file, or the disk under it, does not work" in err
     assert err.count("\n") == 1
 
 

@@ -30,7 +30,7 @@ from tests.make import (
     make_trial,
     make_visit,
 )
-from tests.storage.conftest import SERVER, own_schema
+from tests.cluster import SERVER, own_schema
 
 Capture = pytest.CaptureFixture[str]
 NOW = datetime.now(UTC)

@@ -27,6 +27,7 @@ from app.settings import Settings
 from app.storage import people
 from app.storage.database import read_session, write_session
 from app.storage.devices import known_device
+from app.storage.faults import meant_by
 from app.storage.held_requests import let_go
 from app.storage.people import Person
 
@@ -202,7 +203,8 @@ def _write_seen(site: Site, token: str, now: datetime) -> None:
 
     Asked before any session of the request opens: a second writer inside the request
     would wait for the first for ever. One at a time, and nobody queues for it, so that
-    pages never wait for a lock; who is passed over is written at their next request.
+    pages never wait for a lock; who is passed over is written a minute later. A page
+    that only reads must open when the disk is full or another program writes.
     """
     last = site.seen.get(token)
     if last is not None and now - last < SEEN_EVERY:
@@ -212,8 +214,11 @@ def _write_seen(site: Site, token: str, now: datetime) -> None:
     try:
         fresh = {t: at for t, at in site.seen.items() if now - at < SEEN_EVERY}
         site.seen = {**fresh, token: now}
-        with write_session(site.engine) as session:
+        with write_session(site.engine, impatient=True) as session:
             people.seen(session, token, now)
+    except Exception as fault:
+        if meant_by(fault) is None:
+            raise
     finally:
         site.seen_lock.release()
 
