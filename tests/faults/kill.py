@@ -19,7 +19,7 @@ from pathlib import Path
 from statistics import median
 from tempfile import TemporaryDirectory
 from threading import Thread
-from time import sleep
+from time import monotonic, sleep
 from uuid import uuid4
 
 import httpx
@@ -41,8 +41,9 @@ from tests.live import LONGEST_S, Live
 AS_WRITTEN = argparse.RawDescriptionHelpFormatter
 WRITERS = 8
 LONGEST_START_S = 5.0
-#: The kill falls at random between these, in seconds after the writers began.
-EARLIEST, LATEST = 0.02, 1.5
+#: The kill falls at random: after so many answers at most, so that a slow machine gives
+#: some too, and then within so many seconds.
+MOST_ANSWERS, LONGEST_AFTER_S, LONGEST_WAIT_S = 40, 0.15, 30.0
 #: A new site after so many rounds, so that looking one over stays short.
 FRESH_EVERY = 20
 
@@ -60,7 +61,7 @@ class Sent:
 class Killed:
     """One round. `unsure` were sent and not answered for before the kill."""
 
-    after_s: float
+    begun_s: float
     acknowledged: int
     unsure: int
     of_these_stored: int
@@ -96,24 +97,33 @@ def record(live: Live, sent: Sent, rng: random.Random) -> None:
                 return
 
 
-def strike(live: Live, everybody: Sequence[Sent], after_s: float) -> None:
-    """Let everybody record, and kill the site so long after."""
-    rngs = [random.Random(f"{after_s} {number}") for number in range(len(everybody))]
+def strike(live: Live, everybody: Sequence[Sent], rng: random.Random) -> float:
+    """Let everybody record, kill the site at random; the seconds until then."""
     threads = [
-        Thread(target=record, args=(live, sent, rng), daemon=True)
-        for sent, rng in zip(everybody, rngs, strict=True)
+        Thread(target=record, args=(live, sent, random.Random(seed)), daemon=True)
+        for seed, sent in enumerate(everybody, rng.randrange(2**32))
     ]
+    answers, then_s = rng.randrange(MOST_ANSWERS + 1), rng.uniform(0, LONGEST_AFTER_S)
+    begun = monotonic()
     for thread in threads:
         thread.start()
-    sleep(after_s)
+    while answered(everybody) < answers and monotonic() - begun < LONGEST_WAIT_S:
+        sleep(0.001)
+    sleep(then_s)
     live.process.kill()
+    took = monotonic() - begun
     for thread in threads:
         thread.join(LONGEST_S)
     live.process.wait(LONGEST_S)
+    return took
+
+
+def answered(everybody: Sequence[Sent]) -> int:
+    return sum(len(sent.acknowledged) for sent in everybody)
 
 
 def look_over(
-    settings: Settings, again: Answered, everybody: Sequence[Sent], after_s: float
+    settings: Settings, again: Answered, everybody: Sequence[Sent], begun_s: float
 ) -> Killed:
     """What the site holds after its restart of what was sent to it before the kill."""
     times = {uid: ms for sent in everybody for uid, ms in sent.sent.items()}
@@ -127,7 +137,7 @@ def look_over(
     after = kept(settings, list(times))
     lost += sum(after.get(uid) != [ms] for uid, ms in times.items())
     return Killed(
-        after_s=round(after_s, 3),
+        begun_s=round(begun_s, 3),
         acknowledged=len(told),
         unsure=len(times) - len(told),
         of_these_stored=len(before.keys() - told),
@@ -143,15 +153,14 @@ def killed_rounds(settings: Settings, rounds: int, seed: int) -> Iterator[Killed
     """A site that is killed in each round; the next start is looked at, and killed."""
     rng = random.Random(seed)
     everybody: list[Sent] = []
-    after_s = 0.0
+    begun_s = 0.0
     for number in range(rounds + 1):
         with served(settings) as site:
             if number:
-                yield look_over(settings, site, everybody, after_s)
+                yield look_over(settings, site, everybody, begun_s)
             if number < rounds:
                 everybody = [Sent(writer) for writer in signed_in(settings)]
-                after_s = rng.uniform(EARLIEST, LATEST)
-                strike(site.live, everybody, after_s)
+                begun_s = strike(site.live, everybody, rng)
 
 
 def all_rounds(rounds: int, seed: int) -> Iterator[Killed]:
@@ -165,7 +174,7 @@ def all_rounds(rounds: int, seed: int) -> Iterator[Killed]:
 def as_line(number: int, killed: Killed) -> str:
     says = "" if killed.sound else "  <- NOT SOUND " + "; ".join(killed.amiss)
     return (
-        f"{number:5} {killed.after_s:8.3f} {killed.acknowledged:8} {killed.unsure:8} "
+        f"{number:5} {killed.begun_s:8.3f} {killed.acknowledged:8} {killed.unsure:8} "
         f"{killed.of_these_stored:8} {killed.lost:6} {killed.doubled:8} "
         f"{killed.restart_s:10.2f} {killed.restart_work_s:8.2f}{says}"
     )
