@@ -9,6 +9,7 @@ from functools import cache
 from pathlib import Path
 
 import jinja2
+from anyio import to_thread
 from fastapi import APIRouter, Depends, FastAPI
 from sqlmodel import Session
 from starlette.concurrency import run_in_threadpool
@@ -83,6 +84,7 @@ from app.web.deps import Site, signed_in
 from app.web.import_jobs import wipe_yesterdays
 from app.web.owing import keep_owed
 from app.web.security import Guard
+from app.web.shared import shared_by
 
 log = logging.getLogger("tapeline.problems")
 WIPE_EVERY_S = 600
@@ -157,7 +159,7 @@ SIGNED_IN: Sequence[APIRouter] = (
 def create_app(settings: Settings) -> FastAPI:
     """A site ready to serve: its folder, log, catalogue and database are in order."""
     _make_data_dir(settings)
-    start_log(settings.data_dir)
+    start_log(settings.data_dir, shared=settings.workers > 1)
     assets = _shipped_assets(folder("static"))
     app = FastAPI(
         docs_url=None,
@@ -188,7 +190,7 @@ def _make_data_dir(settings: Settings) -> None:
 
 
 def _make_site(settings: Settings, assets: Assets) -> Site:
-    engine = make_engine(settings.database)
+    engine = make_engine(settings.database, settings.connections)
     migrate(engine, settings.data_dir / "backups")
 
     def after_change(session: Session, today: date) -> None:
@@ -203,6 +205,7 @@ def _make_site(settings: Settings, assets: Assets) -> Site:
         version=VERSION,
         clock=lambda: datetime.now(UTC),
         zone=settings.zone,
+        shared=shared_by(settings),
     )
     return site
 
@@ -252,6 +255,8 @@ async def _wipe(site: Site) -> None:
 
 @asynccontextmanager
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
+    limiter = to_thread.current_default_thread_limiter()
+    limiter.total_tokens = min(limiter.total_tokens, app.state.site.settings.threads)
     wiping = asyncio.create_task(_wipe(app.state.site))
     yield
     wiping.cancel()

@@ -18,6 +18,9 @@ from app.clinical.owing import Clocks
 
 PREFIX = "TAPELINE_"
 DATABASES = ("sqlite:///", "postgresql+psycopg://")
+#: Of all processes together, and those of each that its threads do not take.
+ALL_CONNECTIONS = 85
+SPARE_CONNECTIONS = 4
 #: A database address may hold a password, so its value is never repeated.
 NEVER_SHOWN = frozenset({"database_url"})
 
@@ -59,6 +62,7 @@ class Settings(BaseSettings):
     site_timezone: str = Field(default_factory=machine_zone)
     host: str = Field(default="127.0.0.1", min_length=1)
     port: int = Field(default=8765, ge=0, le=65535)
+    workers: int = Field(default=1, ge=1, le=8)
     trusted_hosts: Annotated[tuple[str, ...], NoDecode] = ()
     secure_cookies: bool = False
     idle_minutes: int = Field(default=5, ge=0, le=720)
@@ -106,6 +110,16 @@ class Settings(BaseSettings):
     def database(self) -> str:
         """The database's address: the one set, else a file in the data folder."""
         return self.database_url or f"sqlite:///{self.data_dir / 'tapeline.sqlite'}"
+
+    @property
+    def connections(self) -> int:
+        """How many a process may open: a PostgreSQL server as it comes lets 97 in."""
+        return ALL_CONNECTIONS // self.workers
+
+    @property
+    def threads(self) -> int:
+        """How many requests a process works on at once; some hold two connections."""
+        return min(40, self.connections - SPARE_CONNECTIONS)
 
     @property
     def idle(self) -> timedelta | None:

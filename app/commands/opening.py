@@ -28,7 +28,7 @@ def settings_from(given: argparse.Namespace, **fixed: Any) -> Settings:
     """The environment's settings, the command line's options before them."""
     options = {
         name: value
-        for name in ("data_dir", "host", "port")
+        for name in ("data_dir", "host", "port", "workers")
         if (value := getattr(given, name, None)) is not None
     }
     with told_plainly():

@@ -16,6 +16,7 @@ from typing import Any
 import uvicorn
 from fastapi import FastAPI
 
+from app.commands import workers
 from app.commands.demo_files import read_story
 from app.commands.demo_services import name_services
 from app.commands.demo_site import build, claim_folder
@@ -36,9 +37,16 @@ from app.storage.owing import basis_of
 from app.web.deps import Site
 from app.web.owing import BATCH, basis, rebuild_owed
 from app.web.rebuilding import rebuild_scores
+from app.web.shared import forget_all
 
 #: Seconds an open page may hold up a stop.
 PATIENCE = 3
+SERVING: dict[str, Any] = {
+    "log_level": "warning",
+    "access_log": False,  # the site's own log holds no query strings
+    "server_header": False,
+    "timeout_graceful_shutdown": PATIENCE,
+}
 EVERYWHERE = {"0.0.0.0": "127.0.0.1", "::": "::1"}
 
 
@@ -60,6 +68,7 @@ def add(commands: Any) -> None:
     )
     _address_options(serve)
     add_data_option(serve, "the site's folder; default: TAPELINE_DATA_DIR or your own")
+    workers.add_option(serve)
     serve.set_defaults(run=run_serve)
 
 
@@ -71,7 +80,9 @@ def _address_options(p: argparse.ArgumentParser) -> None:
 def run_demo(given: argparse.Namespace) -> int:
     with _until_stopped(), _demo_folder(given.data_dir) as data:
         # The real site's database stays out of it, whatever the environment says.
-        settings = settings_from(given, data_dir=data, database_url="", demo=True)
+        settings = settings_from(
+            given, data_dir=data, database_url="", workers=1, demo=True
+        )
         with _listening(settings) as door:
             with told_plainly():
                 claim_folder(settings.data_dir)
@@ -89,14 +100,20 @@ def run_demo(given: argparse.Namespace) -> int:
 def run_serve(given: argparse.Namespace) -> int:
     settings = settings_from(given, demo=False)
     refuse_demo_folder(settings)
+    workers.check(settings)
     with _until_stopped(), _listening(settings) as door:
         with told_plainly():
+            forget_all(settings)
             app = create_app(settings)
         print(f"Tapeline: {_address(settings, door)}  (Ctrl-C stops it)", flush=True)
         _read_again(app.state.site)
         _work_out_what_is_owed(app.state.site)
         _say_how_to_begin(app.state.site, _address(settings, door))
-        _serve(app, door)
+        if settings.workers > 1:
+            app.state.site.engine.dispose()
+            workers.serve(settings, door, **SERVING)
+        else:
+            _serve(app, door)
     return 0
 
 
@@ -193,14 +210,7 @@ def _address(settings: Settings, door: socket.socket) -> str:
 
 
 def _serve(app: FastAPI, door: socket.socket) -> None:
-    config = uvicorn.Config(
-        app,
-        log_level="warning",
-        access_log=False,  # the site's own log holds no query strings
-        server_header=False,
-        timeout_graceful_shutdown=PATIENCE,
-    )
-    uvicorn.Server(config).run(sockets=[door])
+    uvicorn.Server(uvicorn.Config(app, **SERVING)).run(sockets=[door])
 
 
 @contextmanager
