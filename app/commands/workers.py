@@ -1,8 +1,8 @@
 """`tapeline serve --workers N`: one site in several processes, on a PostgreSQL server.
 
 The first process prepares the site, listens, and starts the others, which answer; one
-that dies is replaced. A SQLite file stays with one process, which knows of everybody who
-writes and lets them wait; several would only refuse each other.
+that dies is replaced. A SQLite file stays with one process, which knows of everybody
+who writes and lets them wait; several would only refuse each other.
 """
 
 import os
@@ -23,8 +23,8 @@ from app.main import create_app
 from app.settings import Settings
 
 LOOK_EVERY_S: Final = 1.0
-#: A process that has not answered its first one for so long is replaced. It cannot answer
-#: while it is starting, which takes a slow machine far longer than uvicorn's five seconds.
+#: A process that has not answered its first one for so long is replaced. It cannot
+#: while it is starting, for which uvicorn's own five seconds are short on a busy machine.
 LONGEST_START_S: Final = 120
 
 

@@ -127,7 +127,9 @@ def _begin_postgresql(connection: Connection) -> None:
             "SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY"
         )
     elif _has(connection, IMPATIENT):
-        asked = connection.exec_driver_sql(f"SELECT pg_try_advisory_xact_lock({WRITERS})")
+        asked = connection.exec_driver_sql(
+            f"SELECT pg_try_advisory_xact_lock({WRITERS})"
+        )
         if not asked.scalar_one():
             raise Busy
     else:

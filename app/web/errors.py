@@ -123,7 +123,9 @@ NOT_SAVED = (
 TELL = "Tell who runs this site, with these words. Until then write down what you see."
 
 
-def _unavailable(title: str, happened: str, then: str, kept: str = NOT_SAVED) -> Problem:
+def _unavailable(
+    title: str, happened: str, then: str, kept: str = NOT_SAVED
+) -> Problem:
     """503: a phone's outbox waits on it, and never takes it for a refusal."""
     return Problem(503, title, happened, kept, then)
 

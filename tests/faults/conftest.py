@@ -126,5 +126,3 @@ def bedside_in(built_database: Path, clock: Clock) -> Open:
 @pytest.fixture
 def bedside(app: FastAPI, clock: Clock) -> Bedside:
     return Bedside(app, clock)
-
-

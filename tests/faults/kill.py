@@ -206,7 +206,9 @@ def main() -> int:
     p.add_argument("--rounds", type=int, default=200, metavar="N")
     p.add_argument("--seed", type=int, default=1, metavar="N")
     given = p.parse_args()
-    print("round  after s  answered  unsure  of these   lost  doubled  restart s  its work")
+    print(
+        "round  after s  answered  unsure  of these   lost  doubled  restart s  its work"
+    )
     found = []
     with suppress(KeyboardInterrupt):  # the figures so far are figures too
         for number, killed in enumerate(all_rounds(given.rounds, given.seed), 1):
