@@ -127,10 +127,8 @@ def _begin_postgresql(connection: Connection) -> None:
             "SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY"
         )
     elif _has(connection, IMPATIENT):
-        asked = connection.exec_driver_sql(
-            f"SELECT pg_try_advisory_xact_lock({WRITERS})"
-        )
-        if not asked.scalar_one():
+        ask = f"SELECT pg_try_advisory_xact_lock({WRITERS})"
+        if not connection.exec_driver_sql(ask).scalar_one():
             raise Busy
     else:
         connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITERS})")

@@ -1,7 +1,7 @@
 """What a database's own error means: no room, not writable, busy, away or damaged.
 
-SQLite tells it by a number, PostgreSQL by five letters. Whatever else an error says is a
-fault of the program and gets no name here.
+SQLite tells it by a number, PostgreSQL by five letters. Whatever else an error says is
+a fault of the program and gets no name here.
 """
 
 from typing import Final

@@ -1,8 +1,8 @@
 """An import as it goes on, beside the requests: looked at first, then written at once.
 
-A job runs in one process; others of the same site read how far it is. The files it reads
-are stored, so that after a restart it is looked at again, and a half-written import was
-never committed.
+A job runs in one process; others of the same site read how far it is. The files it
+reads are stored, so that after a restart it is looked at again, and a half-written
+import was never committed.
 """
 
 import io

@@ -1,8 +1,8 @@
 """What several processes of one site tell each other: small files in the data folder.
 
-A site of one process keeps all this in memory and writes nothing. With several, the next
-tap of a page may reach another one. The files are for their owner's eyes only, hold what
-the memory would have held, and are forgotten at each start.
+A site of one process keeps all this in memory and writes nothing. With several, the
+next tap of a page may reach another one. The files are for their owner's eyes only,
+hold what the memory would have held, and are forgotten at each start.
 """
 
 import json

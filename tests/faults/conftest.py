@@ -1,4 +1,4 @@
-"""Faults of the machine under a site: each is made for real, or skipped with a reason."""
+"""Faults of the machine under a site, made for real, or skipped with a reason."""
 
 import os
 import shutil

@@ -5,8 +5,8 @@ python -m tests.faults.kill --rounds 200
 After each kill the site is started again and looked over: every trial it had answered
 for is there exactly once, with its time; what it had not answered for is sent again and
 is then there once too; the doctor finds nothing. Prints a table and, last, one line of
-JSON. Exit code 1: something was lost, doubled or broken, or a start took five seconds of
-processor time, which on a quiet machine is what passes on the clock.
+JSON. Exit code 1: something was lost, doubled or broken, or a start took five seconds
+of processor time, which on a quiet machine is what passes on the clock.
 """
 
 import argparse
@@ -42,6 +42,7 @@ from tests.live import LONGEST_S, Live
 AS_WRITTEN = argparse.RawDescriptionHelpFormatter
 WRITERS = 8
 LONGEST_START_S = 5.0
+HEAD = "round  after s answered   unsure of these   lost  doubled  restart s its work"
 #: The kill falls at random: after so many answers at most, so that a slow machine gives
 #: some too, and then within so many seconds.
 MOST_ANSWERS, LONGEST_AFTER_S, LONGEST_WAIT_S = 40, 0.15, 30.0
@@ -206,9 +207,7 @@ def main() -> int:
     p.add_argument("--rounds", type=int, default=200, metavar="N")
     p.add_argument("--seed", type=int, default=1, metavar="N")
     given = p.parse_args()
-    print(
-        "round  after s  answered  unsure  of these   lost  doubled  restart s  its work"
-    )
+    print(HEAD)
     found = []
     with suppress(KeyboardInterrupt):  # the figures so far are figures too
         for number, killed in enumerate(all_rounds(given.rounds, given.seed), 1):

@@ -1,4 +1,4 @@
-"""A site for fault runs: people signed in, each with a patient, and rounds to record in.
+"""A site for fault runs: people signed in, each with a patient and a round.
 
 Everything about it is invented. It is served by a real process, and looked over after.
 """
@@ -128,7 +128,7 @@ def kept(settings: Settings, uids: Sequence[str]) -> dict[str, list[int | None]]
 
 
 def amiss(settings: Settings) -> list[str]:
-    """What the doctor finds: file, references, audit chain, derived scores, the rest."""
+    """What the doctor finds in file, references, audit chain, derived scores, all."""
     found = []
     for outcome in examined(settings):
         if outcome.state == "not checked":

@@ -33,10 +33,8 @@ from tests.live import Live
 from tests.make import make_person, new_uid
 
 TOLD = {"can": "stands_held", "kit": "tape", "minutes": "10"}
-PATIENT = (
-    "label,birth_year,sex,conditions,facts,reason,setting,plan,opened_on,precautions"
-)
-ROW = "Flint Wren,1948,female,,,walks less,community,restore,2026-01-05,"
+PATIENT = "label,birth_year,sex,conditions,facts,reason,setting,plan,opened_on"
+ROW = "Flint Wren,1948,female,,,walks less,community,restore,2026-01-05"
 
 
 def until(holds: Callable[[], bool], what: str, seconds: float = 180) -> None:
@@ -196,10 +194,8 @@ class Phone:
                 self.send(client, new_uid())
 
     def send(self, client: httpx.Client, uid: str) -> None:
-        url, body = (
-            f"rounds/{self.writer.round_id}/trials",
-            {"uid": uid, "typed": "15.4"},
-        )
+        url = f"rounds/{self.writer.round_id}/trials"
+        body = {"uid": uid, "typed": "15.4"}
         while True:
             answer = client.post(url, data=body)
             if answer.headers.get("tapeline-saved") == uid:

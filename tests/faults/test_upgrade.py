@@ -1,4 +1,4 @@
-"""An upgrade that is broken off leaves the old schema whole, and the next start ends it.
+"""An upgrade that is broken off leaves the old schema; the next start ends it.
 
 And two that start at once do not meet: one upgrades, the other finds it done.
 """
