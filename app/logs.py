@@ -8,6 +8,7 @@ import logging
 import os
 from logging.handlers import RotatingFileHandler
 from pathlib import Path
+from typing import TextIO
 
 LARGEST = 1_000_000
 KEPT = 5
@@ -24,17 +25,17 @@ class SharedFile(RotatingFileHandler):
 
         with open(f"{self.baseFilename}.lock", "a") as lock:
             fcntl.flock(lock, fcntl.LOCK_EX)
-            if self.stream is not None and not self._has_the_name():
+            if self.stream is not None and not self._has_the_name(self.stream):
                 self.stream.close()
                 self.stream = self._open()
             super().emit(record)
 
-    def _has_the_name(self) -> bool:
+    def _has_the_name(self, stream: TextIO) -> bool:
         try:
             named = os.stat(self.baseFilename)
         except FileNotFoundError:
             return False
-        return os.path.samestat(os.fstat(self.stream.fileno()), named)
+        return os.path.samestat(os.fstat(stream.fileno()), named)
 
 
 def start_log(data_dir: Path, *, shared: bool = False) -> None:

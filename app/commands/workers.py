@@ -24,7 +24,7 @@ from app.settings import Settings
 
 LOOK_EVERY_S: Final = 1.0
 #: A process that has not answered its first one for so long is replaced. It cannot
-#: while it is starting, for which uvicorn's own five seconds are short on a busy machine.
+#: answer while it starts, for which uvicorn's own five seconds are short.
 LONGEST_START_S: Final = 120
 
 
