@@ -252,9 +252,13 @@ def _stored(fault: StorageProblem) -> Problem:
                 "What you typed is still in the form.",
                 "Open the page again, compare, and make your change once more.",
             )
-        case NotSound() | SchemaTooNew() | Unavailable():
-            return _not_sound(fault)
-    # Whatever storage refuses, it refuses with a sentence: told, never a fault of ours.
+    return _by_its_sentence(fault)
+
+
+def _by_its_sentence(fault: StorageProblem) -> Problem:
+    """Whatever storage refuses is told, and never a fault of the program."""
+    if isinstance(fault, NotSound | SchemaTooNew):
+        return _not_sound(fault)
     return _told(
         409,
         "This was not done",
