@@ -50,7 +50,7 @@ def serve(settings: Settings, door: socket, **options: Any) -> None:
     """Answer from several processes until a stop; each makes the site anew."""
     factory: Callable[[], FastAPI] = partial(_worker, settings, os.getpid())
     config = uvicorn.Config(
-        factory,  # type: ignore[arg-type]  # called in each process
+        factory,  # called in each process
         factory=True,
         workers=settings.workers,
         timeout_worker_healthcheck=LONGEST_START_S,
