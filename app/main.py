@@ -1,6 +1,7 @@
 """create_app(settings): one site put together from its parts, and nothing else."""
 
 import asyncio
+import logging
 from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
 from datetime import UTC, date, datetime
@@ -8,14 +9,15 @@ from functools import cache
 from pathlib import Path
 
 import jinja2
+from anyio import to_thread
 from fastapi import APIRouter, Depends, FastAPI
 from sqlmodel import Session
 from starlette.concurrency import run_in_threadpool
 from starlette.middleware.gzip import GZipMiddleware
 
 from app.catalogue.load import catalogue
-from app.lan.place import Place
 from app.commands.backup_clock import BackupClock
+from app.lan.place import Place
 from app.logs import start_log
 from app.resources import folder
 from app.settings import Settings, SettingsProblem
@@ -91,7 +93,9 @@ from app.web.deps import Site, signed_in
 from app.web.import_jobs import wipe_yesterdays
 from app.web.owing import keep_owed
 from app.web.security import Guard
+from app.web.shared import shared_by
 
+log = logging.getLogger("tapeline.problems")
 WIPE_EVERY_S = 600
 #: Answer without sign-in. Every other router asks for one, whatever its routes say.
 PUBLIC: Sequence[APIRouter] = (
@@ -172,7 +176,7 @@ SIGNED_IN: Sequence[APIRouter] = (
 def create_app(settings: Settings, lan: Place | None = None) -> FastAPI:
     """A site ready to serve: its folder, log, catalogue and database are in order."""
     _make_data_dir(settings)
-    start_log(settings.data_dir)
+    start_log(settings.data_dir, shared=settings.workers > 1)
     assets = _shipped_assets(folder("static"))
     app = FastAPI(
         docs_url=None,
@@ -204,7 +208,7 @@ def _make_data_dir(settings: Settings) -> None:
 
 
 def _make_site(settings: Settings, assets: Assets) -> Site:
-    engine = make_engine(settings.database)
+    engine = make_engine(settings.database, settings.connections)
     migrate(engine, settings.data_dir / "backups")
 
     def after_change(session: Session, today: date) -> None:
@@ -219,6 +223,7 @@ def _make_site(settings: Settings, assets: Assets) -> Site:
         version=VERSION,
         clock=lambda: datetime.now(UTC),
         zone=settings.zone,
+        shared=shared_by(settings),
     )
     return site
 
@@ -258,12 +263,18 @@ def make_templates(assets: Assets) -> jinja2.Environment:
 async def _wipe(site: Site) -> None:
     """Files sent on an earlier day and never imported go soon after midnight."""
     while True:
-        await run_in_threadpool(wipe_yesterdays, site)
+        try:
+            await run_in_threadpool(wipe_yesterdays, site)
+        except Exception as fault:
+            # A full disk or a database that is away comes right again: so does this.
+            log.error("files sent earlier were not wiped: %s", type(fault).__name__)
         await asyncio.sleep(WIPE_EVERY_S)
 
 
 @asynccontextmanager
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
+    limiter = to_thread.current_default_thread_limiter()
+    limiter.total_tokens = min(limiter.total_tokens, app.state.site.settings.threads)
     wiping = asyncio.create_task(_wipe(app.state.site))
     backups = BackupClock(app.state.site)
     backups.start()

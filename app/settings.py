@@ -22,6 +22,9 @@ PREFIX = "TAPELINE_"
 DATABASES = ("sqlite:///", "postgresql+psycopg://")
 #: Never a single word: an authority limited to "com" would not be limited at all.
 WHOLE_NAME = re.compile(r"(?=.{3,64}\Z)([a-z0-9]([a-z0-9-]*[a-z0-9])?\.)+[a-z]{2,}")
+#: Of all processes together, and those of each that its threads do not take.
+ALL_CONNECTIONS = 85
+SPARE_CONNECTIONS = 4
 #: A database address may hold a password, so its value is never repeated.
 NEVER_SHOWN = frozenset({"database_url", "database_key", "backup_passphrase"})
 #: A key is drawn, never thought up: so it needs no stretching at each connection.
@@ -95,6 +98,7 @@ class Settings(BaseSettings):
     port: int = Field(default=8765, ge=0, le=65535)
     tls_port: int | None = Field(default=None, ge=0, le=65535)
     lan_names: Annotated[tuple[str, ...], NoDecode] = ()
+    workers: int = Field(default=1, ge=1, le=8)
     trusted_hosts: Annotated[tuple[str, ...], NoDecode] = ()
     secure_cookies: bool = False
     idle_minutes: int = Field(default=5, ge=0, le=720)
@@ -256,6 +260,16 @@ class Settings(BaseSettings):
         if self.backup_passphrase or self.backup_passphrase_file is None:
             return self.backup_passphrase
         return _secret_in(self.backup_passphrase_file)
+
+    @property
+    def connections(self) -> int:
+        """How many a process may open: a PostgreSQL server as it comes lets 97 in."""
+        return ALL_CONNECTIONS // self.workers
+
+    @property
+    def threads(self) -> int:
+        """How many requests a process works on at once; some hold two connections."""
+        return min(40, self.connections - SPARE_CONNECTIONS)
 
     @property
     def idle(self) -> timedelta | None:

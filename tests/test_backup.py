@@ -37,6 +37,7 @@ from app.storage.sealed import Cost
 from app.storage.site_archive import Manifest, archive_in
 from app.storage.site_lines import shapes_of
 from app.storage.trials import Trial
+from tests.cluster import SERVER, own_schema
 from tests.conftest import person_by
 from tests.live import ROOT, environment
 from tests.make import (
@@ -47,7 +48,6 @@ from tests.make import (
     make_round,
     make_visit,
 )
-from tests.storage.conftest import SERVER, own_schema
 from tests.storage.copied_site import contents_of
 from tests.storage.writer import record_one
 

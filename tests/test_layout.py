@@ -30,8 +30,8 @@ RINGS = {
     },
 }
 PURE = ("app.clinical", "app.access", "app.passphrases")
-#: Libraries too large to be loaded before somebody needs them.
-WHEN_ASKED = {"app.practice.agreement": {"scipy"}}
+#: Libraries too large to be loaded before somebody needs them, or not everywhere there.
+WHEN_ASKED = {"app.practice.agreement": {"scipy"}, "app.logs": {"fcntl"}}
 #: The outermost ring, which nothing but itself imports.
 ENTRY = ("app.main", "app.cli", "app.commands", "app.__main__")
 #: Named by what they hold, never by being of use to somebody.

@@ -17,7 +17,7 @@ from typing import Any
 import uvicorn
 from fastapi import FastAPI
 
-from app.commands import lan, service_files
+from app.commands import lan, service_files, workers
 from app.commands.demo_files import read_story
 from app.commands.demo_services import name_services
 from app.commands.demo_site import build, claim_folder
@@ -41,9 +41,16 @@ from app.web.backup_state import start_words
 from app.web.deps import Site
 from app.web.owing import BATCH, basis, rebuild_owed
 from app.web.rebuilding import rebuild_scores
+from app.web.shared import forget_all
 
 #: Seconds an open page may hold up a stop.
 PATIENCE = 3
+SERVING: dict[str, Any] = {
+    "log_level": "warning",
+    "access_log": False,  # the site's own log holds no query strings
+    "server_header": False,
+    "timeout_graceful_shutdown": PATIENCE,
+}
 EVERYWHERE = {"0.0.0.0": "127.0.0.1", "::": "::1"}
 
 
@@ -71,6 +78,7 @@ def add(commands: Any) -> None:
     add_data_option(serve, "the site's folder; default: TAPELINE_DATA_DIR or your own")
     lan.add_options(serve)
     service_files.add_option(serve)
+    workers.add_option(serve)
     serve.set_defaults(run=run_serve)
 
 
@@ -82,7 +90,9 @@ def _address_options(p: argparse.ArgumentParser) -> None:
 def run_demo(given: argparse.Namespace) -> int:
     with _until_stopped(), _demo_folder(given.data_dir) as data:
         # The real site's database stays out of it, whatever the environment says.
-        settings = settings_from(given, data_dir=data, database_url="", demo=True)
+        settings = settings_from(
+            given, data_dir=data, database_url="", workers=1, demo=True
+        )
         _warn_of_share(settings)
         with _listening(settings) as door:
             with told_plainly():
@@ -105,9 +115,11 @@ def run_serve(given: argparse.Namespace) -> int:
         print(service_files.service_file(given.print_service, settings, given), end="")
         return 0
     refuse_demo_folder(settings)
+    workers.check(settings, lan=given.lan)
     _warn_of_share(settings)
     with _until_stopped(), _doors(settings, given) as (door, network):
         with told_plainly():
+            forget_all(settings)
             app = create_app(settings, network.keeper.place if network else None)
         print(f"Tapeline: {_address(settings, door)}  (Ctrl-C stops it)", flush=True)
         if network:
@@ -119,7 +131,11 @@ def run_serve(given: argparse.Namespace) -> int:
         for line in pairing_lines(settings, opens, place, qr=not given.no_qr):
             print(line, flush=True)
         print(start_words(settings), flush=True)
-        _serve(app, door, network)
+        if settings.workers > 1:
+            app.state.site.engine.dispose()
+            workers.serve(settings, door, **SERVING)
+        else:
+            _serve(app, door, network)
     return 0
 
 
@@ -241,16 +257,10 @@ def _address(settings: Settings, door: socket.socket) -> str:
 
 
 def _serve(app: FastAPI, door: socket.socket, network: lan.Lan | None = None) -> None:
-    options: dict[str, Any] = {
-        "log_level": "warning",
-        "access_log": False,  # the site's own log holds no query strings
-        "server_header": False,
-        "timeout_graceful_shutdown": PATIENCE,
-    }
     server = (
-        network.server(options, app)
+        network.server(SERVING, app)
         if network
-        else uvicorn.Server(uvicorn.Config(app, **options))
+        else uvicorn.Server(uvicorn.Config(app, **SERVING))
     )
     server.run(sockets=[door])
 

@@ -30,9 +30,11 @@ from app.settings import Settings
 from app.storage import people
 from app.storage.database import read_session, write_session
 from app.storage.devices import known_device
+from app.storage.faults import meant_by
 from app.storage.held_requests import let_go
 from app.storage.people import Person
 from app.web.help_topics import topic_of
+from app.web.shared import Shared
 
 #: Field limits below the body cap, so that the parser can never be kept busy.
 MOST_FIELDS = 1000
@@ -71,6 +73,8 @@ class Site:
     lan: Place | None = None
     #: What was said of today when a test was chosen, by person and patient; no finding.
     today: dict[tuple[int, int], tuple[date, Today]] = field(default_factory=dict)
+    #: Takes the place of both memories where a site has several processes.
+    shared: Shared | None = None
 
 
 class SignInNeeded(Exception):
@@ -227,18 +231,23 @@ def _write_seen(site: Site, token: str, now: datetime) -> None:
 
     Asked before any session of the request opens: a second writer inside the request
     would wait for the first for ever. One at a time, and nobody queues for it, so that
-    pages never wait for a lock; who is passed over is written at their next request.
+    pages never wait for a lock; who is passed over is written a minute later. A page
+    that only reads must open when the disk is full or another program writes.
     """
     last = site.seen.get(token)
-    if last is not None and now - last < SEEN_EVERY:
+    if last is not None and abs(now - last) < SEEN_EVERY:
         return
     if site.gate.locked() or not site.seen_lock.acquire(blocking=False):
         return
     try:
-        fresh = {t: at for t, at in site.seen.items() if now - at < SEEN_EVERY}
+        kept = site.seen.items()
+        fresh = {t: at for t, at in kept if abs(now - at) < SEEN_EVERY}
         site.seen = {**fresh, token: now}
-        with write_session(site.engine) as session:
+        with write_session(site.engine, impatient=True) as session:
             people.seen(session, token, now)
+    except Exception as fault:
+        if meant_by(fault) is None:
+            raise
     finally:
         site.seen_lock.release()
 
