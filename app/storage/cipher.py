@@ -13,7 +13,7 @@ from urllib.parse import quote
 
 from sqlalchemy import URL, Engine
 
-from app.storage.errors import NotSound
+from app.storage.errors import DoesNotOpen, NotSound
 
 #: Under which an engine remembers its address, key and all.
 ADDRESS: Final = "tapeline_address"
@@ -61,7 +61,7 @@ def file_of(address: URL) -> Path:
 def connect(address: URL, path: Path | None = None, *, options: str = "") -> Any:
     """A connection to the address's file, or to another with the same key.
 
-    NotSound when the key, or having none, does not open it.
+    DoesNotOpen when the key, or having none, does not open it.
     """
     name = quote(str((path or file_of(address)).absolute()))
     made = driver_of(address).connect(
@@ -76,5 +76,5 @@ def connect(address: URL, path: Path | None = None, *, options: str = "") -> Any
         made.close()
         if "not a database" not in str(fault):
             raise
-        raise NotSound(WRONG_KEY if address.password else NO_KEY) from fault
+        raise DoesNotOpen(WRONG_KEY if address.password else NO_KEY) from fault
     return made

@@ -115,3 +115,7 @@ class Damaged(Unavailable):
         "was changed. Stop the site, keep a copy of its folder, run tapeline doctor, "
         "and restore a backup where it finds something broken."
     )
+
+
+class DoesNotOpen(Damaged, NotSound):
+    """No database, or one of another key; what waits on a phone goes on waiting."""
