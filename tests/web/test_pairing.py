@@ -11,12 +11,14 @@ from fastapi import FastAPI
 from sqlmodel import select
 from starlette.testclient import TestClient
 
+from app.lan.place import Place
 from app.settings import Settings
 from app.storage.audit import AuditEntry, verify
 from app.storage.database import read_session, write_session
 from app.storage.devices import NO_PIN, Device
 from app.storage.links import OneTimeLink
 from app.web.deps import Site
+from app.web.phone_address import doubt
 from app.web.phones import called
 from tests.conftest import Clock, client_of, found, person_by, running
 from tests.make import PASSPHRASE, make_person
@@ -354,6 +356,26 @@ def test_all_of_it_stands_in_the_audit_trail(
     wanted = ["made_pairing_link", "used_link", "paired_phone", "signed_in", "set_pin"]
     assert [d for d in deeds if d in wanted][-5:] == wanted
     assert deeds[-2:] == ["removed_phone", "ended_sign_in"]
+
+
+@pytest.mark.parametrize(
+    ("link", "demo", "lan", "says"),
+    [
+        ("http://localhost:8765/pair/x", False, False, "on this computer alone"),
+        ("http://localhost:8765/pair/x", False, True, "on no network just now"),
+        ("http://192.168.1.20:8765/pair/x", False, False, "is turned away"),
+        ("http://192.168.1.20:8765/pair/x", True, False, "could read"),
+        ("https://ward.local:8766/pair/x", False, True, ""),
+    ],
+)
+def test_what_stands_against_a_link(
+    settings: Settings, link: str, demo: bool, lan: bool, says: str
+) -> None:
+    place = Place(8766, 8765, b"", "") if lan else None
+    said = doubt(settings.model_copy(update={"demo": demo}), link, place)
+
+    assert says in said
+    assert bool(says) is bool(said)
 
 
 @pytest.mark.parametrize(
