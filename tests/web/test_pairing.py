@@ -21,7 +21,7 @@ from app.web.deps import Site
 from app.web.phone_address import doubt
 from app.web.phones import called
 from tests.conftest import Clock, client_of, found, person_by, running
-from tests.make import PASSPHRASE, make_person
+from tests.make import NOW, PASSPHRASE, make_person
 from tests.qr_reading import of_svg, read
 from tests.web.test_account import unlock
 
@@ -314,6 +314,15 @@ def test_first_pin_is_set_without_the_passphrase_for_minutes_only(
     assert late.headers["location"] == "/account"
     assert [d.has_pin for d in phones(site)] == [False]
     assert elsewhere.headers["location"] == "/account"
+
+
+@pytest.mark.parametrize(("minutes", "takes"), [(-1, False), (0, True), (10, False)])
+def test_clock_set_back_gives_no_more_time_for_a_first_pin(
+    minutes: int, takes: bool
+) -> None:
+    device = Device(key_hash="0" * 64, person_id=1, pin_hash=NO_PIN, made_at=NOW)
+
+    assert device.takes_first_pin(NOW + timedelta(minutes=minutes)) is takes
 
 
 def test_pin_of_a_paired_phone_is_changed_only_with_the_passphrase(
