@@ -44,21 +44,20 @@ def test_terminal_shows_a_picture_of_the_printed_address(
     everywhere: Settings, monkeypatch: pytest.MonkeyPatch, path: str
 ) -> None:
     monkeypatch.setattr(sys, "stdout", Terminal())
-    lines = pairing_lines(everywhere, f"http://127.0.0.1:8765/{path}")
+    lines = pairing_lines(everywhere, f"https://192.168.178.20:8766/{path}")
     drawn = [COLOURS.sub("", line) for line in lines if COLOURS.match(line)]
     (printed,) = [line.strip() for line in lines if line.startswith("  ")]
 
-    assert printed == f"http://192.168.178.20:8765/{path}"
+    assert printed == f"https://192.168.178.20:8766/{path}"
     assert read(of_blocks(drawn)) == printed
     assert len(printed) <= 60
-    assert "not encrypted" in lines[-1]
     assert ("Pair a phone" in " ".join(lines)) == (path == "")
 
 
 def test_picture_is_left_out_where_it_would_not_be_one(
     everywhere: Settings, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    address = f"http://127.0.0.1:8765/set-up/{TOKEN}"
+    address = f"https://192.168.178.20:8766/set-up/{TOKEN}"
     wanted = pairing_lines(everywhere, address)  # into pytest's own file
     monkeypatch.setattr(sys, "stdout", Terminal())
     refused = pairing_lines(everywhere, address, qr=False)
@@ -75,6 +74,17 @@ def test_nothing_is_said_where_no_phone_can_come(everywhere: Settings) -> None:
 
     assert pairing_lines(here, "http://127.0.0.1:8765/") == []
     assert pairing_lines(here, "http://localhost:8765/") == []
+
+
+def test_plain_http_shows_phones_no_link_that_would_turn_them_away(
+    everywhere: Settings,
+) -> None:
+    (line,) = pairing_lines(everywhere, f"http://127.0.0.1:8765/set-up/{TOKEN}")
+    behind = everywhere.model_copy(update={"secure_cookies": True})
+
+    assert "tapeline serve --lan" in line
+    assert TOKEN not in line
+    assert pairing_lines(behind, "http://127.0.0.1:8765/") == []
 
 
 def test_over_tls_nothing_is_warned_of(everywhere: Settings) -> None:

@@ -139,11 +139,14 @@ def test_systemd_unit_is_one_that_systemd_takes(
 
 
 def test_launchd_file_holds_the_same_command(capsys: Capture) -> None:
-    text = service(capsys, "--print-service", "launchd", "--data", DATA)
+    text = service(
+        capsys, "--print-service", "launchd", "--data", DATA, "--workers", "3"
+    )
     told = plistlib.loads(text.encode())
 
-    assert told["ProgramArguments"][-7:] == [
-        "serve", "--data", DATA, "--port", "8765", "--host", "127.0.0.1",
+    assert told["ProgramArguments"][-9:] == [
+        "serve", "--data", DATA, "--port", "8765", "--workers", "3",
+        "--host", "127.0.0.1",
     ]  # fmt: skip
     assert told["Umask"] == 0o077
     assert told["KeepAlive"] == {"SuccessfulExit": False}

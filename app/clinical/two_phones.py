@@ -66,7 +66,11 @@ def standing(
             now = Standing(
                 ended=now.ended
             )  # saved from the helper's phone, and the owner's is away
-        now = after(now, press)
+        stale = press.kind == "safe" and press.trial in stored
+        if stale and now.phase == "running" and press.trial != now.trial:
+            now = replace(now, late=press)  # of a trial long saved: another one runs
+        else:
+            now = after(now, press)
     return now
 
 

@@ -3,17 +3,22 @@
 import os
 import shutil
 import sys
+from typing import Final
 
 from app.lan.place import Place
 from app.settings import Settings
 from app.web.phone_address import (
     ENCRYPTED_START,
-    NOT_ENCRYPTED,
     for_phones,
     is_only_here,
     is_open,
 )
 from app.web.qr import for_terminal, half_blocks
+
+FOR_PHONES: Final = (
+    "Phones of this network are told that this site is not encrypted, and nothing "
+    f"else. To let them in, start it so: {ENCRYPTED_START}"
+)
 
 
 def pairing_lines(
@@ -23,18 +28,20 @@ def pairing_lines(
 
     That is the set-up link while there is nobody; a link that signs in a person is made
     by that person alone, on their account page. The picture is for a terminal's reader:
-    into a file or a pipe goes the address by itself.
+    into a file or a pipe goes the address by itself. Over plain http phones are turned
+    away, so they are shown no link; a server in front alone knows its own address.
     """
     link = for_phones(settings, url, lan)
     if is_only_here(link):
         return []
+    if is_open(link):
+        return [] if settings.secure_cookies else [FOR_PHONES]
     drawn = for_terminal(link) if qr and _shows(half_blocks(link)[0]) else []
     how = "scan this or open" if drawn else "open"
     lines = [*drawn, f"On a phone in the same network, {how}:", f"  {link}"]
     if "/set-up/" not in link:
         lines.append("To sign a phone in by a scan: Your account, Pair a phone.")
-    way_out = f"{NOT_ENCRYPTED} Better: {ENCRYPTED_START}"
-    return [*lines, way_out] if is_open(link) else lines
+    return lines
 
 
 def _shows(line: str) -> bool:

@@ -46,6 +46,8 @@ def _command(settings: Settings, given: argparse.Namespace) -> list[str]:
     command = [program] if program else [sys.executable, "-m", "app"]
     command += ["serve", "--data", str(settings.data_dir)]
     command += ["--port", str(settings.port)]
+    if settings.workers > 1:
+        command += ["--workers", str(settings.workers)]
     if given.lan:
         return [*command, "--lan", "--tls-port", str(settings.secure_port)]
     return [*command, "--host", settings.host]

@@ -78,13 +78,13 @@ class Keeper:
             return ()
         served = self._served(found)
         changed = self.last != Found((), ()) and found != self.last
-        self.last = found
         if now >= self.authority.ends:
             return ("The certificate authority has ended: start again to make a new.",)
         hosts = (*served.names, *served.addresses)
         if hosts:
             self._renew(hosts, now)
         self.place.served = served
+        self.last = found  # only now: what failed is tried again at the next look
         return self._sentences(served, now, changed=changed)
 
     def _is_fresh(self, now: datetime) -> bool:
@@ -101,10 +101,10 @@ class Keeper:
 
     def _renew(self, hosts: Sequence[str | Address], now: datetime) -> None:
         """New connections get the new one; those that are open keep theirs."""
-        pem, self.leaf_ends = leaf(self.authority, hosts, now, LEAF_DAYS)
-        self.leaf_made = now
+        pem, ends = leaf(self.authority, hosts, now, LEAF_DAYS)
         write_private(self.folder / LEAF, pem)
         self.context.load_cert_chain(self.folder / LEAF)
+        self.leaf_made, self.leaf_ends = now, ends
 
     def _sentences(
         self, served: Served, now: datetime, *, changed: bool

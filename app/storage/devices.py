@@ -60,7 +60,7 @@ class Device(Numbered, table=True):
     def takes_first_pin(self, now: datetime) -> bool:
         """Just paired: who did it has shown who they are."""
         fresh = not self.has_pin and self.wrong == 0
-        return fresh and now - self.made_at < FIRST_PIN_WITHIN
+        return fresh and timedelta(0) <= now - self.made_at < FIRST_PIN_WITHIN
 
 
 @dataclass(frozen=True, slots=True)

@@ -46,9 +46,8 @@ from app.web.guessing import MustWait, at_link, count, must_not_wait
 from app.web.phone_address import (
     ENCRYPTED_START,
     NOT_ENCRYPTED,
-    ONLY_HERE,
+    doubt,
     for_phones,
-    is_only_here,
     is_open,
 )
 from app.web.phones import called, named, names_of
@@ -116,16 +115,11 @@ def show_link(
         picture=picture(link),
         until=moment_words(now + LASTS["pair"], zone).partition(", ")[2],
         minutes=MINUTES,
-        doubt=_doubt(link),
+        doubt=doubt(site.settings, link, site.lan),
         trust=site.lan.trust_urls[:1] if site.lan else (),
-        start=ENCRYPTED_START,
+        # The demo has no such door, and a site that has one was started so already.
+        start="" if site.lan or site.settings.demo else ENCRYPTED_START,
     )
-
-
-def _doubt(link: str) -> str:
-    if is_only_here(link):
-        return ONLY_HERE
-    return NOT_ENCRYPTED if is_open(link) else ""
 
 
 def _checked(request: Request, site: SiteDep, now: Now, token: str) -> None:

@@ -14,7 +14,15 @@ NOT_ENCRYPTED: Final = (
     "This connection is not encrypted: whoever is in the same network could read what "
     "is sent, and sign in with it."
 )
+TURNED_AWAY: Final = (
+    "This address is not encrypted, so a phone that opens it is turned away: nobody "
+    "signs in over it."
+)
 ONLY_HERE: Final = "This address works on this computer alone: no phone can open it."
+NO_NETWORK: Final = (
+    "This machine is on no network just now that its certificate is for, so no phone "
+    "can open this address. Ask who runs this site."
+)
 #: The way out of both, where somebody can restart the site.
 ENCRYPTED_START: Final = "tapeline serve --lan"
 
@@ -34,6 +42,15 @@ def for_phones(settings: Settings, url: str, lan: Place | None = None) -> str:
     own = _own_number()
     port = f":{parts.port}" if parts.port else ""
     return urlunsplit(parts._replace(netloc=f"{own}{port}")) if own else url
+
+
+def doubt(settings: Settings, link: str, lan: Place | None = None) -> str:
+    """What stands against a phone's using this link, in a sentence; or empty."""
+    if is_only_here(link):
+        return NO_NETWORK if lan else ONLY_HERE
+    if not is_open(link):
+        return ""
+    return NOT_ENCRYPTED if settings.demo else TURNED_AWAY
 
 
 def is_only_here(url: str) -> bool:

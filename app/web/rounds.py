@@ -148,7 +148,7 @@ def record(
     body = vouched(session, me, round, body)
     trial, _ = record_trial(session, me, round, uid=uid, body=body, now=now)
     if is_locked(request):
-        keep(session, site.catalogue, patient, round, now=now)
+        _keep(session, site, patient, round, now)
         answer: Response = _stored(request, trial)
     else:
         answer = _answer(request, session, site, patient, round, now, saved=trial.uid)
@@ -188,6 +188,16 @@ def _fetch(
     return round, session.get_one(Patient, episode.patient_id)
 
 
+def _keep(
+    session: Session, site: Site, patient: Patient, round: Round, now: datetime
+) -> Judged:
+    """The score as it stands; with a result a second phone has no more to do."""
+    judged = keep(session, site.catalogue, patient, round, now=now)
+    if judged.result:
+        round_done(session, round.id, now)
+    return judged
+
+
 def _answer(
     request: Request,
     session: Session,
@@ -197,9 +207,7 @@ def _answer(
     now: datetime,
     saved: str = "",
 ) -> Response:
-    judged = keep(session, site.catalogue, patient, round, now=now)
-    if judged.result:
-        round_done(session, round.id, now)
+    judged = _keep(session, site, patient, round, now)
     if wants_fragment(request):
         return _page(request, session, judged, patient, saved=saved)
     return RedirectResponse(f"/rounds/{round.id}", 303)

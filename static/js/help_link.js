@@ -100,7 +100,7 @@ export class Link {
     if (!response.ok || !response.headers.has("x-request-id")) throw new Error("no answer");
     /** @type {Said} */
     const said = await response.json();
-    if (press) this.queue.shift();
+    if (press && said.on) this.queue.shift(); // else it came too late, which is told
     this.heardAt = performance.now();
     this.failures = 0;
     this.over = !said.on;

@@ -39,7 +39,9 @@ export class Helper {
   tap(event) {
     const { phase, start } = this.now;
     if (phase === "idle" && this.link.alive) this.press("start", event);
-    if (phase === "running" && momentOf(event).mono - start > BOUNCE_MS) this.press("stop", event);
+    // A start that this clock does not know can be stopped all the same.
+    const bounced = momentOf(event).mono - start <= BOUNCE_MS;
+    if (phase === "running" && !bounced) this.press("stop", event);
   }
 
   /** @param {"start" | "stop" | "safe"} kind @param {Event} event */
@@ -59,13 +61,17 @@ export class Helper {
     const told = this.link.queue.length === 0;
     if (told && this.saved && said.on && said.phase === "idle") window.location.reload(); // next trial
     this.saved = said.stored || "";
+    if (!said.on) {
+      this.now = { ...this.now, phase: "over", ran: NaN };
+      return this.show();
+    }
     if (!told) return; // what was pressed here is newer
     this.last = said;
     const { phase, trial, start, stop } = said;
     const ran = stop?.ran_ms ?? NaN;
     if (phase === "stopped" && this.now.phase !== "stopped") this.stoppedAt = performance.now();
     const began = start?.mono ?? NaN;
-    this.now = { phase: said.on ? phase : "over", trial, start: began, ran };
+    this.now = { phase, trial, start: began, ran };
     if (phase === "stopped" && said.stored && said.waits) this.now.phase = "idle";
     this.show();
   }
@@ -90,7 +96,7 @@ export class Helper {
 
   words() {
     const { now, last, link } = this;
-    if (link.over && link.queue.length) return `Not sent: the help has ended. Tell ${last?.owner}.`;
+    if (link.over && link.queue.length) return `Not sent: the help has ended. Tell ${last?.owner ?? "who began it"}.`;
     if (link.queue.length && now.phase === "stopped") return "Your stop waits to be sent, with its time.";
     if (last?.stored) return `Saved: ${last.stored}.`;
     if (last?.late) return last.late;

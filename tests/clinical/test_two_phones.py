@@ -66,6 +66,21 @@ def test_owner_has_to_answer_each_press_of_the_helper() -> None:
     assert waits == [False, True, False, True, False]
 
 
+@pytest.mark.parametrize(
+    ("trial", "phase"), [("a", "running"), ("b", "stopped"), ("c", "stopped")]
+)
+def test_late_stop_for_safety_of_a_saved_trial_stops_no_other(
+    trial: str, phase: str
+) -> None:
+    """Else the helper could start what runs already, and its start would be moved."""
+    told = ["a start o", "a stop o", "b start o", f"{trial} safe h"]
+
+    now = standing((_press(words) for words in told), {"a"})
+
+    assert now.phase == phase
+    assert (now.late is not None) is (phase == "running")
+
+
 def test_saved_trial_makes_way_for_the_next() -> None:
     """The helper's phone saved it, and the owner's is away."""
     told = [_press(w) for w in ("a start h", "a stop h", "b start h")]

@@ -48,3 +48,38 @@ test("of several exchanges the one with the shortest way is told", () => {
   assert.equal(Link.prototype.mine.call({ exchanges }).x, "200,215,315,330,5");
   assert.equal(Link.prototype.mine.call({ exchanges: [] }).x, "");
 });
+
+const told = (on) => ({
+  ok: true, status: 200, headers: new Headers({ "x-request-id": "1" }),
+  json: async () => ({ on, t1: 0, t2: 0, scale: 5 }),
+});
+
+test("a press that came after the help ended is not taken for sent", async () => {
+  for (const [on, left] of [[true, 0], [false, 1]]) {
+    globalThis.document = { body: { dataset: {} }, querySelector: () => null };
+    globalThis.fetch = async () => told(on);
+    const link = Object.assign(Object.create(Link.prototype), {
+      url: "/rounds/1/help", exchanges: [], heard: () => {},
+      queue: [{ trial: "a", kind: "stop", mono: 5, of: 7 }],
+    });
+    await link.once();
+
+    assert.deepEqual([link.queue.length, link.over], [left, !on]);
+  }
+});
+
+test("a start that no clock here knows can be stopped; a bounce stops nothing", async () => {
+  globalThis.document = { body: { dataset: {} }, querySelector: () => null };
+  const { Helper } = await import("../../static/js/helper.js");
+  const now = performance.now();
+  const pressed = (start) => {
+    const kinds = [];
+    const helper = { now: { phase: "running", start }, press: (kind) => kinds.push(kind) };
+    Helper.prototype.tap.call(helper, { timeStamp: now });
+    return kinds;
+  };
+
+  assert.deepEqual(pressed(NaN), ["stop"]);
+  assert.deepEqual(pressed(now - 5_000), ["stop"]);
+  assert.deepEqual(pressed(now - 100), []);
+});

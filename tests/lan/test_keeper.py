@@ -104,6 +104,27 @@ def test_it_renews_itself_before_it_ends_without_a_restart(tmp_path: Path) -> No
     assert made.leaf_ends == NOW + timedelta(days=LEAF_DAYS - 1)
 
 
+def test_renewal_that_failed_is_tried_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    due = timedelta(days=LEAF_DAYS) - RENEW_BEFORE
+    made = keeper(tmp_path, HERE, NOW - due, ports=PORTS)
+    made.look(Found((NAME,), (FIRST,)), NOW - due)
+
+    def full(_file: Path, _content: bytes) -> None:
+        raise OSError(28, "No space left on device")
+
+    with monkeypatch.context() as disk:
+        disk.setattr("app.lan.keeper.write_private", full)
+        for found in (Found((NAME,), (FIRST,)), HERE):  # it is due; an address came
+            with pytest.raises(OSError, match="No space left"):
+                made.look(found, NOW)
+    made.look(HERE, NOW)
+
+    assert names_in(shake_hands(made, NAME)[0]) == {NAME, str(FIRST), str(SECOND)}
+    assert made.leaf_ends == NOW + timedelta(days=LEAF_DAYS - 1)
+
+
 def test_clock_set_back_gets_one_that_holds_now(kept: Keeper) -> None:
     first, _ = shake_hands(kept, NAME)
     kept.look(HERE, NOW - timedelta(hours=3))

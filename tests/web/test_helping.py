@@ -296,12 +296,15 @@ class TestSaving:
         told = [found and (found["bound_ms"], found["doubtful"]) for found in kept]
         assert told == [wanted for _, wanted in SAID]
 
+    @pytest.mark.parametrize("locked", [False, True])
     def test_round_that_is_done_ends_the_help(
-        self, owner: TestClient, helper: TestClient, site: Site
+        self, owner: TestClient, helper: TestClient, site: Site, locked: bool
     ) -> None:
         _press(helper, new_uid(), "start", 3_420, HELPERS)
+        if locked:
+            owner.post("/lock")
         for _ in range(3):
-            assert _save(owner, new_uid(), 30_000, None) == 303
+            assert _save(owner, new_uid(), 30_000, None) == (200 if locked else 303)
 
         assert helper.get(f"{HELP}/now").json() == {"on": False}
         with read_session(site.engine) as session:

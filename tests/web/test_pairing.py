@@ -11,15 +11,17 @@ from fastapi import FastAPI
 from sqlmodel import select
 from starlette.testclient import TestClient
 
+from app.lan.place import Place
 from app.settings import Settings
 from app.storage.audit import AuditEntry, verify
 from app.storage.database import read_session, write_session
 from app.storage.devices import NO_PIN, Device
 from app.storage.links import OneTimeLink
 from app.web.deps import Site
+from app.web.phone_address import doubt
 from app.web.phones import called
 from tests.conftest import Clock, client_of, found, person_by, running
-from tests.make import PASSPHRASE, make_person
+from tests.make import NOW, PASSPHRASE, make_person
 from tests.qr_reading import of_svg, read
 from tests.web.test_account import unlock
 
@@ -314,6 +316,15 @@ def test_first_pin_is_set_without_the_passphrase_for_minutes_only(
     assert elsewhere.headers["location"] == "/account"
 
 
+@pytest.mark.parametrize(("minutes", "takes"), [(-1, False), (0, True), (10, False)])
+def test_clock_set_back_gives_no_more_time_for_a_first_pin(
+    minutes: int, takes: bool
+) -> None:
+    device = Device(key_hash="0" * 64, person_id=1, pin_hash=NO_PIN, made_at=NOW)
+
+    assert device.takes_first_pin(NOW + timedelta(minutes=minutes)) is takes
+
+
 def test_pin_of_a_paired_phone_is_changed_only_with_the_passphrase(
     therapist: TestClient, phone: TestClient, site: Site
 ) -> None:
@@ -354,6 +365,26 @@ def test_all_of_it_stands_in_the_audit_trail(
     wanted = ["made_pairing_link", "used_link", "paired_phone", "signed_in", "set_pin"]
     assert [d for d in deeds if d in wanted][-5:] == wanted
     assert deeds[-2:] == ["removed_phone", "ended_sign_in"]
+
+
+@pytest.mark.parametrize(
+    ("link", "demo", "lan", "says"),
+    [
+        ("http://localhost:8765/pair/x", False, False, "on this computer alone"),
+        ("http://localhost:8765/pair/x", False, True, "on no network just now"),
+        ("http://192.168.1.20:8765/pair/x", False, False, "is turned away"),
+        ("http://192.168.1.20:8765/pair/x", True, False, "could read"),
+        ("https://ward.local:8766/pair/x", False, True, ""),
+    ],
+)
+def test_what_stands_against_a_link(
+    settings: Settings, link: str, demo: bool, lan: bool, says: str
+) -> None:
+    place = Place(8766, 8765, b"", "") if lan else None
+    said = doubt(settings.model_copy(update={"demo": demo}), link, place)
+
+    assert says in said
+    assert bool(says) is bool(said)
 
 
 @pytest.mark.parametrize(

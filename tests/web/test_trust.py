@@ -14,6 +14,7 @@ from app.main import create_app
 from app.settings import Settings
 from app.storage import people
 from app.storage.database import write_session
+from app.web.deps import PACK_OF
 from app.web.security import is_known_host
 from tests.conftest import Clock, client_of, found, person_by
 from tests.make import NOW, PASSPHRASE
@@ -194,6 +195,11 @@ def test_page_tells_steps_fingerprint_and_the_way_back(
         assert words in told
     assert "another address is another site" in told
     assert found(text, "a.btn").attributes["href"] == "/trust/tapeline-authority.crt"
+
+
+def test_reading_it_wipes_no_day_pack(secure: TestClient) -> None:
+    assert secure.get("/sign-in").headers[PACK_OF] == "nobody"
+    assert PACK_OF not in secure.get("/trust").headers
 
 
 @pytest.mark.parametrize("door", ["plain", "secure"])
