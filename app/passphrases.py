@@ -9,6 +9,8 @@ SP 800-63B-4, section 3.1.1.2: 15 characters where nothing else is asked for, at
 import re
 import unicodedata
 from collections.abc import Iterable
+from contextlib import suppress
+from datetime import datetime
 from functools import cache
 from itertools import pairwise
 from pathlib import Path
@@ -79,7 +81,7 @@ def why_not_pin(pin: str) -> str:
     if not re.fullmatch(rf"[0-9]{{{SHORTEST_PIN},{LONGEST_PIN}}}", pin, re.ASCII):
         return f"Use {SHORTEST_PIN} to {LONGEST_PIN} digits."
     halves = {pin[i : i + 2] for i in range(0, len(pin), 2)}
-    if len(set(pin)) < 3 or len(halves) == 1 or _is_row(pin) or DATE.fullmatch(pin):
+    if len(set(pin)) < 3 or len(halves) == 1 or _is_row(pin) or _is_date(pin):
         return "This PIN is easy to guess. Choose another."
     return ""
 
@@ -104,6 +106,17 @@ def _repeats(letters: str) -> bool:
 
 
 KEYS: Final = ("qwertyuiop", "asdfghjkl", "zxcvbnm", "qwertzuiop", "azertyuiop")
+
+
+def _is_date(pin: str) -> bool:
+    """A year with a month, or a day in any of the usual orders."""
+    if DATE.fullmatch(pin):
+        return True
+    for order in ("%d%m%y", "%m%d%y", "%y%m%d") if len(pin) == 6 else ():
+        with suppress(ValueError):
+            datetime.strptime(pin, order)
+            return True
+    return False
 
 
 def _is_row(letters: str) -> bool:

@@ -66,6 +66,12 @@ def test_block_list_is_there_and_long_enough_to_matter() -> None:
     assert len(common()) > 80
 
 
+@pytest.mark.parametrize("pin", ["011290", "122501", "900215"])
+def test_a_short_date_is_refused(pin: str) -> None:
+    """Day, month and year; month, day and year; year, month and day."""
+    assert "easy to guess" in why_not_pin(pin)
+
+
 @pytest.mark.parametrize("pin", ["739154", "264680", "5829371640"])
 def test_pin_will_do(pin: str) -> None:
     assert why_not_pin(pin) == ""

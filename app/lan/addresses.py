@@ -87,3 +87,13 @@ def _said(*command: str) -> str:
         [program, *command[1:]], capture_output=True, text=True, check=False
     )
     return done.stdout
+
+
+def is_this_machine(name: str) -> bool:
+    """Whether a host name or an address is the machine's own, reached from itself."""
+    try:
+        address = ip_address(name)
+    except ValueError:
+        return name == "localhost"
+    mapped = address.ipv4_mapped if address.version == 6 else None
+    return (mapped or address).is_loopback

@@ -277,7 +277,8 @@ def _seen(seen: Seen, rule: Rule) -> Check:
     asks = f"at least {rule.least_seen} %"
     percent = seen.percent
     if percent is None:
-        few = f"{seen.planted} faults so far; told from {LEAST_FAULTS} on"
+        many = "fault" if seen.planted == 1 else "faults"
+        few = f"{seen.planted} {many} so far; told from {LEAST_FAULTS} on"
         return Check("seen", "faults seen", None, few, asks)
     has = f"{percent} % ({seen.seen} of {seen.planted})"
     return Check("seen", "faults seen", percent >= rule.least_seen, has, asks)

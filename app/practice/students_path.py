@@ -108,11 +108,11 @@ def _waits(visit: VisitNow) -> Next:
 
 
 def _chosen(tests: tuple[PractisedTest, ...]) -> PractisedTest | None:
-    """One that nearly is signed off before one that is barely begun; then as listed."""
+    """One that has reached what is asked before another; else as listed."""
     left = [test for test in tests if not test.signed]
     if not left:
         return tests[0] if tests else None
-    return max(left, key=lambda t: (t.shared.reached, t.own.reached, t.own.n))
+    return max(left, key=lambda t: (t.shared.reached, t.own.reached))
 
 
 def _practise(test: PractisedTest) -> Next:

@@ -10,7 +10,6 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
-from ipaddress import ip_address
 from threading import Lock
 from typing import Annotated, Any
 from uuid import uuid4
@@ -25,6 +24,7 @@ from starlette.concurrency import run_in_threadpool
 
 from app.catalogue.load import Catalogue
 from app.clinical.choosing import Today
+from app.lan.addresses import is_this_machine
 from app.lan.place import Place, host_in
 from app.settings import Settings
 from app.storage import people
@@ -167,16 +167,6 @@ def in_the_open(request: Request) -> bool:
     return not over_tls(request) and not is_this_machine(
         host_in(request.headers.get("host", ""))
     )
-
-
-def is_this_machine(name: str) -> bool:
-    """Whether a host name or an address is the machine's own, reached from itself."""
-    try:
-        address = ip_address(name)
-    except ValueError:
-        return name == "localhost"
-    mapped = address.ipv4_mapped if address.version == 6 else None
-    return (mapped or address).is_loopback
 
 
 def cookie_name(request: Request) -> str:

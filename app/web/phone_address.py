@@ -1,10 +1,10 @@
 """Under which address a phone of the same network finds this site, and how safely."""
 
 import socket
-from ipaddress import ip_address
 from typing import Final
 from urllib.parse import urlsplit, urlunsplit
 
+from app.lan.addresses import is_this_machine
 from app.lan.place import Place
 from app.settings import Settings
 
@@ -37,7 +37,7 @@ def for_phones(settings: Settings, url: str, lan: Place | None = None) -> str:
         secure = urlsplit(next(iter(lan.urls), ""))
         named = parts._replace(scheme=secure.scheme, netloc=secure.netloc)
         return urlunsplit(named) if secure.netloc else url
-    if not is_only_here(url) or _is_here(settings.host):
+    if not is_only_here(url) or is_this_machine(settings.host):
         return url
     own = _own_number()
     port = f":{parts.port}" if parts.port else ""
@@ -55,19 +55,12 @@ def doubt(settings: Settings, link: str, lan: Place | None = None) -> str:
 
 def is_only_here(url: str) -> bool:
     """Whether an address means whatever machine it is opened on."""
-    return _is_here(urlsplit(url).hostname or "")
+    return is_this_machine(urlsplit(url).hostname or "")
 
 
 def is_open(url: str) -> bool:
     """Whether others of the network could read along."""
     return urlsplit(url).scheme != "https" and not is_only_here(url)
-
-
-def _is_here(host: str) -> bool:
-    try:
-        return ip_address(host).is_loopback
-    except ValueError:
-        return host == "localhost"
 
 
 def _own_number() -> str:

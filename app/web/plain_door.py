@@ -7,9 +7,9 @@ from typing import Final
 
 from starlette.types import Scope
 
+from app.lan.addresses import is_this_machine
 from app.lan.place import Place
 from app.settings import Settings, is_address
-from app.web.deps import is_this_machine
 from app.web.errors import UNCHANGED, Problem
 
 #: Of nobody and for everybody: how to trust the site, its certificate, pages' looks,

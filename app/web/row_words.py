@@ -87,7 +87,7 @@ def whom(measure: Measure, fit: Fit) -> str:
     if fit.sex:
         said.append(f"{terms.SEXES[fit.sex]} only")
     if fit.age_min is not None or fit.age_max is not None:
-        said.append(f"ages {fit.age_min or 'up'} to {fit.age_max or 'any'}")
+        said.append(_ages(fit.age_min, fit.age_max))
     said += [terms.SETTINGS[s] for s in fit.settings]
     if fit.quantity != "score":
         said.append(f"speaks of: {fit.quantity.replace('_', ' ')}")
@@ -99,3 +99,13 @@ def whom(measure: Measure, fit: Fit) -> str:
     for key, values in fit.requires_person.items():
         said += [terms.PERSON_FACTS[key][v] for v in values]
     return "; ".join(said)
+
+
+def _ages(least: int | None, most: int | None) -> str:
+    """
+    >>> _ages(18, None), _ages(None, 64), _ages(65, 74)
+    ('ages 18 and over', 'ages up to 64', 'ages 65 to 74')
+    """
+    if most is None:
+        return f"ages {least} and over"
+    return f"ages up to {most}" if least is None else f"ages {least} to {most}"

@@ -90,7 +90,7 @@ def set_it(
         showings=drawn(measure, int(many)), people=chosen, now=now,
     )  # fmt: skip
     return RedirectResponse(
-        f"/practice/agreement?measure={measure}&check={row.id}#check-{row.id}", 303
+        f"/practice/agreement?measure={measure}#check-{row.id}", 303
     )
 
 

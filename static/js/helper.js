@@ -83,6 +83,7 @@ export class Helper {
     say(this.root, "link", this.linked());
     say(this.root, "said", this.words());
     say(this.root, "pending", link.over ? "Done" : "Wait for the other phone");
+    this.root.toggleAttribute("data-over", link.over);
     this.offer();
   }
 
@@ -96,7 +97,7 @@ export class Helper {
 
   words() {
     const { now, last, link } = this;
-    if (link.over && link.queue.length) return `Not sent: the help has ended. Tell ${last?.owner ?? "who began it"}.`;
+    if (link.over && link.queue.length) return `Not sent: the help has ended. Tell ${last?.owner || "who began it"}.`;
     if (link.queue.length && now.phase === "stopped") return "Your stop waits to be sent, with its time.";
     if (last?.stored) return `Saved: ${last.stored}.`;
     if (last?.late) return last.late;
