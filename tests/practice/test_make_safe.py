@@ -5,7 +5,8 @@ import pytest
 from app.practice.case import Fault, Key
 from app.practice.make_safe import held_to, press_of, safe_from
 from app.practice.planning import planned
-from app.practice.timeline import key_of
+from app.practice.showing import BETWEEN_LINES_MS
+from app.practice.timeline import key_of, make
 from app.web.practice_book import book
 
 
@@ -39,6 +40,27 @@ def test_a_press_beside_the_key(
     assert (found.standing if found else None) == standing
     if found and at is not None and due is not None:
         assert "1.20 s" in found.words
+
+
+def test_a_hand_is_said_as_it_is_laid_on() -> None:
+    """Who presses by ear is as late as who sees it, and never before."""
+    heard = 0
+    for case in book().cases.values():
+        for plan in case.trials:
+            for seed in range(24):
+                due = safe_from(key_of(case, plan.number, seed))
+                if due is None:
+                    continue
+                timeline = make(case, plan.number, seed)
+                hands = [w for w in timeline.words if "therapist's hand" in w.text]
+                assert len(hands) == 1
+                assert 0 <= hands[0].at_ms - due < BETWEEN_LINES_MS, (
+                    case.id,
+                    plan.number,
+                    seed,
+                )
+                heard += 1
+    assert heard >= 20
 
 
 def test_every_planned_hand_has_its_instant() -> None:
