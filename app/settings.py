@@ -33,6 +33,10 @@ NO_KEY = (
     "a key is 64 hexadecimal digits, for example what "
     '`python3 -c "import secrets; print(secrets.token_hex(32))"` prints'
 )
+NOT_A_FILE = (
+    "a key encrypts a SQLite file, and not what a PostgreSQL server keeps: take it "
+    "away, and encrypt the disk of that machine"
+)
 #: Whoever has a backup can try passphrases on it for as long as they like.
 SHORTEST_SECRET = 8
 
@@ -141,9 +145,11 @@ class Settings(BaseSettings):
 
     @field_validator("database_key")
     @classmethod
-    def _whole_key(cls, value: str) -> str:
+    def _whole_key(cls, value: str, info: ValidationInfo) -> str:
         if value and not KEY.fullmatch(value):
             raise ValueError(NO_KEY)
+        if value and info.data.get("database_url", "").startswith("postgresql"):
+            raise ValueError(NOT_A_FILE)
         return value
 
     @field_validator("database_key_file")
@@ -155,7 +161,7 @@ class Settings(BaseSettings):
         folder: Path | None = info.data.get("data_dir")
         if folder is not None and value.resolve().is_relative_to(folder.resolve()):
             raise ValueError("keep it outside the data folder, whose key it is")
-        cls._whole_key(_secret_in(value) or "none")
+        cls._whole_key(_secret_in(value) or "none", info)
         return value.expanduser().absolute()
 
     @field_validator("backup_dir")

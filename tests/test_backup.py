@@ -13,7 +13,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from sqlalchemy import Engine
+from sqlalchemy import Engine, make_url
 from sqlmodel import Session, col, select
 
 from app.catalogue.load import catalogue
@@ -350,13 +350,14 @@ class TestRefusedRestore:
     def test_site_that_nobody_was_added_to(self, tmp_path: Path) -> None:
         """Room for a restore, once nobody serves it any more."""
         path = tmp_path / DATABASE
+        address = make_url(f"sqlite:///{path}")
         with closing(sqlite3.connect(path, isolation_level=None)) as served:
             served.execute("PRAGMA journal_mode = WAL")
             served.execute("CREATE TABLE person (id)")
             served.execute("CREATE TABLE patient (id)")
             with pytest.raises(NotSound, match="is being served from"):
-                make_room(path)
-        make_room(path)
+                make_room(address)
+        make_room(address)
 
         assert held(tmp_path) == {DATABASE}
 

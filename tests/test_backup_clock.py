@@ -1,9 +1,11 @@
 """A served site backs itself up: one worker at a time, and loudly when it cannot."""
 
+import sqlite3
 import time
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from sqlalchemy.exc import OperationalError
 from starlette.testclient import TestClient
 
 from app.catalogue.load import catalogue
@@ -14,6 +16,7 @@ from app.main import create_app
 from app.settings import Settings
 from app.storage import sealed
 from app.storage.backup_files import backups_in, last_try, name_of
+from app.storage.errors import NoRoom
 from app.storage.sealed import Cost
 from app.web.backup_state import NONE_MADE, backup_trouble, start_words
 from app.web.deps import Site
@@ -203,3 +206,21 @@ def test_start_and_doctor_say_how_backups_stand(site: Site, clock: Clock) -> Non
     path.write_bytes(path.read_bytes()[:-1])
     (cut,) = doctor(site)
     assert "does not open: The backup was cut off" in cut.says
+
+
+def test_a_fault_of_the_database_is_said_by_its_name(
+    site: Site, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As on a page: who makes room need not look into the log for it."""
+
+    def no_room(*_given: object, **_named: object) -> None:
+        full = sqlite3.OperationalError("no more of this")
+        full.sqlite_errorcode = sqlite3.SQLITE_FULL
+        raise OperationalError("SELECT label", {}, full)
+
+    monkeypatch.setattr("app.commands.backup_clock.back_up_into", no_room)
+    BackupClock(site).turn()
+
+    said = backup_trouble(site.settings, clock())
+    assert NoRoom.sentence in said
+    assert "label" not in said

@@ -15,6 +15,7 @@ from typing import BinaryIO
 
 from sqlalchemy import Engine
 from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import TimeoutError as NoneFree
 
 from app.catalogue.load import catalogue
 from app.commands.opening import did
@@ -88,7 +89,7 @@ def _noted(engine: Engine) -> bool:
     try:
         with write_session(engine) as session:
             did(session, "backed_up_site")
-    except DBAPIError:
+    except (DBAPIError, NoneFree):
         return False
     return True
 

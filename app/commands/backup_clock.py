@@ -26,6 +26,7 @@ from app.storage.backup_files import (
     only_one,
 )
 from app.storage.errors import StorageProblem
+from app.storage.faults import meant_by
 from app.web.deps import Site
 
 log = logging.getLogger("tapeline.problems")
@@ -131,6 +132,9 @@ def _found(settings: Settings) -> list[BackupFile]:
 
 def words_of(fault: Exception) -> str:
     """What a person is told. Texts of the database may hold values, so not those."""
+    named = meant_by(fault)
+    if named is not None:
+        return named.sentence
     if isinstance(fault, StorageProblem):
         return fault.sentence
     if isinstance(fault, OSError):

@@ -70,6 +70,7 @@ class Robot:
             count=key.count if measure_kind == "count" else None,
             faults=faults,
             valid=True if overlooked else key.valid,
+            way="watched",
         )
 
 

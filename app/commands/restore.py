@@ -98,9 +98,8 @@ def on_file(settings: Settings) -> Path | None:
 
 def _refuse_full(settings: Settings) -> None:
     """Early, before a passphrase is asked for; a server is asked when it is filled."""
-    file = on_file(settings)
-    if file is not None:
-        make_room(file)
+    if on_file(settings) is not None:
+        make_room(make_url(settings.database))
 
 
 def _refuse_other(head: Head, archive: Archive) -> None:
@@ -121,9 +120,10 @@ def restore_into(settings: Settings, archive: Archive) -> None:
         return
     with _made_beside(file) as making:
         # With the same key, where there is one.
-        address = make_url(settings.database).set(database=str(making))
-        _fill(address.render_as_string(hide_password=False), archive)
-        make_room(file)  # once more: some time went by
+        address = make_url(settings.database)
+        beside = address.set(database=str(making))
+        _fill(beside.render_as_string(hide_password=False), archive)
+        make_room(address)  # once more: some time went by
         with making.open("r+b") as written:
             os.fsync(written.fileno())
         making.replace(file)

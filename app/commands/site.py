@@ -89,10 +89,12 @@ def _address_options(p: argparse.ArgumentParser) -> None:
 
 def run_demo(given: argparse.Namespace) -> int:
     with _until_stopped(), _demo_folder(given.data_dir) as data:
-        # The real site's database stays out of it, whatever the environment says.
+        # The real site's database and its key stay out of it, whatever the environment
+        # says: nobody in a demo is real.
         settings = settings_from(
-            given, data_dir=data, database_url="", workers=1, demo=True
-        )
+            given, data_dir=data, database_url="", database_key="",
+            database_key_file=None, workers=1, demo=True,
+        )  # fmt: skip
         _warn_of_share(settings)
         with _listening(settings) as door:
             with told_plainly():

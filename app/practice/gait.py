@@ -60,20 +60,22 @@ def _key(show: Showing, walk: Walk, line: float) -> None:
     show.say(walk.begins_ms, "The first foot lifts; walking.")
     show.stop_ms = _over(walk, line)
     stills = [s for s in stills_of(walk) if s[0] < show.stop_ms]
+    seen = list[tuple[int, str]]()
     for since, until in stills:
         last = since == stills[-1][0]
         if last and show.planned("slows_early"):
             show.wrong("slows_early", since, "short of the end line")
-            show.say(since, "Stands still; the toes are short of the end line.")
+            seen.append((since, "Stands still; the toes are short of the end line."))
         else:
-            show.say(since, "The feet stick to the floor, the heels quiver.")
-        show.say(until, "Walks on.")
+            seen.append((since, "The feet stick to the floor, the heels quiver."))
+        seen.append((until, "Walks on."))
     helped = show.planned("help_given")
     if helped:
         at = walk.reached(line * show.share("help_given"))
         show.wrong("help_given", at, "at the belt")
-        show.say(at, "The therapist's hand takes the belt and holds.")
-        show.lines.sort(key=lambda one: one.at_ms)
+        seen.append((at, "The therapist's hand takes the belt and holds."))
+    for at, text in sorted(seen):  # in order: what is later puts nothing off
+        show.say(at, text)
     show.say(show.stop_ms, "One foot is past the end line, heel and all.")
     show.ends_ms = walk.ends_ms + 900
     show.say(walk.ends_ms, "Stands beyond the line.")

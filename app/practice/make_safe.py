@@ -5,7 +5,8 @@ instant is planned in the case; where none is, nothing says that a stop was need
 a stop is still never wrong to make. At the bedside a needless one costs a trial.
 """
 
-from dataclasses import dataclass
+from collections.abc import Collection
+from dataclasses import dataclass, replace
 from typing import Final
 
 from app.practice.case import Key
@@ -17,6 +18,18 @@ ASKS: Final = frozenset({"help_given"})
 def safe_from(key: Key) -> int | None:
     """From when on a stop is right, in ms since the figure's start; None: never."""
     return min((f.at_ms for f in key.faults if f.kind in ASKS), default=None)
+
+
+def held_to(key: Key, at_ms: int | None, said: Collection[str]) -> Key:
+    """What of a key somebody is held to who stopped the trial then.
+
+    It is over and does not count. What began after the press was not seen any more:
+    nobody missed it, nor was it wrong to say. `at_ms` None: read in words, all of it.
+    """
+    seen = tuple(
+        f for f in key.faults if at_ms is None or f.at_ms <= at_ms or f.kind in said
+    )
+    return replace(key, faults=seen, valid=False)
 
 
 @dataclass(frozen=True, slots=True)

@@ -95,9 +95,8 @@ class Rising:
             self.hand.over(rep.begins + 100, rep.begins + 350, 1.0)
             self.hand.over(rep.up, rep.up + 300, 0.0)
             show.wrong("help_given", rep.begins + 350, f"stand {len(self.reps)}")
-            show.say(
-                rep.begins, "The therapist's hand takes the belt and lifts; rising."
-            )
+            show.say(rep.begins, "Rises.")
+            show.say(rep.begins + 350, "The therapist's hand takes the belt and lifts.")
         else:
             show.say(rep.begins, "Rises.")
         if rep.full:

@@ -74,7 +74,7 @@ class _Squares:
                 continue
             self._step(number, to, side, first=order == 0)
         if show.at("help_given", number):
-            self._help()
+            self.now += 900
         show.splits.append(self.now)
         self.here = to
 
@@ -93,6 +93,8 @@ class _Squares:
             show.start_ms = lands
             show.say(lands, "The first foot is down in square 2.")
         elif not first:
+            if show.at("help_given", number):
+                self._help(lands - 150)
             show.say(lands, f"Both feet in square {to}.")
         self.now = lands
 
@@ -102,12 +104,10 @@ class _Squares:
         crossing_x = abs(goal[0] - here[0]) > abs(goal[1] - here[1])
         return (0.0, goal[1]) if crossing_x else (goal[0], 0.0)
 
-    def _help(self) -> None:
-        at = self.now - 150
+    def _help(self, at: int) -> None:
         self.hand.over(at - 250, at, 1.0).over(at + 1000, at + 1300, 0.0)
         self.show.wrong("help_given", at, "at the belt")
-        self.show.say(self.now, "Sways; the therapist's hand takes the belt.")
-        self.now += 900
+        self.show.say(at, "Sways; the therapist's hand takes the belt.")
 
     def points(self, ms: float) -> tuple[int, ...]:
         """The figure from above at an instant, facing up the page."""

@@ -18,7 +18,7 @@ from sqlmodel import Field, Session, col, select
 from app.access import Subject, may
 from app.practice.attempt import WAYS, Said
 from app.practice.case import Key
-from app.practice.make_safe import safe_from
+from app.practice.make_safe import held_to, safe_from
 from app.storage import audit
 from app.storage.errors import NotFound, SameIdOtherBody, StorageProblem
 from app.storage.people import Person, actor
@@ -85,7 +85,8 @@ class PracticeAttempt(Numbered, table=True):
 
     `way`: watched or read in words; empty where that was not kept. `stays_shared`: a
     sign-off stands on it. `made_safe`: "Stop - make safe" was pressed, in practice
-    alone; `key_safe_ms`: from when on the key asks for it, if so.
+    alone; `key_safe_ms`: from when on the key asks for it, if so. The rest of the key
+    is then what had begun by the press, and does not count.
     """
 
     __tablename__ = "practice_attempt"
@@ -192,6 +193,8 @@ def _seed(session: Session, person: Person, case: str, trial: int, edition: str)
             PracticeShowing.trial == trial,
             PracticeShowing.edition == edition,
             col(Person.is_demo).is_(person.is_demo),
+            # A team check's are seen there first, by all in it, or not at all.
+            col(PracticeShowing.check_id).is_(None),
             col(PracticeShowing.seed).not_in(own),
         )
         .distinct()
@@ -241,7 +244,9 @@ def send(
 
 
 def _columns(said: Said, key: Key) -> dict[str, Any]:
-    told = asdict(said)
+    told, due = asdict(said), safe_from(key)
+    if said.made_safe:
+        key = held_to(key, said.made_safe_ms, said.faults)
     return {
         **{name: told[name] for name in _AS_SAID},
         "splits": list(said.splits),
@@ -254,7 +259,7 @@ def _columns(said: Said, key: Key) -> dict[str, Any]:
         "key_valid": key.valid,
         "key_count": key.count,
         "key_distance": "" if key.distance is None else str(key.distance),
-        "key_safe_ms": safe_from(key),
+        "key_safe_ms": due,
     }
 
 

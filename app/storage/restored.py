@@ -1,13 +1,12 @@
 """A site that was restored: whether there is room for it, and who it still lets in."""
 
-import sqlite3
 from contextlib import closing
 from datetime import datetime
-from pathlib import Path
 from typing import Any, Final
 
-from sqlalchemy import Connection, Engine, update
+from sqlalchemy import URL, Connection, Engine, update
 
+from app.storage.cipher import connect, driver_of, file_of
 from app.storage.errors import NotSound, StorageProblem
 from app.storage.site_lines import Shape, shapes_of
 
@@ -37,11 +36,13 @@ def end_what_lets_in(connection: Connection, now: datetime) -> int:
     return ended
 
 
-def make_room(file: Path) -> None:
+def make_room(address: URL) -> None:
     """Raise SiteThere unless nothing is there, or a site that nobody was added to.
 
-    Of such a one the journals go; NotSound while somebody has it open.
+    Of such a one the journals go; NotSound while somebody has it open. An encrypted one
+    is read with the address's key.
     """
+    file = file_of(address)
     away = (
         f"Nothing was restored: restore into a new folder with --data, or stop the "
         f"site and move {file} away first."
@@ -53,16 +54,16 @@ def make_room(file: Path) -> None:
                 raise SiteThere(f"{left} was left by another database. {away}")
         return
     try:
-        with closing(sqlite3.connect(file, isolation_level=None)) as there:
+        with closing(connect(address)) as there:
             used = _is_used(there)
-    except sqlite3.DatabaseError as fault:
+    except (driver_of(address).DatabaseError, NotSound) as fault:
         raise SiteThere(f"{file} cannot be read ({fault}). {away}") from fault
     if used:
         raise SiteThere(f"There is a site in {file.parent} already. {away}")
-    _let_go(file)
+    _let_go(address)
 
 
-def _is_used(there: sqlite3.Connection) -> bool:
+def _is_used(there: Any) -> bool:
     tables = {row[0] for row in there.execute("SELECT name FROM sqlite_master")}
     if not tables:
         return False
@@ -74,16 +75,18 @@ def _is_used(there: sqlite3.Connection) -> bool:
     )
 
 
-def _let_go(file: Path) -> None:
+def _let_go(address: URL) -> None:
     """The journal can be given up only where nobody else has the file open."""
-    with closing(sqlite3.connect(file, isolation_level=None)) as there:
+    with closing(connect(address)) as there:
+        there.isolation_level = None
         try:
             (mode,) = there.execute("PRAGMA journal_mode = DELETE").fetchone()
-        except sqlite3.OperationalError:
+        except driver_of(address).OperationalError:
             mode = "wal"
     if mode != "delete":
+        where = file_of(address).parent
         raise NotSound(
-            f"A site that nobody was added to yet is being served from {file.parent}. "
+            f"A site that nobody was added to yet is being served from {where}. "
             "Nothing was restored: stop it first."
         )
 

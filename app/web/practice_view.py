@@ -232,8 +232,11 @@ def valid_words(said: Said, key: KeySaid, measure: str) -> str:
         for rule in (rule_for(kind, measure) for kind in key.faults)
         if rule.voids
     ]
+    stopped = "you stopped it" if said.made_safe else "void"
     right = (
-        "It counts." if key.valid else f"It does not count: {'; '.join(why) or 'void'}."
+        "It counts."
+        if key.valid
+        else f"It does not count: {'; '.join(why) or stopped}."
     )
     if said.valid is None:
         return f"You did not decide. By the key: {right}"

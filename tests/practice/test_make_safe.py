@@ -3,9 +3,10 @@
 import pytest
 
 from app.practice.case import Fault, Key
-from app.practice.make_safe import press_of, safe_from
+from app.practice.make_safe import held_to, press_of, safe_from
 from app.practice.planning import planned
-from app.practice.timeline import key_of
+from app.practice.showing import BETWEEN_LINES_MS
+from app.practice.timeline import key_of, make
 from app.web.practice_book import book
 
 
@@ -41,6 +42,27 @@ def test_a_press_beside_the_key(
         assert "1.20 s" in found.words
 
 
+def test_a_hand_is_said_as_it_is_laid_on() -> None:
+    """Who presses by ear is as late as who sees it, and never before."""
+    heard = 0
+    for case in book().cases.values():
+        for plan in case.trials:
+            for seed in range(24):
+                due = safe_from(key_of(case, plan.number, seed))
+                if due is None:
+                    continue
+                timeline = make(case, plan.number, seed)
+                hands = [w for w in timeline.words if "therapist's hand" in w.text]
+                assert len(hands) == 1
+                assert 0 <= hands[0].at_ms - due < BETWEEN_LINES_MS, (
+                    case.id,
+                    plan.number,
+                    seed,
+                )
+                heard += 1
+    assert heard >= 20
+
+
 def test_every_planned_hand_has_its_instant() -> None:
     """The key asks exactly where the seed has drawn it, within the trial."""
     asked = 0
@@ -54,3 +76,29 @@ def test_every_planned_hand_has_its_instant() -> None:
                 assert due is None or 0 < due < key.stop_ms
                 asked += due is not None
     assert asked >= 10
+
+
+KEY = Key(
+    1_000, 9_000, valid=False,
+    faults=(Fault("arms_used", 2_000), Fault("help_given", 5_000),
+            Fault("not_upright", 7_000)),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("at_ms", "said", "held"),
+    [
+        (1_500, (), ()),
+        (2_000, (), ("arms_used",)),
+        (4_800, ("help_given",), ("arms_used", "help_given")),
+        (5_300, (), ("arms_used", "help_given")),
+        (None, (), ("arms_used", "help_given", "not_upright")),
+    ],
+)
+def test_who_stops_is_held_to_what_had_begun(
+    at_ms: int | None, said: tuple[str, ...], held: tuple[str, ...]
+) -> None:
+    found = held_to(KEY, at_ms, said)
+
+    assert tuple(fault.kind for fault in found.faults) == held
+    assert held_to(Key(1_000, 9_000), at_ms, said).valid is False

@@ -9,8 +9,9 @@ from sqlalchemy import Engine
 from starlette.testclient import TestClient
 
 from app.cli import main
+from app.commands import site
 from app.main import create_app
-from app.settings import Settings, SettingsProblem
+from app.settings import NOT_A_FILE, Settings, SettingsProblem
 from app.storage import sealed, upgrade
 from app.storage.cipher import NO_KEY, NOT_INSTALLED, WRONG_KEY
 from app.storage.database import SOUND, make_engine, migrate, write_session
@@ -139,6 +140,56 @@ def test_backup_of_a_plain_site_becomes_an_encrypted_one(
         engine = make_engine(settings_of(locked).database)
         assert contents_of(engine)["patient"].rows == 1
         engine.dispose()
+
+
+@installed
+def test_restore_into_an_encrypted_site_that_nobody_was_added_to(
+    tmp_path: Path, key_file: Path, monkeypatch: pytest.MonkeyPatch, capfd: Capture
+) -> None:
+    """It is read with its key: there is room until somebody is added."""
+    new, path = tmp_path / "new", tmp_path / "b"
+    monkeypatch.setenv("TAPELINE_DATABASE_KEY_FILE", str(key_file))
+    monkeypatch.setenv("TAPELINE_BACKUP_PASSPHRASE", "a heron beside the mill")
+    monkeypatch.setattr(sealed, "USUAL", Cost(time=1, memory_kib=128, lanes=1))
+    for data in (tmp_path / "old", new):
+        engine = make_engine(settings_of(data).database)
+        migrate(engine, None)
+        if data != new:
+            add_patient(engine)
+        engine.dispose()
+    assert main(["backup", "--data", str(tmp_path / "old"), "--to", str(path)]) == 0
+
+    assert main(["restore", str(path), "--data", str(new)]) == 0
+    assert main(["restore", str(path), "--data", str(new)]) == 2
+    assert "There is a site in" in capfd.readouterr().err
+    monkeypatch.delenv("TAPELINE_DATABASE_KEY_FILE")
+    assert main(["restore", str(path), "--data", str(new)]) == 2
+    assert NO_KEY in capfd.readouterr().err
+
+
+def test_key_for_a_server_is_refused(tmp_path: Path, key_file: Path) -> None:
+    """It would encrypt nothing there, and who set it would think that it did."""
+    server = "postgresql+psycopg://ward@db.example.org/ward"
+    for key in ({"database_key": KEY}, {"database_key_file": key_file}):
+        with pytest.raises(SettingsProblem) as refused:
+            settings_of(tmp_path / "site", database_url=server, **key)
+        assert NOT_A_FILE in refused.value.sentence
+        assert KEY not in refused.value.sentence
+
+
+@installed
+def test_demo_is_made_afresh_whatever_key_is_set(
+    tmp_path: Path, key_file: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A key is the real site's; a demo that it locked could not be told for one."""
+    monkeypatch.setenv("TAPELINE_DATABASE_KEY_FILE", str(key_file))
+    monkeypatch.setattr(site, "fill_demo", lambda _site: None)
+    monkeypatch.setattr(
+        site, "_serve", lambda app, _door: app.state.site.engine.dispose()
+    )
+    given = ["demo", "--port", "0", "--data", str(tmp_path / "demo")]
+
+    assert [main(given), main(given)] == [0, 0]
 
 
 @pytest.mark.parametrize(

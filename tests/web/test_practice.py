@@ -485,7 +485,9 @@ def test_practised_stop_is_told_and_is_no_event(
     showing, key = latest(site)
     due = safe_from(key)
     pressed = (key.start_ms if due is None else due) + at
-    said = said_as(key, start_ms="", stop_ms="", made_safe="yes", safe_ms=str(pressed))
+    said = said_as(
+        key, start_ms="", stop_ms="", made_safe="yes", safe_ms=str(pressed), valid="no"
+    )
     page = student.get(send(student, showing, said)).text
     (kept,) = attempts(site)
     after = counts(site)
@@ -499,6 +501,29 @@ def test_practised_stop_is_told_and_is_no_event(
     assert {name for name in after if after[name] != before[name]} == {
         "practice_showing", "practice_attempt",
     }  # fmt: skip
+
+
+def test_stop_holds_nobody_to_what_came_later(
+    student: TestClient, site: Site, planned: Planned
+) -> None:
+    """Who stops before the hand is laid on has missed none; the trial is over."""
+    begin(student, STOPPED, planned(STOPPED, "help_given"))
+    showing, key = latest(site)
+    early = str(key.start_ms + 10)
+    said = said_as(
+        key, start_ms="", stop_ms="", made_safe="yes", safe_ms=early, fault=[],
+        valid="no",
+    )  # fmt: skip
+    page = student.get(send(student, showing, said)).text
+    (kept,) = attempts(site)
+
+    assert "before a hand had to be laid on" in page
+    assert "You missed" not in page
+    assert "It does not count: you stopped it." in page
+    assert "Nothing did until you stopped it" in page
+    assert (kept.key_faults, kept.key_valid) == ([], False)
+    assert kept.key_safe_ms == safe_from(key)
+    assert "Comes back" not in student.get("/practice").text
 
 
 def test_stop_that_was_due_is_missed(

@@ -91,6 +91,29 @@ def test_everybody_gets_the_same_trials_and_is_compared(
     assert 'id="asked"' not in student.get("/practice").text
 
 
+def test_practice_never_shows_a_trial_of_a_check(
+    supervisor: TestClient, student: TestClient, colleague: TestClient, site: Site
+) -> None:
+    """Else its key would be known before the check, and what is compared is spoilt."""
+    check = set_one(supervisor, site, "student", "colleague")
+    begin(student, check)
+    ((case, trial, seed),) = shown(site, "student")
+    for _ in range(2):
+        colleague.post(
+            f"/practice/{case}/{trial}", headers=BY_SCRIPT,
+            data={"uid": new_uid(), "way": "watch"},
+        )  # fmt: skip
+    practised = shown(site, "colleague")
+    student.post(
+        f"/practice/{case}/{trial}", headers=BY_SCRIPT,
+        data={"uid": new_uid(), "way": "watch"},
+    )  # fmt: skip
+
+    assert {one[:2] for one in practised} == {(case, trial)}
+    assert seed not in {one[2] for one in practised}
+    assert shown(site, "student")[-1] in practised, "those of practice are shared"
+
+
 def test_other_trials_are_left_out_of_a_check(
     supervisor: TestClient, student: TestClient, site: Site
 ) -> None:
