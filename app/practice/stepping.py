@@ -73,9 +73,9 @@ class _Squares:
                 )
                 continue
             self._step(number, to, side, first=order == 0)
+        show.splits.append(self.now)
         if show.at("help_given", number):
             self.now += 900
-        show.splits.append(self.now)
         self.here = to
 
     def _step(self, number: int, to: int, side: int, *, first: bool) -> None:

@@ -54,7 +54,7 @@ GOLDEN: dict[str, str] = {
     "one_leg_stroke": "9b10174b6ed4",
     "reach_older": "341e4b8a8645",
     "reach_vestibular": "14f8ceb8b56f",
-    "squares_amputee": "7fd647435c27",
+    "squares_amputee": "4a1840ee5fa7",
     "squares_older": "db7d0a8c750c",
     "squares_vestibular": "9ffe6c2b99c4",
     "stands_hip_fracture": "d57c5ed72abc",
