@@ -15,7 +15,7 @@ from urllib.parse import quote, urlencode
 
 import pytest
 from fastapi import FastAPI
-from httpx import Response
+from httpx2 import Response
 from selectolax.lexbor import LexborHTMLParser
 from sqlalchemy import Engine
 from sqlmodel import Session, select
@@ -234,7 +234,7 @@ BODIES = [
 
 @pytest.mark.parametrize(("kind", "body"), BODIES, ids=lambda v: str(v)[:40])
 def test_what_is_no_form_is_told_so(attacked: Attacked, kind: str, body: bytes) -> None:
-    headers = {"content-type": kind.encode("latin-1")} if kind else {}
+    headers = {b"content-type": kind.encode("latin-1")} if kind else {}
     for path in ("/people/new", "/caseload/import/check"):
         answer = attacked.browsers["supervisor"].post(
             path, content=body, headers=headers

@@ -84,9 +84,9 @@ def plant(connection: Connection) -> dict[str, str]:
                 continue
             sign, kind = mark(len(planted)), str(column.type)
             if kind == "VARCHAR":
-                tries = ("'" + sign.replace("'", "''") + "'",)
+                said = "'" + sign.replace("'", "''") + "'"
                 # Labels and names are told apart by what stands behind the mark.
-                tries += (f"{tries[0]} || rowid",)
+                tries = (said, f"{said} || rowid")
                 if any(update_rows(connection, table, column.name, t) for t in tries):
                     planted[sign] = name
             elif kind == "JSON" and _words(connection, table.name, column.name, sign):
