@@ -139,6 +139,13 @@ TABLE: Final[Mapping[str, Mapping[str, Rule]]] = MappingProxyType(
         "archive_patient": _OVERSIGHT,
         "purge_patient": _OVERSIGHT,
         "export_patient": _JUDGEMENT,
+        # On one's own phone, encrypted, for a day: a student has nobody to answer for.
+        "take_along": _by_role(
+            therapist=when_assigned,
+            assistant=when_assigned,
+            student=nobody,
+            supervisor=whole_caseload,
+        ),
         "add_patient": _by_role(
             therapist=in_own_world,
             assistant=nobody,

@@ -8,11 +8,13 @@ from typing import NoReturn
 from app.catalogue.fields import CatalogueError
 from app.commands import (
     activities,
+    backup,
     doctor,
     import_export,
     measures,
     pathway,
     people,
+    restore,
     score,
     site,
 )
@@ -34,7 +36,8 @@ def parser() -> argparse.ArgumentParser:
     made.add_argument("--version", action="version", version=VERSION)
     commands = made.add_subparsers(dest="command", required=True, metavar="COMMAND")
     for module in (
-        site, score, measures, activities, pathway, people, import_export, doctor,
+        site, score, measures, activities, pathway, people, import_export, backup,
+        restore, doctor,
     ):  # fmt: skip
         module.add(commands)
     return made

@@ -6,9 +6,11 @@ quote a row, so it is left out, however the fault got here.
 """
 
 import logging
+import os
 import traceback
 from logging.handlers import RotatingFileHandler
 from pathlib import Path
+from typing import TextIO
 
 LARGEST = 1_000_000
 KEPT = 5
@@ -39,13 +41,38 @@ class PlacesOnly(logging.Formatter):
         return places(fault)
 
 
-def start_log(data_dir: Path) -> None:
+class SharedFile(RotatingFileHandler):
+    """A log that several processes write to: whoever finds it full moves it aside.
+
+    Each line is written under a lock and to the file that has the name just then.
+    """
+
+    def emit(self, record: logging.LogRecord) -> None:
+        import fcntl  # where several processes are offered there is one
+
+        with open(f"{self.baseFilename}.lock", "a") as lock:
+            fcntl.flock(lock, fcntl.LOCK_EX)
+            if self.stream is not None and not self._has_the_name(self.stream):
+                self.stream.close()
+                self.stream = self._open()
+            super().emit(record)
+
+    def _has_the_name(self, stream: TextIO) -> bool:
+        try:
+            named = os.stat(self.baseFilename)
+        except FileNotFoundError:
+            return False
+        return os.path.samestat(os.fstat(stream.fileno()), named)
+
+
+def start_log(data_dir: Path, *, shared: bool = False) -> None:
     """Write the program's log to `data_dir`, and no longer to any earlier folder."""
     logger = logging.getLogger("tapeline")
     for earlier in list(logger.handlers):
         logger.removeHandler(earlier)
         earlier.close()
-    handler = RotatingFileHandler(
+    kind = SharedFile if shared else RotatingFileHandler
+    handler = kind(
         data_dir / "tapeline.log", maxBytes=LARGEST, backupCount=KEPT, delay=True
     )
     handler.setFormatter(PlacesOnly("%(asctime)s %(levelname)s %(message)s"))

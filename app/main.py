@@ -1,6 +1,7 @@
 """create_app(settings): one site put together from its parts, and nothing else."""
 
 import asyncio
+import logging
 from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
 from datetime import UTC, date, datetime
@@ -8,12 +9,15 @@ from functools import cache
 from pathlib import Path
 
 import jinja2
+from anyio import to_thread
 from fastapi import APIRouter, Depends, FastAPI
 from sqlmodel import Session
 from starlette.concurrency import run_in_threadpool
 from starlette.middleware.gzip import GZipMiddleware
 
 from app.catalogue.load import catalogue
+from app.commands.backup_clock import BackupClock
+from app.lan.place import Place
 from app.logs import start_log
 from app.resources import folder
 from app.settings import Settings, SettingsProblem
@@ -30,6 +34,7 @@ from app.web import (
     caseload_files,
     clocks,
     competence,
+    competence_rules,
     cover,
     deficit_pages,
     desk,
@@ -50,6 +55,7 @@ from app.web import (
     health,
     held,
     help,
+    helping,
     home_sheets,
     import_pages,
     joining,
@@ -57,6 +63,7 @@ from app.web import (
     lifecycle,
     measures,
     notes,
+    pack,
     pairing,
     pathways,
     patients,
@@ -76,7 +83,9 @@ from app.web import (
     sign_in,
     sources,
     teaching,
+    team_checks,
     treat,
+    trust,
     visits,
 )
 from app.web.assets import Assets
@@ -84,7 +93,9 @@ from app.web.deps import Site, signed_in
 from app.web.import_jobs import wipe_yesterdays
 from app.web.owing import keep_owed
 from app.web.security import Guard
+from app.web.shared import shared_by
 
+log = logging.getLogger("tapeline.problems")
 WIPE_EVERY_S = 600
 #: Answer without sign-in. Every other router asks for one, whatever its routes say.
 PUBLIC: Sequence[APIRouter] = (
@@ -93,6 +104,7 @@ PUBLIC: Sequence[APIRouter] = (
     joining.public,
     pairing.public,
     bedside.public,
+    trust.public,
 )
 SIGNED_IN: Sequence[APIRouter] = (
     sign_in.router,
@@ -101,10 +113,13 @@ SIGNED_IN: Sequence[APIRouter] = (
     activity_tools.router,
     # Before /practice/{case}/{trial}, which takes whatever stands there.
     competence.router,
+    competence_rules.router,
     agreement_view.router,
+    team_checks.router,
     people.router,
     services.router,
     caseload.router,
+    pack.router,
     cover.router,
     clocks.router,
     review.router,
@@ -137,6 +152,7 @@ SIGNED_IN: Sequence[APIRouter] = (
     rooms.router,
     deficit_pages.router,
     rounds.router,
+    helping.router,
     safety.router,
     sets.router,
     held.router,
@@ -157,10 +173,10 @@ SIGNED_IN: Sequence[APIRouter] = (
 )
 
 
-def create_app(settings: Settings) -> FastAPI:
+def create_app(settings: Settings, lan: Place | None = None) -> FastAPI:
     """A site ready to serve: its folder, log, catalogue and database are in order."""
     _make_data_dir(settings)
-    start_log(settings.data_dir)
+    start_log(settings.data_dir, shared=settings.workers > 1)
     assets = _shipped_assets(folder("static"))
     app = FastAPI(
         docs_url=None,
@@ -171,12 +187,13 @@ def create_app(settings: Settings) -> FastAPI:
         routes=_pages().routes,
     )
     app.state.site = _make_site(settings, assets)
+    app.state.site.lan = lan
     app.state.assets = assets
     app.mount("/static", assets)
     errors.install(app)
     app.add_middleware(GZipMiddleware, minimum_size=1024, compresslevel=5)
     # Added last, so outermost: its headers stand on everything, errors too.
-    app.add_middleware(Guard, settings=settings, answer=errors.answer)
+    app.add_middleware(Guard, settings=settings, answer=errors.answer, lan=lan)
     return app
 
 
@@ -191,7 +208,7 @@ def _make_data_dir(settings: Settings) -> None:
 
 
 def _make_site(settings: Settings, assets: Assets) -> Site:
-    engine = make_engine(settings.database)
+    engine = make_engine(settings.database, settings.connections)
     migrate(engine, settings.data_dir / "backups")
 
     def after_change(session: Session, today: date) -> None:
@@ -206,6 +223,7 @@ def _make_site(settings: Settings, assets: Assets) -> Site:
         version=VERSION,
         clock=lambda: datetime.now(UTC),
         zone=settings.zone,
+        shared=shared_by(settings),
     )
     return site
 
@@ -245,13 +263,22 @@ def make_templates(assets: Assets) -> jinja2.Environment:
 async def _wipe(site: Site) -> None:
     """Files sent on an earlier day and never imported go soon after midnight."""
     while True:
-        await run_in_threadpool(wipe_yesterdays, site)
+        try:
+            await run_in_threadpool(wipe_yesterdays, site)
+        except Exception as fault:
+            # A full disk or a database that is away comes right again: so does this.
+            log.error("files sent earlier were not wiped: %s", type(fault).__name__)
         await asyncio.sleep(WIPE_EVERY_S)
 
 
 @asynccontextmanager
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
+    limiter = to_thread.current_default_thread_limiter()
+    limiter.total_tokens = min(limiter.total_tokens, app.state.site.settings.threads)
     wiping = asyncio.create_task(_wipe(app.state.site))
+    backups = BackupClock(app.state.site)
+    backups.start()
     yield
     wiping.cancel()
+    await run_in_threadpool(backups.stop)
     app.state.site.engine.dispose()

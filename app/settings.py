@@ -5,21 +5,36 @@ that cannot work stops the start with a sentence that names it.
 """
 
 import os
+import re
 from collections.abc import Mapping
-from datetime import timedelta
+from datetime import time, timedelta
+from ipaddress import ip_address
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 from zoneinfo import ZoneInfo
 
-from pydantic import Field, ValidationError, field_validator
+from pydantic import Field, ValidationError, ValidationInfo, field_validator
 from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
 
 from app.clinical.owing import Clocks
 
 PREFIX = "TAPELINE_"
 DATABASES = ("sqlite:///", "postgresql+psycopg://")
+#: Never a single word: an authority limited to "com" would not be limited at all.
+WHOLE_NAME = re.compile(r"(?=.{3,64}\Z)([a-z0-9]([a-z0-9-]*[a-z0-9])?\.)+[a-z]{2,}")
+#: Of all processes together, and those of each that its threads do not take.
+ALL_CONNECTIONS = 85
+SPARE_CONNECTIONS = 4
 #: A database address may hold a password, so its value is never repeated.
-NEVER_SHOWN = frozenset({"database_url"})
+NEVER_SHOWN = frozenset({"database_url", "database_key", "backup_passphrase"})
+#: A key is drawn, never thought up: so it needs no stretching at each connection.
+KEY = re.compile(r"[0-9a-f]{64}", re.IGNORECASE | re.ASCII)
+NO_KEY = (
+    "a key is 64 hexadecimal digits, for example what "
+    '`python3 -c "import secrets; print(secrets.token_hex(32))"` prints'
+)
+#: Whoever has a backup can try passphrases on it for as long as they like.
+SHORTEST_SECRET = 8
 
 
 class SettingsProblem(Exception):
@@ -39,12 +54,32 @@ def machine_zone(localtime: Path = Path("/etc/localtime")) -> str:
     return "UTC"
 
 
+def is_address(host: str) -> bool:
+    """Whether a host is said by its number, not by a name."""
+    try:
+        ip_address(host)
+    except ValueError:
+        return False
+    return True
+
+
 def _is_zone(name: str) -> bool:
     try:
         ZoneInfo(name)
     except (KeyError, ValueError, OSError):  # not there, not a name, a folder
         return False
     return True
+
+
+def _secret_in(path: Path) -> str:
+    """What a file holds that its owner alone may read; ValueError when others may."""
+    try:
+        mode, text = path.stat().st_mode, path.read_text()
+    except (OSError, UnicodeDecodeError) as fault:
+        raise ValueError("it cannot be read") from fault
+    if os.name == "posix" and mode & 0o077:
+        raise ValueError("others may read it: chmod 600")
+    return text.strip()
 
 
 class Settings(BaseSettings):
@@ -56,9 +91,14 @@ class Settings(BaseSettings):
 
     data_dir: Path = Path.home() / ".local" / "share" / "tapeline"
     database_url: str = ""
+    database_key: str = Field(default="", repr=False)
+    database_key_file: Path | None = None
     site_timezone: str = Field(default_factory=machine_zone)
     host: str = Field(default="127.0.0.1", min_length=1)
     port: int = Field(default=8765, ge=0, le=65535)
+    tls_port: int | None = Field(default=None, ge=0, le=65535)
+    lan_names: Annotated[tuple[str, ...], NoDecode] = ()
+    workers: int = Field(default=1, ge=1, le=8)
     trusted_hosts: Annotated[tuple[str, ...], NoDecode] = ()
     secure_cookies: bool = False
     idle_minutes: int = Field(default=5, ge=0, le=720)
@@ -70,6 +110,14 @@ class Settings(BaseSettings):
     units_rule: Literal["medicare", "each", "none"] = "medicare"
     note_order: Literal["soap", "apso"] = "soap"
     identifiers: Literal["minimal", "full"] = "minimal"
+    day_pack: Literal["off", "on"] = "off"
+    day_pack_until: str = "03:00"
+    backup_dir: Path | None = None
+    backup_keep: int = Field(default=24, ge=1, le=1000)
+    backup_passphrase: str = Field(default="", repr=False)
+    backup_passphrase_file: Path | None = None
+    #: After the passphrase, without which it cannot be.
+    backup_every_hours: int = Field(default=0, ge=0, le=744)
     demo: bool = False
 
     @field_validator("data_dir")
@@ -86,6 +134,60 @@ class Settings(BaseSettings):
             raise ValueError("it must start with " + " or ".join(DATABASES))
         return value
 
+    @field_validator("database_key_file", "backup_passphrase_file", mode="before")
+    @classmethod
+    def _none_when_empty(cls, value: object) -> object:
+        return None if value == "" else value
+
+    @field_validator("database_key")
+    @classmethod
+    def _whole_key(cls, value: str) -> str:
+        if value and not KEY.fullmatch(value):
+            raise ValueError(NO_KEY)
+        return value
+
+    @field_validator("database_key_file")
+    @classmethod
+    def _key_elsewhere(cls, value: Path | None, info: ValidationInfo) -> Path | None:
+        """Whoever takes the data folder must not have its key as well."""
+        if value is None:
+            return None
+        folder: Path | None = info.data.get("data_dir")
+        if folder is not None and value.resolve().is_relative_to(folder.resolve()):
+            raise ValueError("keep it outside the data folder, whose key it is")
+        cls._whole_key(_secret_in(value) or "none")
+        return value.expanduser().absolute()
+
+    @field_validator("backup_dir")
+    @classmethod
+    def _whole_folder(cls, value: Path | None) -> Path | None:
+        return None if value is None else cls._whole_path(value)
+
+    @field_validator("backup_passphrase")
+    @classmethod
+    def _long_enough(cls, value: str) -> str:
+        if value and len(value) < SHORTEST_SECRET:
+            raise ValueError(f"it is shorter than {SHORTEST_SECRET} letters")
+        return value
+
+    @field_validator("backup_passphrase_file")
+    @classmethod
+    def _own_eyes_only(cls, value: Path | None) -> Path | None:
+        if value is not None and len(_secret_in(value)) < SHORTEST_SECRET:
+            raise ValueError(f"it holds fewer than {SHORTEST_SECRET} letters")
+        return value
+
+    @field_validator("backup_every_hours")
+    @classmethod
+    def _with_a_passphrase(cls, value: int, info: ValidationInfo) -> int:
+        told = info.data.get("backup_passphrase")
+        if value and not (told or info.data.get("backup_passphrase_file")):
+            raise ValueError(
+                f"a backup needs {PREFIX}BACKUP_PASSPHRASE, or "
+                f"{PREFIX}BACKUP_PASSPHRASE_FILE with a file that holds it"
+            )
+        return value
+
     @field_validator("site_timezone")
     @classmethod
     def _known_zone(cls, value: str) -> str:
@@ -93,7 +195,14 @@ class Settings(BaseSettings):
             raise ValueError("it is not a time zone; use a name such as Europe/Vienna")
         return value
 
-    @field_validator("trusted_hosts", mode="before")
+    @field_validator("day_pack_until")
+    @classmethod
+    def _time_of_day(cls, value: str) -> str:
+        if not re.fullmatch(r"([01]\d|2[0-3]):[0-5]\d", value, re.ASCII):
+            raise ValueError("it is not a time of day; use one such as 03:00")
+        return value
+
+    @field_validator("trusted_hosts", "lan_names", mode="before")
     @classmethod
     def _split_names(cls, value: object) -> object:
         if isinstance(value, str):
@@ -102,10 +211,65 @@ class Settings(BaseSettings):
             )
         return value
 
+    @field_validator("lan_names")
+    @classmethod
+    def _whole_hosts(cls, value: tuple[str, ...]) -> tuple[str, ...]:
+        for host in value:
+            if not (is_address(host) or WHOLE_NAME.fullmatch(host)):
+                raise ValueError(
+                    "give whole names such as ward.example.org, or addresses"
+                )
+        return value
+
+    @property
+    def secure_port(self) -> int:
+        """Where TLS is spoken: the one set, else the next; 0 takes any."""
+        if self.tls_port is not None:
+            return self.tls_port
+        return self.port + 1 if 0 < self.port < 65535 else 0
+
     @property
     def database(self) -> str:
-        """The database's address: the one set, else a file in the data folder."""
-        return self.database_url or f"sqlite:///{self.data_dir / 'tapeline.sqlite'}"
+        """The database's address: the one set, else a file in the data folder.
+
+        The key of an encrypted file stands where an address has its password, so that
+        it is hidden wherever an address is shown.
+        """
+        plain = self.database_url or f"sqlite:///{self.data_dir / 'tapeline.sqlite'}"
+        key = self.database_key
+        if not key and self.database_key_file is not None:
+            key = _secret_in(self.database_key_file)
+        if not key or not plain.startswith("sqlite:///"):
+            return plain
+        return plain.replace("sqlite:///", f"sqlite://:{key}@/", 1)
+
+    @property
+    def backups(self) -> Path:
+        """Where backups go when nobody says where."""
+        return self.backup_dir or self.data_dir / "backups"
+
+    @property
+    def backup_every(self) -> timedelta | None:
+        """How often one is made by itself; None: never, as in the demo."""
+        off = self.demo or self.backup_every_hours == 0
+        return None if off else timedelta(hours=self.backup_every_hours)
+
+    @property
+    def backup_secret(self) -> str:
+        """The passphrase that was set, or lies in the file that was; else empty."""
+        if self.backup_passphrase or self.backup_passphrase_file is None:
+            return self.backup_passphrase
+        return _secret_in(self.backup_passphrase_file)
+
+    @property
+    def connections(self) -> int:
+        """How many a process may open: a PostgreSQL server as it comes lets 97 in."""
+        return ALL_CONNECTIONS // self.workers
+
+    @property
+    def threads(self) -> int:
+        """How many requests a process works on at once; some hold two connections."""
+        return min(40, self.connections - SPARE_CONNECTIONS)
 
     @property
     def idle(self) -> timedelta | None:
@@ -122,6 +286,11 @@ class Settings(BaseSettings):
             self.report_treatment_days, self.recertify_days, self.reassess_days,
             self.retest_days,
         )  # fmt: skip
+
+    @property
+    def pack_ends(self) -> time:
+        """When a night ends every day pack, by the site's own clock."""
+        return time.fromisoformat(self.day_pack_until)
 
     @property
     def zone(self) -> ZoneInfo:

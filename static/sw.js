@@ -6,9 +6,9 @@
  * sheet answers in their place. Only GET passes through here: what changes something is
  * left to the browser, whose own word on where it came from the server relies on.
  *
- * The server writes VERSION, SHEET and FILES before the first line.
+ * The server writes VERSION, SHEET and FILES before the first line, and js/pack_guard.js.
  */
-/* global VERSION, SHEET, FILES */
+/* global VERSION, SHEET, FILES, lookAtPack */
 const worker = /** @type {any} */ (self);
 const CACHE = `tapeline-${VERSION}`;
 /** A network that gives no answer for this long is as good as none. */
@@ -19,13 +19,13 @@ worker.addEventListener("install", (/** @type {any} */ event) => {
   event.waitUntil(fill()); // all of one edition, or the old one stays
 });
 worker.addEventListener("activate", (/** @type {any} */ event) => {
-  event.waitUntil(removeOld());
+  event.waitUntil(Promise.all([removeOld(), lookAtPack()]));
 });
 worker.addEventListener("fetch", (/** @type {any} */ event) => {
   const { request } = event;
   const { origin, pathname } = new URL(request.url);
   if (request.method !== "GET" || origin !== location.origin) return;
-  if (request.mode === "navigate") event.respondWith(pageOrSheet(request));
+  if (request.mode === "navigate") navigate(event);
   else if (pathname.startsWith("/static/")) event.respondWith(file(request));
 });
 worker.addEventListener("message", (/** @type {any} */ event) => {
@@ -57,14 +57,28 @@ async function file(request) {
   return (await kept(request)) ?? fetch(request);
 }
 
-/** @param {Request} request */
-async function pageOrSheet(request) {
-  const page = fetch(request);
+/** @param {any} event */
+function navigate(event) {
+  const page = fetch(event.request);
+  event.waitUntil(watchPack(page));
+  event.respondWith(pageOrSheet(page));
+}
+
+/** @param {Promise<Response>} page */
+async function pageOrSheet(page) {
   try {
     return await Promise.race([page, silence()]);
   } catch {
     return (await sheetWithoutNetwork()) ?? page;
   }
+}
+
+/** A day pack may lie here for its time and for one sign-in; each page tells which.
+ * @param {Promise<Response>} page */
+async function watchPack(page) {
+  await lookAtPack(); // time passes without a network too
+  const answer = await page.catch(() => null);
+  await lookAtPack(answer?.headers.get("tapeline-pack") ?? "");
 }
 
 /** @returns {Promise<never>} */

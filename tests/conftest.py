@@ -16,6 +16,7 @@ import hypothesis
 import pytest
 from fastapi import FastAPI
 from selectolax.lexbor import LexborHTMLParser, LexborNode
+from sqlalchemy import Engine
 from sqlmodel import Session, select
 from starlette.testclient import TestClient
 
@@ -26,6 +27,7 @@ from app.storage.database import make_engine, migrate, read_session, write_sessi
 from app.storage.patients import Patient
 from app.storage.people import Person
 from app.web.deps import Site
+from tests.cluster import KINDS, own_database, template
 from tests.make import NOW, make_episode, make_patient, make_person
 
 # A slow machine is no failed property.
@@ -41,6 +43,8 @@ CAST = {
     "outsider": "therapist",
 }
 DATABASE = "tapeline.sqlite"
+#: Files of tests about pages that also run on PostgreSQL.
+ON_BOTH = {"test_rounds", "test_notes"}
 
 
 @dataclass
@@ -72,6 +76,12 @@ def built_database(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """
     path = tmp_path_factory.mktemp("built") / DATABASE
     engine = make_engine(f"sqlite:///{path}")
+    _fill(engine)
+    engine.dispose()
+    return path
+
+
+def _fill(engine: Engine) -> None:
     migrate(engine, None)
     with write_session(engine) as session:
         people_by = {
@@ -80,14 +90,40 @@ def built_database(tmp_path_factory: pytest.TempPathFactory) -> Path:
         }
         owner = people_by["therapist"]
         make_episode(session, owner, make_patient(session, owner))
-    engine.dispose()
-    return path
+
+
+@pytest.fixture(scope="session")
+def built_template() -> Iterator[str]:
+    """The same on the PostgreSQL server that is named."""
+    with template(_fill) as name:
+        yield name
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Some pages are asked on both databases, when there is a server."""
+    asked = "database_kind" in metafunc.fixturenames and len(KINDS) > 1
+    if asked and metafunc.module.__name__.rpartition(".")[2] in ON_BOTH:
+        metafunc.parametrize("database_kind", KINDS)
 
 
 @pytest.fixture
-def settings(tmp_path: Path, built_database: Path) -> Settings:
-    shutil.copy(built_database, tmp_path / DATABASE)
-    return Settings(data_dir=tmp_path, site_timezone="UTC")
+def database_kind() -> str:
+    return KINDS[0]
+
+
+@pytest.fixture
+def settings(
+    request: pytest.FixtureRequest,
+    tmp_path: Path,
+    built_database: Path,
+    database_kind: str,
+) -> Iterator[Settings]:
+    if database_kind == "sqlite":
+        shutil.copy(built_database, tmp_path / DATABASE)
+        yield Settings(data_dir=tmp_path, site_timezone="UTC")
+        return
+    with own_database(request.getfixturevalue("built_template")) as url:
+        yield Settings(data_dir=tmp_path, database_url=url, site_timezone="UTC")
 
 
 @pytest.fixture

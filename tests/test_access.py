@@ -42,6 +42,12 @@ REAL = {
         "student": "no no no",
         "supervisor": "yes yes no",
     },
+    "take_along": {
+        "therapist": "yes no no",
+        "assistant": "yes no no",
+        "student": "no no no",
+        "supervisor": "yes yes no",
+    },
     "look_into_stop": {
         "therapist": "yes no no",
         "assistant": "no no no",

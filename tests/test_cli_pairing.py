@@ -10,6 +10,7 @@ import pytest
 
 from app.cli import main
 from app.commands.pairing import pairing_lines
+from app.lan.place import Place, Served
 from app.settings import Settings
 from app.web import phone_address
 from tests.live import started
@@ -81,6 +82,20 @@ def test_over_tls_nothing_is_warned_of(everywhere: Settings) -> None:
 
     assert "  https://ward-laptop.local:8765/" in lines
     assert not any("not encrypted" in line for line in lines)
+
+
+def test_on_a_network_of_its_own_a_phone_gets_the_secure_address(
+    everywhere: Settings,
+) -> None:
+    here = everywhere.model_copy(update={"host": "127.0.0.1"})
+    place = Place(8766, 8765, b"", "", Served(names=("ward-laptop.local",)))
+    lines = pairing_lines(here, f"http://127.0.0.1:8765/set-up/{TOKEN}", place)
+
+    assert f"  https://ward-laptop.local:8766/set-up/{TOKEN}" in lines
+    assert not any("not encrypted" in line for line in lines)
+
+    place.served = Served()  # no network just now
+    assert pairing_lines(here, "http://127.0.0.1:8765/", place) == []
 
 
 def test_secret_of_a_link_is_in_no_line_of_a_running_site(

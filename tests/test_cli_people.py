@@ -15,6 +15,7 @@ from app.cli import main
 from app.settings import Settings
 from app.storage.database import make_engine, read_session
 from app.storage.people import check_passphrase
+from app.web.backup_state import NONE_MADE
 from tests.conftest import Clock, client_of, running
 from tests.live import Live, started
 from tests.make import PASSPHRASE
@@ -193,7 +194,7 @@ def test_file_that_is_no_database_is_refused(
 
     assert main([*command, "--data", str(data)]) == 2
     err = capsys.readouterr().err
-    assert "the database cannot be used: " in err
+    assert "tapeline: The file is not a database that can be read" in err
     assert err.count("\n") == 1
 
 
@@ -221,7 +222,7 @@ def test_real_site_says_how_to_begin_until_somebody_can(data: Path, add: Added) 
     assert "to become the first supervisor" in advice[0]
     assert re.fullmatch(r" +http://127\.0\.0\.1:\d+/set-up/\w{20}\n?", advice[1])
     assert home.url.path == "/sign-in"
-    assert rest == "Stopped.\n"
+    assert rest == f"{NONE_MADE}\nStopped.\n"
 
 
 def printed_link(site: Live) -> str:

@@ -21,6 +21,7 @@ from app.storage.site_archive import MANIFEST
 from app.storage.trials import TrialBody
 from app.web.judging import keep
 from app.web.owing import rebuild_owed
+from tests.cluster import SERVER, own_schema
 from tests.make import (
     PASSPHRASE,
     make_episode,
@@ -30,7 +31,6 @@ from tests.make import (
     make_trial,
     make_visit,
 )
-from tests.storage.conftest import SERVER, own_schema
 
 Capture = pytest.CaptureFixture[str]
 NOW = datetime.now(UTC)

@@ -15,22 +15,28 @@ from app.catalogue.load import catalogue
 from app.clinical.precautions import clearance
 from app.commands.demo_files import DemoPatient, read_story
 from app.commands.demo_site import build
+from app.practice.competence import sign_off_state, standing
 from app.resources import folder
 from app.storage import audit
 from app.storage.audit import AuditEntry
 from app.storage.caseload import CaseloadRow, caseload_for
+from app.storage.competence import list_of, sign_offs_of
 from app.storage.database import make_engine, migrate, read_session
 from app.storage.episodes import Visit
 from app.storage.observations import TaskObservation, VitalSigns
 from app.storage.owing import Owed
 from app.storage.patients import Patient
 from app.storage.people import Person, check_passphrase
+from app.storage.practice_beside import attempts_of
 from app.storage.review import ReviewDecision, VisitText, broken_texts
 from app.storage.room_measurements import changes_of, measures_of
 from app.storage.scores import Score
+from app.storage.team_checks import checks_of, members_of, sent_in
 from app.storage.trials import RoundTrials, Trial, rounds_of
 from app.web.due import due_tests
 from app.web.judging import Judged, judge
+from app.web.practice_book import book
+from app.web.practised import shared_by
 from tests.make import NOW, TODAY, ZONE
 
 SHELF = catalogue()
@@ -126,7 +132,41 @@ class TestTheSite:
             ("demo-colleague", "therapist"),
             ("demo-supervisor", "supervisor"),
             ("demo-student", "student"),
+            ("demo-new-student", "student"),
+            ("demo-new-therapist", "therapist"),
         ]
+
+    def test_practice_is_there_to_be_looked_at(self, demo: Engine) -> None:
+        """One test ready to be signed off, a list, a lapsed sign-off, an open check."""
+        edition = book().edition
+        with read_session(demo) as session:
+            by = {p.handle: p for p in session.exec(select(Person))}
+            done = attempts_of(session, by["demo-student"])
+            shared = shared_by(session, by["demo-student"])
+            (off,), (check,) = (
+                sign_offs_of(session, by["demo-new-therapist"]),
+                checks_of(session, by["demo-new-therapist"]),
+            )
+            asked = list_of(session, by["demo-student"])
+            begun = attempts_of(session, by["demo-new-student"])
+            sent = sent_in(session, check)
+            people = {p.handle for p in members_of(session, check)}
+            colleague = by["demo-colleague"].id
+            basis = standing(
+                shared_by(session, by["demo-new-therapist"]), off[0].measure, edition
+            )
+
+        assert standing(shared, TUG, edition).reached
+        assert {a.measure for a in done if not a.shared} == {WALK}
+        assert asked is not None
+        assert asked.trials == {WALK: 10, FIVE: 5}
+        assert basis.reached
+        state = sign_off_state(off[0].edition, edition, off[0].until, False, TODAY)
+        assert state == "expired"
+        assert "nvented" in off[0].words
+        assert people == {"demo-colleague", "demo-new-therapist"}
+        assert sent == {colleague: 10}
+        assert begun == ()
 
     def test_nobody_has_a_passphrase(self, demo: Engine) -> None:
         with read_session(demo) as session:

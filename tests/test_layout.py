@@ -21,6 +21,7 @@ RINGS = {
     "app.catalogue": {"app.catalogue", "app.clinical", "app.access"},
     "app.exports": {"app.exports", "app.clinical", "app.access", "app.typed"},
     "app.practice": {"app.practice", "app.clinical", "app.access"},
+    "app.lan": {"app.lan"},
     "app.storage": {
         "app.storage",
         "app.clinical",
@@ -30,8 +31,8 @@ RINGS = {
     },
 }
 PURE = ("app.clinical", "app.access", "app.passphrases", "app.typed")
-#: Libraries too large to be loaded before somebody needs them.
-WHEN_ASKED = {"app.practice.agreement": {"scipy"}}
+#: Libraries too large to be loaded before somebody needs them, or not everywhere there.
+WHEN_ASKED = {"app.practice.agreement": {"scipy"}, "app.logs": {"fcntl"}}
 #: The outermost ring, which nothing but itself imports.
 ENTRY = ("app.main", "app.cli", "app.commands", "app.__main__")
 #: Named by what they hold, never by being of use to somebody.

@@ -38,6 +38,7 @@ from app.commands.demo_goals import (
     sign_demo_goal,
     tell_demo_goal,
 )
+from app.commands.demo_practice import practice_deeds
 from app.commands.demo_visiting import (
     Stage,
     do_set,
@@ -146,7 +147,8 @@ def build(
         making = _Making(
             session, shelf, now, zone, stage_site(engine, shelf, now, zone)
         )
-        deeds = sorted(_deeds(making, story), key=lambda deed: deed[0])
+        practised = practice_deeds(making, uid_of, shelf.measures)
+        deeds = sorted((*_deeds(making, story), *practised), key=lambda deed: deed[0])
         for person in story.people:
             _join(making, person, deeds[0][0])
         for when, do in deeds:

@@ -22,6 +22,7 @@ from app.commands.refused import Refused
 from app.settings import Settings
 from app.storage.checkup import looking_engine
 from app.storage.database import make_engine, read_session, write_session
+from app.storage.errors import StorageProblem
 from app.storage.patients import Patient
 from app.web.owing import rebuild_owed
 from app.web.rejudging import keep_all
@@ -29,7 +30,7 @@ from app.web.rejudging import keep_all
 State = Literal["sound", "warning", "broken", "not checked"]
 
 #: What a rebuild mends, and what does not matter to it.
-REBUILT: Final = ("scores", "owed", "folder")
+REBUILT: Final = ("scores", "owed", "folder", "backups")
 #: So many lines of one check are printed; JSON holds them all.
 MOST_LINES: Final = 20
 #: Patients whose scores are written in one transaction.
@@ -97,6 +98,8 @@ def _look(check: Check, site: Examined) -> Outcome:
     except DBAPIError as fault:
         why = str(fault.orig).partition("\n")[0]
         found.append(Amiss("broken", f"the database cannot be read: {why}"))
+    except StorageProblem as problem:
+        found.append(Amiss("broken", problem.sentence))
     levels = {amiss.level for amiss in found}
     state: State = "broken" if "broken" in levels else "warning" if levels else "sound"
     return Outcome(check, state, tuple(found))

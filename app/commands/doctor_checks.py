@@ -4,9 +4,12 @@ A check gets the site and yields what is amiss; yielding nothing says that it is
 None of them changes anything.
 """
 
+import re
+import shutil
+import subprocess
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final, Literal
 
@@ -14,16 +17,20 @@ from sqlalchemy import Engine
 from sqlmodel import Session, col, select
 
 from app.catalogue.load import Catalogue
+from app.commands.backing_up import opened
+from app.commands.demo_site import is_demo_folder
 from app.commands.progress import Progress
 from app.settings import Settings
 from app.storage import audit, checkup, upgrade
 from app.storage.database import read_session
-from app.storage.errors import SchemaTooNew
+from app.storage.errors import SchemaTooNew, StorageProblem
 from app.storage.goals import broken_goals
 from app.storage.notes import broken_addenda
 from app.storage.patients import Patient
 from app.storage.review import broken_texts
 from app.storage.scores import wrongly_marked
+from app.storage.site_archive import archive_in
+from app.web.backup_state import NONE_MADE, backup_state, backup_trouble
 from app.web.owing import owed_differs
 from app.web.rejudging import Compared, compared_all
 
@@ -34,6 +41,7 @@ NETWORK: Final = frozenset(
     {
         "nfs", "nfs4", "cifs", "smb3", "smbfs", "9p", "afs", "ceph", "davfs",
         "glusterfs", "fuse.sshfs", "fuse.davfs2", "fuse.rclone", "fuse.glusterfs",
+        "afpfs", "webdav", "macfuse",
     }
 )  # fmt: skip
 
@@ -75,8 +83,7 @@ def folder(site: Examined) -> Iterator[Amiss]:
             "warning",
             f"everybody on this machine can get into {where}: chmod o-rwx it",
         )
-    kind = filesystem_of(where.resolve(), _mounts())
-    if kind in NETWORK:
+    if kind := share_of(where):
         yield Amiss(
             "warning",
             f"{where} lies on a network file system ({kind}), where a save may be "
@@ -84,8 +91,28 @@ def folder(site: Examined) -> Iterator[Amiss]:
         )
 
 
+def share_of(where: Path) -> str:
+    """The kind of network file system a folder lies on; empty when on a disk here."""
+    kind = filesystem_of(where.resolve(), _mounts())
+    return kind if kind in NETWORK else ""
+
+
 def _mounts() -> str:
-    return MOUNTS.read_text(errors="replace") if MOUNTS.exists() else ""
+    if MOUNTS.exists():
+        return MOUNTS.read_text(errors="replace")
+    program = shutil.which("mount", path="/sbin:/usr/sbin:/bin:/usr/bin")
+    if program is None:
+        return ""
+    said = subprocess.run([program], capture_output=True, text=True, check=False)
+    return as_in_proc(said.stdout)
+
+
+def as_in_proc(said: str) -> str:
+    """What `mount` prints on macOS, in the form of /proc/self/mounts."""
+    lines = re.findall(r"^.+ on (/.*) \((\w+)[,)]", said, re.M)
+    return "".join(
+        f"x {place.replace(' ', chr(92) + '040')} {kind} x\n" for place, kind in lines
+    )
 
 
 def filesystem_of(path: Path, mounts: str) -> str:
@@ -221,6 +248,37 @@ def owed(site: Examined) -> Iterator[Amiss]:
         )
 
 
+def backups(site: Examined) -> Iterator[Amiss]:
+    """Whether any are made, how old the last good one is, and whether it opens."""
+    settings, now = site.settings, datetime.now(UTC)
+    if is_demo_folder(settings.data_dir):
+        return
+    state = backup_state(settings)
+    for half in state.halves:
+        yield Amiss(
+            "warning", f"{half.name} was cut off while it was made. {state.last_words}"
+        )
+    if trouble := backup_trouble(settings, now):
+        yield Amiss("broken", trouble)
+    elif settings.backup_every is None:
+        told = f" {state.last_words}" if state.last else ""
+        yield Amiss("warning", f"{NONE_MADE}{told}")
+    elif state.last is None:
+        yield Amiss("warning", f"None was made yet into {settings.backups}.")
+    if state.last and settings.backup_secret:
+        yield from _opens(state.last.path, settings.backup_secret)
+
+
+def _opens(path: Path, passphrase: str) -> Iterator[Amiss]:
+    """The newest one with the passphrase that is set, down to its manifest."""
+    try:
+        _, packed = opened(path, passphrase)
+        with archive_in(packed):
+            pass
+    except (StorageProblem, OSError) as fault:
+        yield Amiss("broken", f"{path.name} does not open: {fault}")
+
+
 #: In this order: what comes first may make the rest unreadable.
 CHECKS: Final[tuple[Check, ...]] = (
     Check("folder", "data folder", folder, of_rows=False),
@@ -231,4 +289,5 @@ CHECKS: Final[tuple[Check, ...]] = (
     Check("scores", "derived scores", scores),
     Check("texts", "texts handed in or signed", texts),
     Check("owed", "what is owed", owed),
+    Check("backups", "backups", backups, of_rows=False),
 )

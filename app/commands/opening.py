@@ -8,6 +8,7 @@ from typing import Any
 
 from sqlalchemy import Engine
 from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import TimeoutError as NoneFree
 from sqlmodel import Session
 
 from app.commands.demo_site import is_demo_folder
@@ -16,6 +17,7 @@ from app.settings import Settings, SettingsProblem
 from app.storage import audit
 from app.storage.database import make_engine, migrate
 from app.storage.errors import StorageProblem
+from app.storage.faults import meant_by
 
 
 def add_data_option(p: argparse.ArgumentParser, help: str) -> None:
@@ -26,7 +28,7 @@ def settings_from(given: argparse.Namespace, **fixed: Any) -> Settings:
     """The environment's settings, the command line's options before them."""
     options = {
         name: value
-        for name in ("data_dir", "host", "port")
+        for name in ("data_dir", "host", "port", "tls_port", "workers")
         if (value := getattr(given, name, None)) is not None
     }
     with told_plainly():
@@ -40,8 +42,11 @@ def told_plainly() -> Iterator[None]:
         yield
     except (SettingsProblem, StorageProblem) as problem:
         raise Refused(problem.sentence) from problem
-    except DBAPIError as fault:
-        why = str(fault.orig).partition("\n")[0]
+    except (DBAPIError, NoneFree) as fault:
+        named = meant_by(fault)
+        if named is not None:
+            raise Refused(named.sentence) from fault
+        why = str(getattr(fault, "orig", fault)).partition("\n")[0]
         raise Refused(f"the database cannot be used: {why}") from fault
     except OSError as fault:
         raise Refused(f"{fault.filename}: {fault.strerror}") from fault
@@ -67,13 +72,20 @@ def did(session: Session, deed: str) -> None:
 @contextmanager
 def opened_site(settings: Settings) -> Iterator[Engine]:
     """The database of a site that is there, brought up to date."""
+    with served_engine(settings) as engine, told_plainly():
+        migrate(engine, settings.data_dir / "backups")
+        yield engine
+
+
+@contextmanager
+def served_engine(settings: Settings) -> Iterator[Engine]:
+    """The database of a site that is there, in whatever version it is."""
     database = settings.data_dir / "tapeline.sqlite"
     if not settings.database_url and not database.is_file():
         raise Refused(f"there is no site in {settings.data_dir} yet")
     with told_plainly():
         engine = make_engine(settings.database)
         try:
-            migrate(engine, settings.data_dir / "backups")
             yield engine
         finally:
             engine.dispose()

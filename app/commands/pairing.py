@@ -4,6 +4,7 @@ import os
 import shutil
 import sys
 
+from app.lan.place import Place
 from app.settings import Settings
 from app.web.phone_address import (
     ENCRYPTED_START,
@@ -15,14 +16,16 @@ from app.web.phone_address import (
 from app.web.qr import for_terminal, half_blocks
 
 
-def pairing_lines(settings: Settings, url: str, *, qr: bool = True) -> list[str]:
+def pairing_lines(
+    settings: Settings, url: str, lan: Place | None = None, *, qr: bool = True
+) -> list[str]:
     """Nothing where no phone can reach the site. `url`: what a phone opens first.
 
     That is the set-up link while there is nobody; a link that signs in a person is made
     by that person alone, on their account page. The picture is for a terminal's reader:
     into a file or a pipe goes the address by itself.
     """
-    link = for_phones(settings, url)
+    link = for_phones(settings, url, lan)
     if is_only_here(link):
         return []
     drawn = for_terminal(link) if qr and _shows(half_blocks(link)[0]) else []

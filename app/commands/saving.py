@@ -14,13 +14,26 @@ def whole_file(path: Path) -> Iterator[BinaryIO]:
     half.unlink(missing_ok=True)
     try:
         made = os.open(half, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600)
-        with open(made, "wb") as file:
+        # Readable too, so that a backup can be read back before it has its name.
+        with open(made, "w+b") as file:
             yield file
             file.flush()
             os.fsync(file.fileno())
         half.replace(path)
+        sync_folder(path.parent)
     finally:
         half.unlink(missing_ok=True)
+
+
+def sync_folder(folder: Path) -> None:
+    """A name that was just given survives a loss of power."""
+    if os.name != "posix":  # a folder cannot be opened elsewhere
+        return
+    opened = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(opened)
+    finally:
+        os.close(opened)
 
 
 def save(path: Path, parts: Iterable[bytes]) -> None:

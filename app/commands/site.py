@@ -7,6 +7,7 @@ printed: who opens it at once waits a moment and is answered.
 import argparse
 import signal
 import socket
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from tempfile import TemporaryDirectory
@@ -16,9 +17,11 @@ from typing import Any
 import uvicorn
 from fastapi import FastAPI
 
+from app.commands import lan, service_files, workers
 from app.commands.demo_files import read_story
 from app.commands.demo_services import name_services
 from app.commands.demo_site import build, claim_folder
+from app.commands.doctor_checks import share_of
 from app.commands.opening import (
     add_data_option,
     refuse_demo_folder,
@@ -34,12 +37,20 @@ from app.storage import people
 from app.storage.database import read_session, write_session
 from app.storage.links import make_link
 from app.storage.owing import basis_of
+from app.web.backup_state import start_words
 from app.web.deps import Site
 from app.web.owing import BATCH, basis, rebuild_owed
 from app.web.rebuilding import rebuild_scores
+from app.web.shared import forget_all
 
 #: Seconds an open page may hold up a stop.
 PATIENCE = 3
+SERVING: dict[str, Any] = {
+    "log_level": "warning",
+    "access_log": False,  # the site's own log holds no query strings
+    "server_header": False,
+    "timeout_graceful_shutdown": PATIENCE,
+}
 EVERYWHERE = {"0.0.0.0": "127.0.0.1", "::": "::1"}
 
 
@@ -56,7 +67,8 @@ def add(commands: Any) -> None:
     serve = commands.add_parser(
         "serve",
         help="run the real site",
-        epilog="example:\n  tapeline serve --data ~/tapeline",
+        epilog="examples:\n  tapeline serve --data ~/tapeline\n"
+        "  tapeline serve --data ~/tapeline --lan",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     _address_options(serve)
@@ -64,6 +76,9 @@ def add(commands: Any) -> None:
         "--no-qr", action="store_true", help="print no picture for a phone's camera"
     )
     add_data_option(serve, "the site's folder; default: TAPELINE_DATA_DIR or your own")
+    lan.add_options(serve)
+    service_files.add_option(serve)
+    workers.add_option(serve)
     serve.set_defaults(run=run_serve)
 
 
@@ -75,12 +90,15 @@ def _address_options(p: argparse.ArgumentParser) -> None:
 def run_demo(given: argparse.Namespace) -> int:
     with _until_stopped(), _demo_folder(given.data_dir) as data:
         # The real site's database stays out of it, whatever the environment says.
-        settings = settings_from(given, data_dir=data, database_url="", demo=True)
+        settings = settings_from(
+            given, data_dir=data, database_url="", workers=1, demo=True
+        )
+        _warn_of_share(settings)
         with _listening(settings) as door:
             with told_plainly():
                 claim_folder(settings.data_dir)
                 app = create_app(settings)
-            _fill(app.state.site)
+            fill_demo(app.state.site)
             print(
                 f"Tapeline demo: {_address(settings, door)}  (everybody in it is "
                 "invented; made afresh at each start; Ctrl-C stops it)",
@@ -92,18 +110,58 @@ def run_demo(given: argparse.Namespace) -> int:
 
 def run_serve(given: argparse.Namespace) -> int:
     settings = settings_from(given, demo=False)
+    lan.check(settings, given)
+    if given.print_service is not None:
+        print(service_files.service_file(given.print_service, settings, given), end="")
+        return 0
     refuse_demo_folder(settings)
-    with _until_stopped(), _listening(settings) as door:
+    workers.check(settings, lan=given.lan)
+    _warn_of_share(settings)
+    with _until_stopped(), _doors(settings, given) as (door, network):
         with told_plainly():
-            app = create_app(settings)
+            forget_all(settings)
+            app = create_app(settings, network.keeper.place if network else None)
         print(f"Tapeline: {_address(settings, door)}  (Ctrl-C stops it)", flush=True)
+        if network:
+            lan.say(network)
         _read_again(app.state.site)
         _work_out_what_is_owed(app.state.site)
+        place = app.state.site.lan
         opens = _say_how_to_begin(app.state.site, _address(settings, door))
-        for line in pairing_lines(settings, opens, qr=not given.no_qr):
+        for line in pairing_lines(settings, opens, place, qr=not given.no_qr):
             print(line, flush=True)
-        _serve(app, door)
+        print(start_words(settings), flush=True)
+        if settings.workers > 1:
+            app.state.site.engine.dispose()
+            workers.serve(settings, door, **SERVING)
+        else:
+            _serve(app, door, network)
     return 0
+
+
+def _warn_of_share(settings: Settings) -> None:
+    kind = "" if settings.database_url else share_of(settings.data_dir)
+    if kind:
+        print(
+            f"Warning: {settings.data_dir} lies on a network share ({kind}), where the "
+            "database cannot rely on its locks and may lose what is saved or be "
+            "damaged: choose a folder on a disk of this machine with --data.",
+            file=sys.stderr,
+            flush=True,
+        )
+
+
+@contextmanager
+def _doors(
+    settings: Settings, given: argparse.Namespace
+) -> Iterator[tuple[socket.socket, lan.Lan | None]]:
+    """The plain door, and with --lan the secure one."""
+    if given.lan:
+        with lan.opened(settings, new=given.new_authority) as both:
+            yield both
+        return
+    with _listening(settings) as door:
+        yield door, None
 
 
 @contextmanager
@@ -116,7 +174,8 @@ def _demo_folder(wanted: str | None) -> Iterator[str]:
         yield made
 
 
-def _fill(site: Site) -> None:
+def fill_demo(site: Site) -> None:
+    """Everybody and everything of the demo, into an empty site."""
     story = read_story(folder("demo_data"), site.catalogue)
     build(site.engine, site.catalogue, story, now=site.clock(), zone=site.zone)
     name_services(site.engine, folder("demo_data"), site.clock())
@@ -186,12 +245,7 @@ def _listening(settings: Settings) -> Iterator[socket.socket]:
     try:
         door = socket.create_server((host, port), family=family, backlog=128)
     except OSError as fault:
-        why = str(fault.strerror).partition(" (while")[0]
-        other = port + 1 if 0 < port < 65535 else 8765
-        raise Refused(
-            f"cannot listen on {host} port {port} ({why}): choose another port, for "
-            f"example --port {other}, or another --host"
-        ) from fault
+        raise Refused(lan.cannot_listen(host, port, "--port", fault)) from fault
     with door:
         yield door
 
@@ -202,15 +256,13 @@ def _address(settings: Settings, door: socket.socket) -> str:
     return f"http://{shown}:{door.getsockname()[1]}/"
 
 
-def _serve(app: FastAPI, door: socket.socket) -> None:
-    config = uvicorn.Config(
-        app,
-        log_level="warning",
-        access_log=False,  # the site's own log holds no query strings
-        server_header=False,
-        timeout_graceful_shutdown=PATIENCE,
+def _serve(app: FastAPI, door: socket.socket, network: lan.Lan | None = None) -> None:
+    server = (
+        network.server(SERVING, app)
+        if network
+        else uvicorn.Server(uvicorn.Config(app, **SERVING))
     )
-    uvicorn.Server(config).run(sockets=[door])
+    server.run(sockets=[door])
 
 
 @contextmanager

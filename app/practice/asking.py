@@ -17,6 +17,8 @@ MADE = {
     "unable": "unable: a result without a number",
     "few": "no score yet: more trials are needed",
 }
+#: Of a battery.
+NO_TOTAL = {"few": "no total: a part is missing or was done another way"}
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,31 +11,46 @@ from decimal import Decimal
 
 
 @dataclass(frozen=True, slots=True)
-class Planned:
-    """A fault this trial will show: its kind, and at which repetition or step.
+class Possible:
+    """A fault that may happen in a case, and what of the set-up it changes.
 
-    `at` is 0 for what is seen before the start (a seat, a course).
+    `at`: first and last repetition or step, or hundredth of the way, at which it can
+    begin; 0 for what has an instant of its own or is seen before the start.
     """
 
     kind: str
+    at: tuple[int, int] = (0, 0)
+    facts: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """A fault that one showing will have: drawn by its seed."""
+
+    kind: str
     at: int = 0
+    facts: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
 class TrialPlan:
-    """One trial of a case; numbered from 1. Its facts are laid over the case's."""
+    """One trial of a case; numbered from 1.
+
+    Of a hundred showings `wrong` have something go wrong, at most `most` things each.
+    """
 
     number: int
-    faults: tuple[Planned, ...] = ()
-    facts: Mapping[str, str] = field(default_factory=dict)
+    wrong: int
+    most: int = 1
 
 
 @dataclass(frozen=True, slots=True)
 class Case:
     """A simulated person doing one measure, with the set-up and the trials.
 
-    `pace` holds the plausible (invented) lowest and highest of each duration or length
-    the measure's generator asks for: milliseconds, cm, or cm per second.
+    `facts` is the set-up as charted; a fault may make it another one. `pace` holds the
+    plausible (invented) lowest and highest of each duration or length the measure's
+    generator asks for: milliseconds, cm, or cm per second.
     """
 
     id: str
@@ -44,6 +59,7 @@ class Case:
     condition: str
     person: str
     facts: Mapping[str, str]
+    possible: tuple[Possible, ...]
     trials: tuple[TrialPlan, ...]
     pace: Mapping[str, tuple[int, int]] = field(default_factory=dict)
     level: int = 1
@@ -54,10 +70,6 @@ class Case:
             if plan.number == trial:
                 return plan
         raise KeyError(trial)
-
-    def facts_of(self, trial: int) -> dict[str, str]:
-        """The set-up of one trial, as it should be charted before the start."""
-        return {**self.facts, **self.plan(trial).facts}
 
 
 @dataclass(frozen=True, slots=True)

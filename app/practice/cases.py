@@ -11,9 +11,10 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Final
 
-from app.practice.case import Case, Planned, TrialPlan
+from app.practice.case import Case, Possible, TrialPlan
 from app.practice.faults import kinds_of
-from app.practice.timeline import GENERATOR, MEASURES
+from app.practice.planning import GENERATOR, TOGETHER
+from app.practice.timeline import MEASURES
 
 CONDITIONS: Final = {
     "none", "stroke", "parkinson", "vestibular", "amputation", "hip_fracture",
@@ -35,7 +36,7 @@ PACE: Final[Mapping[str, tuple[frozenset[str], frozenset[str]]]] = {
 }
 _KEYS: Final = {
     "title", "measure", "condition", "person", "invented", "level", "facts", "pace",
-    "trial",
+    "fault", "trial",
 }  # fmt: skip
 
 
@@ -80,6 +81,7 @@ def read_case(name: str, text: str) -> Case:
         condition=condition, person=_text(name, content, "person"),
         facts=_facts(name, content.get("facts")), level=_level(name, content),
         pace=_pace(name, measure, content.get("pace")),
+        possible=_faults(name, measure, content.get("fault")),
         trials=_trials(name, measure, content.get("trial")),
     )  # fmt: skip
 
@@ -118,36 +120,59 @@ def _pace(name: str, measure: str, value: object) -> dict[str, tuple[int, int]]:
             raise CaseError(f"{name}: pace.{key}: is missing")
         if key not in more:
             raise CaseError(f"{name}: pace.{key}: is not asked for by this test")
-    return {key: _span(name, key, table[key]) for key in table}
+    return {key: _span(name, f"pace.{key}", table[key]) for key in table}
 
 
 def _span(name: str, key: str, value: object) -> tuple[int, int]:
     match value:
         case [int(low), int(high)] if 0 <= low <= high:
             return (low, high)
-    raise CaseError(f"{name}: pace.{key}: must be [lowest, highest], whole numbers")
+    raise CaseError(f"{name}: {key}: must be [lowest, highest], whole numbers")
+
+
+#: Of a hundred showings of a trial so many have a fault: none always, none never.
+WRONG: Final = (10, 90)
+
+
+def _faults(name: str, measure: str, value: object) -> tuple[Possible, ...]:
+    """What may go wrong; at least two things, or a trial could be learned by heart."""
+    if not isinstance(value, list) or len(value) < 2:
+        raise CaseError(f"{name}: fault: there have to be two")
+    faults = tuple(_fault(name, measure, table) for table in value)
+    if len({fault.kind for fault in faults}) < len(faults):
+        raise CaseError(f"{name}: fault: a kind is there twice")
+    return faults
+
+
+def _fault(name: str, measure: str, table: object) -> Possible:
+    if not isinstance(table, dict):
+        raise CaseError(f"{name}: fault: must be a table")
+    _only(f"{name}: fault", table, {"kind", "at", "facts"})
+    kind = table.get("kind")
+    if kind not in {rule.kind for rule in kinds_of(measure)}:
+        raise CaseError(f"{name}: no fault {kind!r}")
+    at = table.get("at", 0)
+    span = (at, at) if isinstance(at, int) else _span(name, "at", at)
+    return Possible(kind, span, _facts(name, table.get("facts", {})))
 
 
 def _trials(name: str, measure: str, value: object) -> tuple[TrialPlan, ...]:
     if not isinstance(value, list) or not value:
         raise CaseError(f"{name}: trial: there has to be one")
     return tuple(
-        _trial(name, measure, number, table) for number, table in enumerate(value, 1)
+        _trial(f"{name}: trial {number}", measure, number, table)
+        for number, table in enumerate(value, 1)
     )
 
 
 def _trial(name: str, measure: str, number: int, table: object) -> TrialPlan:
     if not isinstance(table, dict):
-        raise CaseError(f"{name}: trial {number}: must be a table")
-    _only(f"{name}: trial {number}", table, {"faults", "facts"})
-    possible = {rule.kind for rule in kinds_of(measure)}
-    faults = []
-    for fault in table.get("faults", []):
-        _only(f"{name}: trial {number}", fault, {"kind", "at"})
-        if fault.get("kind") not in possible:
-            raise CaseError(f"{name}: trial {number}: no fault {fault.get('kind')!r}")
-        if not isinstance(fault.get("at", 0), int):
-            raise CaseError(f"{name}: trial {number}: at: must be a whole number")
-        faults.append(Planned(fault["kind"], fault.get("at", 0)))
-    facts = _facts(name, table.get("facts", {}))
-    return TrialPlan(number, tuple(faults), facts)
+        raise CaseError(f"{name}: must be a table")
+    _only(name, table, {"wrong", "most"})
+    low, high = WRONG
+    wrong, most = table.get("wrong"), table.get("most", 1)
+    if not isinstance(wrong, int) or not low <= wrong <= high:
+        raise CaseError(f"{name}: wrong: must be a whole number, {low} to {high}")
+    if most != 1 and (most != 2 or measure not in TOGETHER):
+        raise CaseError(f"{name}: most: one thing at a time goes wrong in this test")
+    return TrialPlan(number, wrong, most)

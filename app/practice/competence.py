@@ -3,10 +3,19 @@
 Timing and scoring only: guarding and handling are signed off in person, outside.
 Below the least number nothing is claimed, and what is missing is said. Every threshold
 here is common practice (ours) and may be set by a supervisor.
+
+A test is judged in the unit of its result: a time, a count, a distance. A trial that
+was read in words has no timing; its faults, decision, count and distance are judged.
+
+No decision here is ordered: a trial is valid or void (or was not decided), a fault is
+there or not. So each kappa is Cohen's plain one, without weights. A count is ordered,
+but it is a number: it has limits of agreement and an ICC, which a kappa with quadratic
+weights comes down to (Fleiss JL, Cohen J. Educ Psychol Meas 1973;33:613-619; from
+memory). `agreement.kappa_of` takes weights for a decision that is graded one day.
 """
 
 from calendar import monthrange
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -22,7 +31,8 @@ from app.practice.agreement import (
     kappa_of,
     limits_of_agreement,
 )
-from app.practice.attempt import Attempt
+from app.practice.attempt import Attempt, Beside
+from app.practice.scale import SCALES, Scale, signed, two_places
 
 SCOPE: Final = (
     "Timing and scoring only. Guarding and handling are signed off in person, outside "
@@ -38,18 +48,31 @@ LEAST_FAULTS: Final = 10
 class Rule:
     """What a sign-off asks for. The defaults are common practice, ours.
 
-    `most_bias_ms`: the average may be off by this much; 0.2 s is what a hand adds to a
-    stopwatch. `most_apart_ms`: both limits of agreement lie within it.
+    `most_bias`: the average may be off by this much, in thousandths of `unit`; of a
+    time 0.2 s, which is what a hand adds to a stopwatch. `most_apart`: both limits of
+    agreement lie within it.
     """
 
     least_trials: int = 20
-    most_bias_ms: int = 200
-    most_apart_ms: int = 500
+    most_bias: int = 200
+    most_apart: int = 500
     least_seen: int = 80  # faults seen, of 100 there were
     least_kappa: int = 60  # in hundredths
+    unit: str = "s"
+
+    @property
+    def scale(self) -> Scale:
+        return SCALES[self.unit]
 
 
-DEFAULT: Final = Rule()
+#: By the unit of the result. Of a count a quarter of one either way, and limits within
+#: one; of a distance a quarter inch (half of what is read off), and within an inch.
+DEFAULTS: Final[Mapping[str, Rule]] = {
+    "s": Rule(),
+    "count": Rule(most_bias=250, most_apart=1000, unit="count"),
+    "in": Rule(most_bias=250, most_apart=1000, unit="in"),
+}
+DEFAULT: Final = DEFAULTS["s"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,9 +107,13 @@ class Standing:
 
     measure: str
     edition: str
-    n: int  # judged: the latest
+    scale: Scale
+    n: int  # the latest with a result in that unit, which bias and limits are made of
+    decided: int  # the latest of all, whose faults and decisions are judged
+    in_words: int  # those of them that were read in words
     taken: int  # all of this test and edition
-    limits: Limits | None  # of the times, in ms
+    exact: int  # results that were just the key's, as shown
+    limits: Limits | None  # of the results, in thousandths of the unit
     starts: Limits | None
     stops: Limits | None
     seen: Seen
@@ -132,24 +159,42 @@ def standing(
 ) -> Standing:
     """Where one person stands; attempts of other tests and editions do not count."""
     tries = tries_at(attempts, measure, edition)
-    judged = tries[-max(LATEST, rule.least_trials) :]
-    limits = limits_of_agreement([float(a.taken_ms - a.key_ms) for a in judged])
-    valid, valid_why = _kappa([(a.valid_said, a.valid_key) for a in judged])
-    faults, faults_why = _kappa(fault_decisions(judged))
-    seen = seen_in(judged)
+    most = max(LATEST, rule.least_trials)
+    found, decided = results(tries, rule.unit)[-most:], tries[-most:]
+    measured, apart = [a for a, _ in found], [float(b.off) for _, b in found]
+    limits = limits_of_agreement(apart)
+    valid, valid_why = _kappa([(a.valid_said, a.valid_key) for a in decided])
+    faults, faults_why = _kappa(fault_decisions(decided))
+    seen = seen_in(decided)
+    without = sum(a.beside(rule.unit) is None for a in decided)
     checks = (
-        _trials(len(judged), rule),
-        *_timing(len(judged), limits, rule),
+        _trials(len(measured), without, rule),
+        *_result(len(measured), limits, rule),
         _seen(seen, rule),
         _agreed("valid", "valid or void", valid, valid_why, rule),
         _agreed("faults", "each fault, there or not", faults, faults_why, rule),
     )
     return Standing(
-        measure, edition, len(judged), len(tries), limits,
-        limits_of_agreement([float(a.start_off_ms) for a in judged]),
-        limits_of_agreement([float(a.stop_off_ms) for a in judged]),
-        seen, valid, faults, checks, tuple(a.id for a in judged),
+        measure=measure, edition=edition, scale=rule.scale, n=len(measured),
+        decided=len(decided), in_words=sum(a.way == "words" for a in decided),
+        taken=len(tries), exact=sum(two_places(off) == 0 for off in apart),
+        limits=limits, starts=_late([a.start_off_ms for a in measured]),
+        stops=_late([a.stop_off_ms for a in measured]), seen=seen, valid=valid,
+        faults=faults, checks=checks,
+        judged=tuple(sorted({a.id for a in (*measured, *decided)})),
     )  # fmt: skip
+
+
+def results(
+    attempts: Iterable[Attempt], unit: str
+) -> tuple[tuple[Attempt, Beside], ...]:
+    """Those that have a result in that unit, with it and the key's."""
+    pairs = ((a, a.beside(unit)) for a in attempts)
+    return tuple((a, beside) for a, beside in pairs if beside is not None)
+
+
+def _late(offs: Iterable[int | None]) -> Limits | None:
+    return limits_of_agreement([float(off) for off in offs if off is not None])
 
 
 def fault_decisions(attempts: Sequence[Attempt]) -> list[tuple[bool, bool]]:
@@ -197,31 +242,19 @@ def _kappa(pairs: Sequence[tuple[bool | None, bool]]) -> tuple[Kappa | None, str
         return None, "nothing to compare"
 
 
-def seconds(ms: float) -> Decimal:
-    """As shown and as judged: two decimals, half up."""
-    return rounded(Fraction(round(ms, 6)) / 1000, 2)
-
-
-def signed(ms: float) -> str:
-    """A difference in seconds with its sign.
-
-    >>> signed(150.0), signed(-20.0), signed(0.0)
-    ('+0.15', '\u22120.02', '0.00')
-    """
-    value = seconds(ms)
-    if value == 0:
-        return "0.00"
-    return f"+{value}" if value > 0 else f"\u2212{-value}"
-
-
-def _trials(n: int, rule: Rule) -> Check:
+def _trials(n: int, without: int, rule: Rule) -> Check:
     asks = f"at least {rule.least_trials}"
-    return Check("trials", "trials", n >= rule.least_trials, str(n), asks)
+    has = str(n)
+    if without:
+        has += f" {rule.scale.done}, and {without} with faults and decision alone"
+    return Check("trials", "trials", n >= rule.least_trials, has, asks)
 
 
-def _timing(n: int, limits: Limits | None, rule: Rule) -> tuple[Check, Check]:
-    bias_asks = f"within {seconds(rule.most_bias_ms)} s either way"
-    apart_asks = f"both within {seconds(rule.most_apart_ms)} s"
+def _result(n: int, limits: Limits | None, rule: Rule) -> tuple[Check, Check]:
+    """Of the result itself: how far off on average, and how far apart."""
+    scale = rule.scale
+    bias_asks = f"within {scale.amount(rule.most_bias)} either way"
+    apart_asks = f"both within {scale.amount(rule.most_apart)}"
     names = ("average difference", "limits of agreement")
     if limits is None or n < rule.least_trials:
         few = f"{n} so far; told from {rule.least_trials} on"
@@ -230,12 +263,13 @@ def _timing(n: int, limits: Limits | None, rule: Rule) -> tuple[Check, Check]:
             Check("limits", names[1], None, few, apart_asks),
         )
     low, high = limits.lower.value, limits.upper.value
-    bias_met = abs(seconds(limits.bias.value)) <= seconds(rule.most_bias_ms)
-    apart = max(abs(seconds(low)), abs(seconds(high)))
+    bias_met = abs(two_places(limits.bias.value)) <= two_places(rule.most_bias)
+    apart = max(abs(two_places(low)), abs(two_places(high)))
+    bias_has = scale.signed(limits.bias.value)
     return (
-        Check("bias", names[0], bias_met, f"{signed(limits.bias.value)} s", bias_asks),
-        Check("limits", names[1], apart <= seconds(rule.most_apart_ms),
-              f"{signed(low)} to {signed(high)} s", apart_asks),
+        Check("bias", names[0], bias_met, bias_has, bias_asks),
+        Check("limits", names[1], apart <= two_places(rule.most_apart),
+              f"{signed(low)} to {scale.signed(high)}", apart_asks),
     )  # fmt: skip
 
 

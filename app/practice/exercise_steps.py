@@ -6,27 +6,63 @@ from app.clinical.quantities import SHOWN_PLACES, words
 from app.clinical.scores import NotScorable, Score, TooFewTrials
 from app.clinical.scoring import is_zero_by_rule, score
 from app.clinical.setup import deviations
-from app.practice.asking import MADE, Option, Step
+from app.practice.asking import MADE, NO_TOTAL, Option, Step
+from app.practice.battery_case import part_rule, tables
 from app.practice.scoring_case import ScoringCase, Tried, setup_words
 
 #: How many digits of an exact value are told in a reason.
 _LONG = 4
 
 
+def score_of(case: ScoringCase) -> Score:
+    """What the real rule makes of a case; NotScorable with what is missing."""
+    return score(
+        case.measure, case.trials, variant=case.variant.id, facts=case.facts,
+        paired=case.paired,
+    )  # fmt: skip
+
+
 def trials_step(case: ScoringCase) -> Step:
+    """Which trials, readings or parts make the result."""
+    return _parts_step(case) if case.measure.components else _trials_step(case)
+
+
+def _parts_step(case: ScoringCase) -> Step:
+    """A part gives points when the real rule of the battery can take it."""
+    options = []
+    for place, component in enumerate(case.measure.components, start=1):
+        right, rule, why = part_rule(component, case.paired[component.measure])
+        told = (case.tried[place - 1].told,)
+        options.append(Option(str(place), told, right, why, rule))
+    odd = [o.rule for o in options if o.rule != "part_counts"]
+    return Step(
+        key="trials",
+        ask="Which parts give points?",
+        help="Tick each part that the battery's points can be read for. A part that "
+        "could not be done at all can be worth 0; one left out or done another way "
+        "leaves the total open.",
+        kind="many",
+        options=tuple(options),
+        rule=odd[0] if odd else "part_counts",
+        because="A total never has a hole in it.",
+    )
+
+
+def _trials_step(case: ScoringCase) -> Step:
     """A trial makes the result when without it the real rule says something else."""
+    one = "Reading" if case.measure.kind == "pressure" else "Trial"
     options = []
     for place, tried in enumerate(case.tried):
         right = _says(case, None) != _says(case, place)
         rule, why = _why(tried, right)
-        told = (f"Trial {place + 1}: {tried.told}",)
+        told = (f"{one} {place + 1}: {tried.told}",)
         options.append(Option(str(place + 1), told, right, why, rule))
     odd = [o.rule for o in options if o.rule != "trial_counts"]
     return Step(
         key="trials",
-        ask="Which trials make the result?",
-        help=f"The rule today: {case.variant.label}. Tick each trial that the rule "
-        "takes, also one it asks for and then leaves out of the number. A trial that "
+        ask=f"Which {one.lower()}s make the result?",
+        help=f"The rule today: {case.variant.label}. Tick each {one.lower()} that the "
+        "rule takes, also one it asks for and then leaves out of the number. One that "
         "could not be done can be the result itself.",
         kind="many",
         options=tuple(options),
@@ -63,11 +99,13 @@ def _why(tried: Tried, right: bool) -> tuple[str, str]:
     return "unable_trial", "Completed, but the test ended unable: that is the result."
 
 
-def score_step(case: ScoringCase, made: Score | None, few: TooFewTrials | None) -> Step:
-    """What it comes to; `made` is None when there are too few trials."""
+def score_step(case: ScoringCase, made: Score | None, lack: NotScorable | None) -> Step:
+    """What it comes to; `made` is None when trials, or parts, are lacking."""
     number = made.shown if made is not None else None
-    if few is not None:
-        right, rule, because = "few", "too_few", str(few)
+    battery = bool(case.measure.components)
+    if lack is not None:
+        right, because = "few", str(lack)
+        rule = "part_missing" if battery else "too_few"
     elif number is None:
         right, rule = "unable", "unable_no_number"
         because = "Unable is the result. It is no 0 and no blank, and has no number."
@@ -75,7 +113,8 @@ def score_step(case: ScoringCase, made: Score | None, few: TooFewTrials | None) 
         assert made is not None
         right, rule, because = "number", _score_rule(case, made), _made(case, made)
     unit = made.unit if made is not None else case.measure.units[0]
-    options = tuple(Option(k, (w,), k == right, "", rule) for k, w in MADE.items())
+    kinds = MADE | (NO_TOTAL if battery else {})
+    options = tuple(Option(k, (w,), k == right, "", rule) for k, w in kinds.items())
     return Step(
         key="score",
         ask="What is the score?",
@@ -84,6 +123,7 @@ def score_step(case: ScoringCase, made: Score | None, few: TooFewTrials | None) 
         options=options,
         rule=rule,
         because=because,
+        shown=tables(case) if battery else (),
         number=number,
         unit=unit,
         exact=made.value if made is not None else None,
@@ -93,6 +133,11 @@ def score_step(case: ScoringCase, made: Score | None, few: TooFewTrials | None) 
 def _score_rule(case: ScoringCase, made: Score) -> str:
     if is_zero_by_rule(case.measure, made):
         return "zero_by_rule"
+    if case.measure.components:
+        unable = any(s.outcome == "unable" for s in case.paired.values())
+        return "unable_part_zero" if unable else "points_by_table"
+    if case.variant.take == "fall":
+        return "fall_rule"
     if case.measure.kind == "speed":
         return "speed_over_course"
     if case.variant.take == "held":
@@ -108,7 +153,9 @@ def _made(case: ScoringCase, made: Score) -> str:
     assert made.shown is not None
     said = words(made.shown, made.unit)
     noun = case.measure.noun(made.shown)
-    text = f"{case.variant.label}: {said} {noun}".strip() + "."
+    text = (
+        f"{case.variant.label}: {said} {noun}".strip() + "." + _from_parts(case, made)
+    )
     if made.reason:
         text += f" {made.reason}."
     if Fraction(made.shown) == made.value:
@@ -116,6 +163,20 @@ def _made(case: ScoringCase, made: Score) -> str:
     exact = f"{float(made.value):.{_LONG}f}".rstrip("0")
     to = {0: "whole numbers", 1: "0.1", 2: "0.01"}[SHOWN_PLACES[made.unit]]
     return f"{text} It was {exact}, shown to {to}: rounded half up, once."
+
+
+def _from_parts(case: ScoringCase, made: Score) -> str:
+    """How parts or readings came together, where the score is made of them."""
+    if case.measure.components:
+        sums = " + ".join(f"{p.label} {p.value}" for p in made.parts.values())
+        return f" {sums} = {made.value}."
+    if case.variant.take != "fall" or made.value is None:
+        return ""
+    first = made.parts["lying_systolic"].value
+    return (
+        f" From {first} in the first reading to {first - made.value}, the lowest of "
+        "those at 1 and 3 minutes of standing."
+    )
 
 
 def set_up_step(case: ScoringCase) -> Step:

@@ -4,18 +4,26 @@ The key of every step comes from `scoring.score`, `setup.deviations`, `reading.r
 and `measure_line`; no rule is written a second time here.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Final
 
 from app.clinical.measure import Measure
 from app.clinical.reading import Result, read
-from app.clinical.scores import Score, TooFewTrials
+from app.clinical.scores import NotScorable, Score
 from app.clinical.scoring import score
 from app.practice.asking import Step
+from app.practice.battery_case import battery_case, makes
 from app.practice.draws import Draws
-from app.practice.exercise_steps import score_step, set_up_step, trials_step
+from app.practice.exercise_steps import (
+    score_of,
+    score_step,
+    set_up_step,
+    trials_step,
+)
 from app.practice.line_step import line_step
+from app.practice.pressure_case import pressure_case
 from app.practice.reading_steps import change_step, source_step
 from app.practice.rules import LEVELS
 from app.practice.scoring_case import ScoringCase, make_case, takes
@@ -24,6 +32,8 @@ __all__ = ["Exercise", "edition", "exercise", "exercise_about", "takes"]
 
 #: Raised whenever the same seed would make another exercise.
 GENERATOR: Final = 1
+#: What a test without parts needs of the others.
+NO_SHELF: Final[Mapping[str, Measure]] = MappingProxyType({})
 #: How many seeds are tried for an exercise that asks for one rule.
 TRIES: Final = 40
 
@@ -53,19 +63,25 @@ def edition(catalogue: str) -> str:
     return f"{catalogue}.{GENERATOR}"
 
 
-def exercise(measure: Measure, level: int, seed: int) -> Exercise:
-    """The exercise of a seed; the same everywhere for one edition."""
+def exercise(
+    measure: Measure, level: int, seed: int, shelf: Mapping[str, Measure] = NO_SHELF
+) -> Exercise:
+    """The exercise of a seed; the same everywhere for one edition.
+
+    `shelf`: all tests by id, among them the parts of a battery.
+    """
     if level not in LEVELS or not takes(measure):
         raise ValueError(f"no exercise of {measure.id} at level {level}")
-    case = make_case(measure, level, seed)
+    case = _case(measure, level, seed, shelf)
     draws = Draws(seed + 1)
     earlier = score(
-        measure, case.before, variant=case.variant.id, facts=case.before_facts
-    )
+        measure, case.before, variant=case.variant.id, facts=case.before_facts,
+        paired=case.before_paired,
+    )  # fmt: skip
     try:
-        now = score(measure, case.trials, variant=case.variant.id, facts=case.facts)
-    except TooFewTrials as few:
-        steps = (trials_step(case), score_step(case, None, few), set_up_step(case))
+        now = score_of(case)
+    except NotScorable as lack:
+        steps = (trials_step(case), score_step(case, None, lack), set_up_step(case))
         return Exercise(
             case=case, level=level, seed=seed, result=None, earlier=earlier, steps=steps
         )
@@ -83,9 +99,22 @@ def exercise(measure: Measure, level: int, seed: int) -> Exercise:
     )
 
 
+def _case(
+    measure: Measure, level: int, seed: int, shelf: Mapping[str, Measure]
+) -> ScoringCase:
+    if measure.kind == "pressure":
+        return pressure_case(measure, level, seed)
+    if not measure.components:
+        return make_case(measure, level, seed)
+    if not makes(measure, shelf):
+        raise ValueError(f"the parts of {measure.id} cannot be drawn")
+    return battery_case(measure, level, seed, shelf)
+
+
 def exercise_about(
-    rule: str, measures: Sequence[Measure], level: int, seed: int
-) -> Exercise:
+    rule: str, measures: Sequence[Measure], level: int, seed: int,
+    shelf: Mapping[str, Measure] = NO_SHELF,
+) -> Exercise:  # fmt: skip
     """An exercise that turns on a rule, from the first of some seeds that has it.
 
     Where none has, the first of them: a rule that these tests never meet stops nobody.
@@ -93,7 +122,7 @@ def exercise_about(
     first = None
     for more in range(TRIES):
         measure = Draws(seed + more).one(measures)
-        made = exercise(measure, level, seed + more)
+        made = exercise(measure, level, seed + more, shelf)
         if rule in made.rules:
             return made
         first = first or made

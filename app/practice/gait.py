@@ -70,7 +70,7 @@ def _key(show: Showing, walk: Walk, line: float) -> None:
         show.say(until, "Walks on.")
     helped = show.planned("help_given")
     if helped:
-        at = walk.reached(line * helped.at / 10)
+        at = walk.reached(line * show.share("help_given"))
         show.wrong("help_given", at, "at the belt")
         show.say(at, "The therapist's hand takes the belt and holds.")
         show.lines.sort(key=lambda one: one.at_ms)

@@ -60,7 +60,8 @@ class _OneLeg:
 
     def _fault(self, up: int, stop: int) -> None:
         show = self.show
-        at = up + (stop - up) * 45 // 100
+        kind = show.plan[0].kind if show.plan else ""
+        at = up + round((stop - up) * show.share(kind))
         if show.planned("leg_braced"):
             self.beside.over(at - 300, at, 1.0).hold(stop - 300)
             self.beside.over(stop - 250, stop, 0.0)

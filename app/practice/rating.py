@@ -1,6 +1,6 @@
 """Several raters on the same trials: each against the key, and all with each other."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -34,7 +34,10 @@ class PairKappa:
 
 @dataclass(frozen=True, slots=True)
 class Together:
-    """Raters who rated the same trials. Times in ms; figures None below the least."""
+    """Raters who rated the same trials; figures None below the least.
+
+    In thousandths of the unit that was asked for.
+    """
 
     raters: tuple[int, ...]
     targets: int
@@ -44,15 +47,20 @@ class Together:
     pairs: tuple[PairKappa, ...]
 
 
-def together(attempts: Sequence[Attempt]) -> Together:
+def together(attempts: Sequence[Attempt], unit: str = "s") -> Together:
     """From attempts of one test and one edition of the key.
 
+    Results are compared in `unit`, among trials that have one; decisions in all.
     Whoever shares too few trials with the rest is left out, the one first without whom
     most trials are common to all.
     """
-    by_rater = _tables(attempts)
-    chosen = _chosen(by_rater)
-    common = sorted(_common(by_rater, chosen))
+    by_rater = _tables(first_tries(attempts))
+    said = {
+        rater: {target: b.said for target, a in of.items() if (b := a.beside(unit))}
+        for rater, of in by_rater.items()
+    }
+    chosen = _chosen(said)
+    common = sorted(_common(said, chosen))
     pairs = tuple(
         _pair(by_rater, one, other) for one, other in combinations(sorted(by_rater), 2)
     )
@@ -62,10 +70,7 @@ def together(attempts: Sequence[Attempt]) -> Together:
             f"so far there are {len(common) if len(chosen) > 1 else 0}."
         )
         return Together(chosen, len(common), None, None, why, pairs)
-    ratings = [
-        [float(by_rater[rater][target].taken_ms) for rater in chosen]
-        for target in common
-    ]
+    ratings = [[float(said[rater][target]) for rater in chosen] for target in common]
     try:
         icc = icc_agreement(ratings)
     except NotComparable as same:
@@ -74,22 +79,24 @@ def together(attempts: Sequence[Attempt]) -> Together:
 
 
 Tables = dict[int, dict[Target, Attempt]]
+#: By rater, which showings they rated; whatever is kept of each.
+Rated = Mapping[int, Mapping[Target, object]]
 
 
 def _tables(attempts: Sequence[Attempt]) -> Tables:
     found: Tables = {}
-    for each in first_tries(attempts):
+    for each in attempts:
         target = (each.case, each.trial, each.seed)
         found.setdefault(each.person, {})[target] = each
     return found
 
 
-def _common(by_rater: Tables, raters: Sequence[int]) -> set[Target]:
+def _common(by_rater: Rated, raters: Sequence[int]) -> set[Target]:
     each = [set(by_rater[rater]) for rater in raters]
     return set.intersection(*each) if each else set()
 
 
-def _chosen(by_rater: Tables) -> tuple[int, ...]:
+def _chosen(by_rater: Rated) -> tuple[int, ...]:
     left = sorted(by_rater)
     while len(left) > 2 and len(_common(by_rater, left)) < LEAST_TARGETS:
         without = [[r for r in left if r != out] for out in left]

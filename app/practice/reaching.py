@@ -28,7 +28,7 @@ class _Reach:
 
     def __init__(self, show: Showing) -> None:
         self.show = show
-        self.arm, self.out = Track(0.0), Track(0.0)
+        self.arm, self.out = Track(1.0), Track(0.0)
         self.heel, self.foot = Track(0.0), Track(0.0)
         self.twist, self.hand = Track(0.0), Track(0.0)
         self.mark = Decimal(3 + show.chance.ms((0, 5)))
@@ -60,7 +60,8 @@ class _Reach:
 
     def _fault(self, begins: int, there: int, back: int) -> None:
         show = self.show
-        seen = begins + (there - begins) * 6 // 10
+        kind = show.plan[0].kind if show.plan else ""
+        seen = begins + round((there - begins) * show.share(kind))
         if show.planned("heel_rise"):
             self.heel.over(seen, there - 60, 7.0).over(back, back + 500, 0.0)
             show.wrong("heel_rise", seen, "before the farthest point")
@@ -122,7 +123,6 @@ def _lean(hip: Point, twist: float, out: float) -> float:
 def forward_reach(show: Showing) -> None:
     """The distance is read at the farthest point, before any step."""
     trial = _Reach(show)
-    trial.arm.over(500, 1300, 1.0)
     show.points = trial.points
     go = show.cue(
         f"Stands side-on to the tape, the arm straight ahead at shoulder height. The "

@@ -6,7 +6,7 @@ from typing import Final
 
 from app.practice.body import ANKLE, UPRIGHT, Point, Pose, mixed, neck_of, points_of
 from app.practice.chance import Track, ease, land, leave
-from app.practice.showing import Showing, length_cm
+from app.practice.showing import HEAD_START, Showing, length_cm
 
 FIVE: Final = 5
 WINDOW_MS: Final = 30_000
@@ -147,7 +147,7 @@ def _opened(show: Showing) -> tuple[Rising, int]:
         show.wrong("seat_high", 0, seat)
     begins = go + show.ms("react")
     if show.planned("early_start"):
-        begins = go - 550
+        begins = go - show.chance.ms(HEAD_START)
         show.wrong("early_start", begins, "the trunk was already moving")
         go_line = show.lines.pop()
         show.say(begins, "Leans forward and starts to rise.")

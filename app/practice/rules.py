@@ -33,6 +33,13 @@ RULES: Final[Mapping[str, Rule]] = {
     "unable_trial": Rule(
         "trials", "Unable is a result of its own: never 0, never blank.", 2
     ),
+    "part_counts": Rule("trials", "A part counts when it was done as it is asked for."),
+    "part_other_way": Rule(
+        "trials", "A part done another way gives no points of the battery.", 3
+    ),
+    "part_missing": Rule(
+        "trials", "A part left out, and not unable, leaves the total open.", 3
+    ),
     "too_few": Rule("trials", "Fewer trials than the rule takes make no score.", 3),
     "rounding": Rule("score", "One rounding: to the test's precision, half up."),
     "mean_rule": Rule("score", "A mean is made first and rounded once."),
@@ -41,6 +48,15 @@ RULES: Final[Mapping[str, Rule]] = {
         "score", "Stages held in order; the first one missed ends the test."
     ),
     "speed_over_course": Rule("score", "Speed is the course divided by the time."),
+    "fall_rule": Rule(
+        "score", "The fall is from the first reading to the lowest at 1 or 3 minutes."
+    ),
+    "points_by_table": Rule(
+        "score", "Each part has its points by its own table; the total is their sum."
+    ),
+    "unable_part_zero": Rule(
+        "score", "A part that could not be done is worth 0, and the total stands.", 2
+    ),
     "zero_by_rule": Rule("score", "Some set-ups score 0 by the test's own rule.", 2),
     "unable_no_number": Rule("score", "An unable test has no number.", 2),
     "set_up_standard": Rule(

@@ -6,7 +6,7 @@ plausible; nobody was measured.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from fractions import Fraction
 from typing import Final
@@ -14,7 +14,7 @@ from typing import Final
 from app.clinical.measure import Fact, Fit, Measure, Row, Variant
 from app.clinical.person import Person
 from app.clinical.quantities import alike, convert, words
-from app.clinical.scores import Trial
+from app.clinical.scores import Score, Trial
 from app.clinical.setup import asked, fact_words
 from app.clinical.vocabulary import CONDITIONS, PERSON_FACTS, SETTINGS, UNABLE_REASONS
 from app.practice.draws import Draws, cut
@@ -44,7 +44,7 @@ _MORE_VOIDS: Final[Mapping[str, tuple[str, ...]]] = {
     "count": ("the clock was stopped before its time was up",),
 }
 #: The earlier score as a multiple of this one: clear, middling and small changes.
-_BEFORE: Final = ((0.55, 0.7), (0.8, 0.9), (0.95, 1.05), (1.1, 1.25), (1.4, 1.8))
+BEFORE: Final = ((0.55, 0.7), (0.8, 0.9), (0.95, 1.05), (1.1, 1.25), (1.4, 1.8))
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +57,10 @@ class Tried:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ScoringCase:
-    """What happened. `before` are the trials of the earlier day, all counted."""
+    """What happened. `before` are the trials of the earlier day, all counted.
+
+    `paired` and `before_paired`: of a battery the scores of its parts, by their tests.
+    """
 
     measure: Measure
     person: Person
@@ -66,23 +69,33 @@ class ScoringCase:
     tried: tuple[Tried, ...]
     before_facts: Mapping[str, str]
     before: tuple[Trial, ...]
+    paired: Mapping[str, Score] = field(default_factory=dict)
+    before_paired: Mapping[str, Score] = field(default_factory=dict)
 
     @property
     def trials(self) -> tuple[Trial, ...]:
-        return tuple(t.trial for t in self.tried)
+        """Of a battery none: `tried` are its parts, `paired` their scores."""
+        return () if self.measure.components else tuple(t.trial for t in self.tried)
 
 
 def takes(measure: Measure) -> bool:
-    """Whether there are exercises of a test: timed, counted and reached ones."""
-    known = measure.kind in ("time", "speed", "stages", "count", "distance")
-    return known and not measure.components
+    """Whether there are exercises of a test: all but a power, which is computed."""
+    known = ("time", "speed", "stages", "count", "distance", "pressure")
+    return measure.formula == "points" or (
+        measure.kind in known and not measure.components
+    )
+
+
+def often_at(level: int) -> dict[str, float]:
+    """How often each thing happens at a level."""
+    return {key: chances[level - 1] for key, chances in _OFTEN.items()}
 
 
 def make_case(measure: Measure, level: int, seed: int) -> ScoringCase:
-    draws = Draws(seed)
-    often = {key: chances[level - 1] for key, chances in _OFTEN.items()}
-    row = _example(measure, draws)
-    person = _person(row, draws, often["more_of_person"])
+    """Of one that is timed, counted or reached."""
+    draws, often = Draws(seed), often_at(level)
+    row = example(measure, draws)
+    person = person_near(row, draws, often["more_of_person"])
     variant = draws.one(measure.variants)
     if row is not None and row.fit.variant:
         variant = measure.variant(row.fit.variant)
@@ -91,15 +104,15 @@ def make_case(measure: Measure, level: int, seed: int) -> ScoringCase:
         facts |= {key: values[0] for key, values in row.fit.requires.items()}
     before_facts = dict(facts)
     if draws.happens(often["off"]):
-        facts = before_facts = {**facts, **_off(measure, person, draws)}
+        facts = before_facts = {**facts, **one_off(measure, person, draws)}
     if measure.zero is not None and draws.happens(often["zero"]):
         key, values = next(iter(measure.zero.when.items()))
         facts = {**facts, key: values[0]}
     if draws.happens(often["other_before"]):
         before_facts = {**before_facts, **_other(measure, facts, draws)}
-    centre = _centre(measure, facts, draws)
+    centre = centre_of(measure, facts, draws)
     tried = _tried(measure, variant, facts, centre, draws, often)
-    low, high = draws.one(_BEFORE)
+    low, high = draws.one(BEFORE)
     earlier = centre * draws.between(low, high)
     before = _good(measure, variant, before_facts, earlier, draws)
     able_now = all(t.trial.outcome == "completed" for t in tried)
@@ -116,7 +129,7 @@ def make_case(measure: Measure, level: int, seed: int) -> ScoringCase:
     )
 
 
-def _example(measure: Measure, draws: Draws) -> Row | None:
+def example(measure: Measure, draws: Draws) -> Row | None:
     """A published row that the case is made near to, most of them about change."""
     errors = [
         r
@@ -128,7 +141,7 @@ def _example(measure: Measure, draws: Draws) -> Row | None:
     return draws.one(pool) if pool else None
 
 
-def _person(row: Row | None, draws: Draws, more: float) -> Person:
+def person_near(row: Row | None, draws: Draws, more: float) -> Person:
     """Somebody whom the row may speak of; now and then it just does not."""
     fit = row.fit if row is not None else Fit()
     low = max(fit.age_min or 61, 18)
@@ -166,6 +179,13 @@ def _standard(measure: Measure, person: Person, draws: Draws) -> dict[str, str]:
     }
 
 
+def setup_fact(measure: Measure, key: str, draws: Draws) -> str:
+    """One named fact as published, or as it may be."""
+    fact = measure.fact(key)
+    assert fact is not None
+    return _on(fact, draws)
+
+
 def _on(fact: Fact, draws: Draws) -> str:
     if fact.kind == "length":
         unit, span = next(iter(fact.spans.items()))
@@ -176,7 +196,7 @@ def _on(fact: Fact, draws: Draws) -> str:
     return draws.one(fact.standard or tuple(fact.options))
 
 
-def _off(measure: Measure, person: Person, draws: Draws) -> dict[str, str]:
+def one_off(measure: Measure, person: Person, draws: Draws) -> dict[str, str]:
     """One fact that is not as published."""
     ways = {
         f.key: values
@@ -222,7 +242,7 @@ def setup_words(measure: Measure, facts: Mapping[str, str]) -> str:
     return " · ".join(said)
 
 
-def _centre(measure: Measure, facts: Mapping[str, str], draws: Draws) -> float:
+def centre_of(measure: Measure, facts: Mapping[str, str], draws: Draws) -> float:
     """A plausible number of one trial, in the unit a trial is taken in."""
     unit = measure.units[0]
     limits = [(c.value, c.unit, c.fit) for c in measure.cutoffs]

@@ -9,6 +9,8 @@ from app.practice.case import Case, Fault, Line, Planned
 from app.practice.chance import Chance
 
 CM_IN_INCH: Final = Decimal("2.54")
+#: Who starts early is so much before "Go", in ms.
+HEAD_START: Final = (350, 800)
 #: Between two sentences at least so long, so that each can be told apart (ours).
 BETWEEN_LINES_MS: Final = 250
 
@@ -20,6 +22,7 @@ class Showing:
     case: Case
     trial: int
     chance: Chance
+    plan: tuple[Planned, ...]
     facts: Mapping[str, str]
     go_ms: int = 0
     start_ms: int = 0
@@ -39,9 +42,13 @@ class Showing:
         return self.chance.ms(span) if span else 0
 
     def planned(self, kind: str) -> Planned | None:
-        """The fault of that kind in this trial's plan."""
-        faults = self.case.plan(self.trial).faults
-        return next((f for f in faults if f.kind == kind), None)
+        """The fault of that kind in what this showing was drawn to have."""
+        return next((one for one in self.plan if one.kind == kind), None)
+
+    def share(self, kind: str) -> float:
+        """How far on the way the planned fault of that kind begins, 0 to 1."""
+        planned = self.planned(kind)
+        return planned.at / 100 if planned else 0.0
 
     def at(self, kind: str, step: int) -> bool:
         """Whether that fault is planned for that repetition or step."""

@@ -14,14 +14,13 @@ from app.practice.chance import Chance
 from app.practice.faults import rule_for
 from app.practice.gait import straight_walk
 from app.practice.one_leg import one_leg
+from app.practice.planning import GENERATOR, planned
 from app.practice.reaching import forward_reach
 from app.practice.rising import five_times, thirty_seconds
 from app.practice.showing import Showing
 from app.practice.stepping import four_squares
 from app.practice.up_and_go import up_and_go
 
-#: Raised whenever a generator would make another timeline from the same seed.
-GENERATOR: Final = "1"
 #: Between two frames, in ms; the page draws a straight line between them.
 APART: Final = (70, 115)
 #: No frame is nearer than this to an instant that matters.
@@ -44,9 +43,7 @@ def make(case: Case, trial: int, seed: int) -> Timeline:
 
     KeyError when the case has no trial of that number.
     """
-    chance = Chance(GENERATOR, case.id, trial, seed)
-    show = Showing(case, trial, chance, case.facts_of(trial))
-    MEASURES[case.measure](show)
+    show = _laid(case, trial, seed)
     if case.condition == "amputation":
         show.scene["prosthesis"] = "right"
     words = tuple(sorted(show.lines, key=lambda line: line.at_ms))
@@ -58,6 +55,21 @@ def make(case: Case, trial: int, seed: int) -> Timeline:
         case.id, trial, seed, show.go_ms, show.ends_ms, key, frames, words,
         MappingProxyType(dict(show.scene)),
     )  # fmt: skip
+
+
+def key_of(case: Case, trial: int, seed: int) -> Key:
+    """The key of that showing alone: nothing is drawn for it, which takes longer."""
+    return _key(_laid(case, trial, seed))
+
+
+def _laid(case: Case, trial: int, seed: int) -> Showing:
+    """What happens, and when."""
+    chance = Chance(GENERATOR, case.id, trial, seed)
+    plan = planned(case, trial, seed)
+    facts = {key: value for one in plan for key, value in one.facts.items()}
+    show = Showing(case, trial, chance, plan, {**case.facts, **facts})
+    MEASURES[case.measure](show)
+    return show
 
 
 def _key(show: Showing) -> Key:

@@ -6,7 +6,7 @@ from app.practice.body import ANKLE, Point, Pose, neck_of, points_of
 from app.practice.chance import Track, land
 from app.practice.gait import OTHER_COURSE, TOES
 from app.practice.rising import BACK_MS, FEET_AT, ON_SEAT, raised
-from app.practice.showing import Showing, length_cm
+from app.practice.showing import HEAD_START, Showing, length_cm
 from app.practice.walking import Walk, quiver, stride, with_device
 
 #: How far past the line the body goes before it turns; short of it where that fails.
@@ -103,7 +103,7 @@ class _UpAndGo:
         show = self.show
         if not show.planned("help_given"):
             return
-        at = self.back.reached(self.back.length * 0.45)
+        at = self.back.reached(self.back.length * show.share("help_given"))
         self.hand.over(at - 250, at, 1.0).over(at + 1200, at + 1500, 0.0)
         show.wrong("help_given", at, "at the belt, on the way back")
         show.say(at, "Sways; the therapist's hand takes the belt and holds.")
@@ -181,7 +181,7 @@ def up_and_go(show: Showing) -> None:
             show.wrong(kind, 0, show.scene[said])
     begins = go + show.ms("react")
     if show.planned("early_start"):
-        begins = go - 600
+        begins = go - show.chance.ms(HEAD_START)
         show.wrong("early_start", begins, "the trunk was already moving")
         go_line = show.lines.pop()
         show.say(begins, "Leans forward and starts to rise.")

@@ -3,16 +3,14 @@
 A SQLite file is opened so that not even a journal of ours can be written into it.
 """
 
-import sqlite3
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Final
-from urllib.parse import quote
 
 from sqlalchemy import Connection, Engine, create_engine, event, make_url
 from sqlalchemy.engine.interfaces import DBAPIConnection
 from sqlmodel import Session
 
+from app.storage.cipher import connect, driver_of
 from app.storage.database import make_engine
 
 #: More lines than this help nobody.
@@ -24,12 +22,10 @@ def looking_engine(url: str) -> Engine:
     address = make_url(url)
     if address.get_backend_name() != "sqlite":
         return make_engine(url)  # its reading sessions are read-only on the server
-    path = Path(address.database or "").absolute()
     engine = create_engine(
         "sqlite://",
-        creator=lambda: sqlite3.connect(
-            f"file:{quote(str(path))}?mode=ro", uri=True, check_same_thread=False
-        ),
+        module=driver_of(address),
+        creator=lambda: connect(address, options="?mode=ro"),
     )
     event.listen(engine, "connect", _begin_ourselves)
     event.listen(engine, "begin", _begin)

@@ -5,6 +5,7 @@ does not stand is withdrawn with a reason, and both stay. It touches no patient.
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from datetime import date, datetime
 from typing import Any, Final
 
@@ -12,31 +13,44 @@ from sqlalchemy import JSON, Index
 from sqlmodel import Field, Session, col, func, select
 
 from app.access import Subject, may
+from app.practice.competence import Rule
+from app.practice.scale import SCALES
 from app.storage import audit
 from app.storage.errors import NotAllowed, NotFound, StorageProblem
 from app.storage.people import Person, actor
-from app.storage.tables import Numbered, Table, between, length, uid
+from app.storage.tables import Numbered, Table, between, length, one_of, uid
 
-#: Lowest and highest of each threshold.
+#: Lowest and highest of each threshold; of the result's own in thousandths of its unit.
 BOUNDS: Final[Mapping[str, tuple[int, int]]] = {
     "least_trials": (10, 200),
-    "most_bias_ms": (10, 5000),
-    "most_apart_ms": (10, 10_000),
+    "most_bias": (10, 5000),
+    "most_apart": (10, 10_000),
     "least_seen": (1, 100),
     "least_kappa": (1, 100),
 }
+#: Rules of two thresholds are still called as they were when all of them were times.
+_NAMED: Final = {"most_bias": "most_bias_ms", "most_apart": "most_apart_ms"}
 LONGEST_WORDS: Final = 500
 MOST_LISTED: Final = 200
 
 
 class CompetenceRule(Numbered, table=True):
-    """What a sign-off of one test and edition of the key asks; the newest counts."""
+    """What a sign-off of one test and edition of the key asks; the newest counts.
+
+    `unit`: what `most_bias` and `most_apart` are thousandths of. `carried_from`: the
+    edition whose thresholds a supervisor confirmed for this one; empty when set anew.
+    """
 
     __tablename__ = "competence_rule"
     __table_args__ = (
         length("measure", 1, 60),
         length("edition", 1, 64),
-        *(between(name, low, high) for name, (low, high) in BOUNDS.items()),
+        *(
+            between(name, low, high, called=_NAMED.get(name, name))
+            for name, (low, high) in BOUNDS.items()
+        ),
+        one_of("unit", SCALES),
+        length("carried_from", 0, 64),
         Index(None, "is_demo", "measure", "edition"),
     )
 
@@ -44,10 +58,12 @@ class CompetenceRule(Numbered, table=True):
     measure: str
     edition: str
     least_trials: int
-    most_bias_ms: int
-    most_apart_ms: int
+    most_bias: int
+    most_apart: int
     least_seen: int
     least_kappa: int
+    unit: str = "s"
+    carried_from: str = ""
     set_at: datetime
     set_by: int = Field(foreign_key="person.id")
 
@@ -143,27 +159,72 @@ def rule_for(
     return session.exec(wanted.order_by(col(CompetenceRule.id).desc())).first()
 
 
+def rule_before(
+    session: Session, person: Person, measure: str, edition: str
+) -> CompetenceRule | None:
+    """What was set last for any other edition; it does not hold for this one."""
+    wanted = select(CompetenceRule).where(
+        col(CompetenceRule.is_demo).is_(person.is_demo),
+        CompetenceRule.measure == measure,
+        CompetenceRule.edition != edition,
+    )
+    return session.exec(wanted.order_by(col(CompetenceRule.id).desc())).first()
+
+
+def as_rule(row: CompetenceRule) -> Rule:
+    """A row as the plain value."""
+    return Rule(**{name: getattr(row, name) for name in BOUNDS}, unit=row.unit)
+
+
 def set_rule(
-    session: Session,
-    by: Person,
-    measure: str,
-    edition: str,
-    thresholds: Mapping[str, int],
-    now: datetime,
+    session: Session, by: Person, measure: str, edition: str, rule: Rule, now: datetime
 ) -> CompetenceRule:
     """From now on; sign-offs keep what they rested on. The same again does nothing."""
+    return _set(session, by, measure, edition, rule, "set_competence_rule", now)
+
+
+def carry_rule(
+    session: Session, by: Person, measure: str, edition: str, before_id: int,
+    now: datetime,
+) -> CompetenceRule:  # fmt: skip
+    """As before, confirmed for the new key: by a supervisor, and never by itself.
+
+    Raises:
+        NotFound: that rule is not the last one of another edition, or this edition
+            has one already.
+    """
+    if not oversees(by):
+        raise NotAllowed
+    before = rule_before(session, by, measure, edition)
+    if before is None or before.id != before_id:
+        raise NotFound
+    held = rule_for(session, by, measure, edition)
+    if held is not None:
+        if held.carried_from == before.edition:  # the same form once more
+            return held
+        raise NotFound
+    return _set(
+        session, by, measure, edition, as_rule(before), "carried_competence_rule", now,
+        carried_from=before.edition,
+    )  # fmt: skip
+
+
+def _set(
+    session: Session, by: Person, measure: str, edition: str, rule: Rule, deed: str,
+    now: datetime, carried_from: str = "",
+) -> CompetenceRule:  # fmt: skip
     if not oversees(by):
         raise NotAllowed
     before = rule_for(session, by, measure, edition)
-    if before and all(getattr(before, name) == thresholds[name] for name in BOUNDS):
+    if before and as_rule(before) == rule:
         return before
     row = CompetenceRule(
         is_demo=by.is_demo, measure=measure, edition=edition, set_at=now, set_by=by.id,
-        **{name: thresholds[name] for name in BOUNDS},
+        carried_from=carried_from, **asdict(rule),
     )  # fmt: skip
     session.add(row)
     session.flush()
-    audit.deed(session, "set_competence_rule", row, by=by.id, now=now)
+    audit.deed(session, deed, row, by=by.id, now=now)
     return row
 
 

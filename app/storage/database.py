@@ -7,8 +7,9 @@ writer has read is still true when it writes. A commit that returned is on the d
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
 from sqlalchemy.engine.interfaces import DBAPIConnection
@@ -17,38 +18,54 @@ from sqlalchemy.orm import UOWTransaction
 from sqlmodel import Session
 
 from app.storage import upgrade
-from app.storage.errors import NotSound, ReadOnly
+from app.storage.cipher import ADDRESS, connect, driver_of, without_key
+from app.storage.errors import Busy, NotSound, ReadOnly
 from app.storage.numbers import number_new_rows
 
 #: 40 threads serve requests; each may hold a reading and a writing connection at once.
+CONNECTIONS: Final = 85
 KEPT_OPEN: Final = 40
-MORE_AT_NEED: Final = 45
 LONGEST_WAIT_S: Final = 10
+#: Processes of one site wait for each other as long as threads do at an import's gate.
+LONGEST_FOR_OTHERS_S: Final = 120
 READING: Final = "tapeline_reading"
+IMPATIENT: Final = "tapeline_impatient"
 #: The lock all writers of a PostgreSQL site share; any number, but always this one.
 WRITERS: Final = 7_424_118
 #: What every SQLite connection must answer: a log that survives, full syncs, keys.
 SOUND: Final = {"journal_mode": "wal", "synchronous": 2, "foreign_keys": 1}
 
 
-def make_engine(url: str) -> Engine:
-    """The engine of a site. A SQLite file's folder is made when it is missing."""
+def make_engine(url: str, connections: int = CONNECTIONS) -> Engine:
+    """The engine of a site, with so many connections at most.
+
+    A SQLite file's folder is made when it is missing.
+    """
     address = make_url(url)
     on_sqlite = address.get_backend_name() == "sqlite"
     if on_sqlite:
         _make_folder(address)
     engine = create_engine(
-        address,
-        pool_size=KEPT_OPEN,
-        max_overflow=MORE_AT_NEED,
+        without_key(address) if on_sqlite else address,
+        **(_file_of(address) if on_sqlite else {}),
+        pool_size=min(KEPT_OPEN, connections),
+        max_overflow=max(0, connections - KEPT_OPEN),
         pool_timeout=LONGEST_WAIT_S,
         # A PostgreSQL server may have been restarted; a file cannot go away like that.
         pool_pre_ping=not on_sqlite,
     )
-    if on_sqlite:
-        event.listen(engine, "connect", prepare_sqlite)
+    event.listen(engine, "connect", prepare_sqlite if on_sqlite else prepare_postgresql)
     event.listen(engine, "begin", _begin_sqlite if on_sqlite else _begin_postgresql)
     return engine
+
+
+def _file_of(address: URL) -> dict[str, Any]:
+    """How a SQLite file is opened, encrypted or not."""
+    return {
+        "module": driver_of(address),
+        "creator": partial(connect, address),
+        "execution_options": {ADDRESS: address},
+    }
 
 
 def _make_folder(address: URL) -> None:
@@ -80,22 +97,51 @@ def prepare_sqlite(connection: DBAPIConnection, _entry: object) -> None:
         )
 
 
-def _is_reading(connection: Connection) -> bool:
-    return bool(connection.get_execution_options().get(READING))
+def prepare_postgresql(connection: DBAPIConnection, _entry: object) -> None:
+    """An answer after the commit means on the disk, whatever the server's default.
+
+    And nobody waits for ever for a writer that hangs.
+    """
+    cursor = connection.cursor()
+    cursor.execute("SET synchronous_commit = on")
+    cursor.execute(f"SET lock_timeout = '{LONGEST_FOR_OTHERS_S}s'")
+    cursor.close()
+    connection.commit()
+
+
+def _has(connection: Connection, option: str) -> bool:
+    return bool(connection.get_execution_options().get(option))
 
 
 def _begin_sqlite(connection: Connection) -> None:
-    reading = _is_reading(connection)
+    reading = _has(connection, READING)
     connection.exec_driver_sql(f"PRAGMA query_only = {int(reading)}")
-    # A deferred writer fails at once when another has written since it first read.
-    connection.exec_driver_sql("BEGIN" if reading else "BEGIN IMMEDIATE")
+    if reading:
+        connection.exec_driver_sql("BEGIN")
+    elif _has(connection, IMPATIENT):
+        _begin_at_once(connection)
+    else:
+        # A deferred writer fails at once when another has written since it first read.
+        connection.exec_driver_sql("BEGIN IMMEDIATE")
+
+
+def _begin_at_once(connection: Connection) -> None:
+    connection.exec_driver_sql("PRAGMA busy_timeout = 0")
+    try:
+        connection.exec_driver_sql("BEGIN IMMEDIATE")
+    finally:
+        connection.exec_driver_sql(f"PRAGMA busy_timeout = {LONGEST_WAIT_S * 1000}")
 
 
 def _begin_postgresql(connection: Connection) -> None:
-    if _is_reading(connection):
+    if _has(connection, READING):
         connection.exec_driver_sql(
             "SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY"
         )
+    elif _has(connection, IMPATIENT):
+        ask = f"SELECT pg_try_advisory_xact_lock({WRITERS})"
+        if not connection.exec_driver_sql(ask).scalar_one():
+            raise Busy
     else:
         connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITERS})")
 
@@ -132,12 +178,14 @@ def read_session(engine: Engine) -> Iterator[Session]:
 
 
 @contextmanager
-def write_session(engine: Engine) -> Iterator[Session]:
+def write_session(engine: Engine, *, impatient: bool = False) -> Iterator[Session]:
     """A session for one deed: committed at its end, or not done at all.
 
     Rows stay readable afterwards. Hash passphrases before opening it: others wait.
+    `impatient`: when somebody else is writing it fails at once instead of waiting.
     """
-    with WritingSession(engine, expire_on_commit=False) as session, session.begin():
+    writing = engine.execution_options(**{IMPATIENT: impatient})
+    with WritingSession(writing, expire_on_commit=False) as session, session.begin():
         # The lock is taken here, before anything is read, and not at the first query.
         session.connection()
         yield session

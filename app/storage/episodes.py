@@ -168,7 +168,8 @@ def close_episode(
     now: datetime,
 ) -> None:
     _must_be_fresh(session, person, episode, version or episode.version)
-    episode.closed_on, episode.end_reason = on, why
+    # Also where the clock was set back since it was opened.
+    episode.closed_on, episode.end_reason = max(on, episode.opened_on), why
     _changed(session, person, episode, "closed_episode", now)
 
 

@@ -62,3 +62,56 @@ class NotSound(StorageProblem):
 
 class ReadOnly(Exception):
     """A fault of the program: it tried to change something while only reading."""
+
+
+class Unavailable(StorageProblem):
+    """The database cannot be used just now; nothing is wrong with what was asked."""
+
+    sentence = "The database cannot be used just now. Nothing was changed."
+
+
+class NoRoom(Unavailable):
+    """The disk under the database is full."""
+
+    sentence = (
+        "The disk that holds the database is full. Nothing was changed, and what is "
+        "stored stays. Make room on it, then do this again."
+    )
+
+
+class CannotWrite(Unavailable):
+    """The database, or its folder, may be read but not written, or not even opened."""
+
+    sentence = (
+        "The database cannot be opened and written by this user. Nothing was changed. "
+        "See that the disk is not read-only, and that the folder and all files in it "
+        "belong to who runs the site."
+    )
+
+
+class Busy(Unavailable):
+    """Somebody else held the lock for longer than anybody waits."""
+
+    sentence = (
+        "Another program has kept the database busy for too long. Nothing was changed. "
+        "Wait until it is done, or stop it, then do this again."
+    )
+
+
+class Away(Unavailable):
+    """The database server does not answer, or went away in the middle."""
+
+    sentence = (
+        "The database server does not answer. See that it runs and can be reached, "
+        "then do this again: what was already stored is not stored twice."
+    )
+
+
+class Damaged(Unavailable):
+    """The file cannot be read as a database, or its disk fails."""
+
+    sentence = (
+        "The database file, or the disk under it, does not work as it should. Nothing "
+        "was changed. Stop the site, keep a copy of its folder, run tapeline doctor, "
+        "and restore a backup where it finds something broken."
+    )

@@ -189,7 +189,9 @@ def close_goal(
     if not signed and word != "discontinued":
         raise NotAllowed("Sign it first: what nobody signed is neither met nor missed.")
     goal.version += 1
-    goal.closed_on, goal.close_word, goal.closed_by = on, word, person.id
+    # Also where the clock was set back since it was set.
+    goal.closed_on = max(on, goal.set_on)
+    goal.close_word, goal.closed_by = word, person.id
     goal.close_reason = reason
     _keep(session, person, goal, "closed_goal", now)
 

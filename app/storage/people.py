@@ -219,11 +219,13 @@ def is_locked(sign_in: SignIn, now: datetime, idle: timedelta | None) -> bool:
     """Locked by hand, or unused for `idle`; None means that idleness never locks.
 
     Last-seen may be a minute old, so a minute is granted on top. A locked sign-in is
-    not seen any more, so that it stays locked until it is unlocked.
+    not seen any more, so that it stays locked until it is unlocked. Of one seen well
+    in the future, since a clock was set back, nobody knows for how long it lay unused.
     """
     if sign_in.locked_at is not None:
         return True
-    return idle is not None and now - sign_in.last_seen_at >= idle + SEEN_EVERY
+    unused = abs(now - sign_in.last_seen_at)
+    return idle is not None and unused >= idle + SEEN_EVERY
 
 
 def lock(session: Session, token: str, now: datetime) -> None:
@@ -254,7 +256,7 @@ def _open_sign_in(session: Session, token: str) -> SignIn | None:
 def seen(session: Session, token: str, now: datetime) -> None:
     """Write that this sign-in was used, at most once a minute."""
     sign_in = _open_sign_in(session, token)
-    if sign_in is not None and now - sign_in.last_seen_at >= SEEN_EVERY:
+    if sign_in is not None and abs(now - sign_in.last_seen_at) >= SEEN_EVERY:
         sign_in.last_seen_at = now
         session.flush()
         _person_seen(session, sign_in.person_id, now)

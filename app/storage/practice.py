@@ -16,8 +16,9 @@ from sqlalchemy import JSON, Index
 from sqlmodel import Field, Session, col, select
 
 from app.access import Subject, may
-from app.practice.attempt import Attempt, Said
+from app.practice.attempt import WAYS, Said
 from app.practice.case import Key
+from app.practice.make_safe import safe_from
 from app.storage import audit
 from app.storage.errors import NotFound, SameIdOtherBody, StorageProblem
 from app.storage.people import Person, actor
@@ -27,8 +28,10 @@ from app.storage.tables import (
     check,
     length,
     number_text,
+    one_of,
     uid,
 )
+from app.storage.team_check_rows import TeamCheck
 
 #: Seeds fit a whole number of every database.
 SEEDS: Final = 2**31 - 1
@@ -46,7 +49,10 @@ class SharedForGood(StorageProblem):
 
 
 class PracticeShowing(Numbered, table=True):
-    """One showing of a trial: drawn by `draw`, before the page has it."""
+    """One showing of a trial: drawn by `draw`, before the page has it.
+
+    `check_id` and `check_place`: it is one of a team check (`storage/team_checks.py`).
+    """
 
     __tablename__ = "practice_showing"
     __table_args__ = (
@@ -56,6 +62,8 @@ class PracticeShowing(Numbered, table=True):
         between("trial", 1, 999),
         between("seed", 0, SEEDS),
         length("edition", 1, 64),
+        check("of_check", "(check_id IS NULL) = (check_place IS NULL)"),
+        Index(None, "check_id", "check_place", "person_id", unique=True),
     )
 
     uid: str = Field(unique=True)
@@ -66,12 +74,18 @@ class PracticeShowing(Numbered, table=True):
     seed: int
     edition: str
     shown_at: datetime
+    check_id: int | None = Field(
+        default=None, foreign_key=f"{TeamCheck.__tablename__}.id"
+    )
+    check_place: int | None = None
 
 
 class PracticeAttempt(Numbered, table=True):
     """What was said of one showing, and its key. Only sharing changes afterwards.
 
-    `stays_shared`: a sign-off stands on it.
+    `way`: watched or read in words; empty where that was not kept. `stays_shared`: a
+    sign-off stands on it. `made_safe`: "Stop - make safe" was pressed, in practice
+    alone; `key_safe_ms`: from when on the key asks for it, if so.
     """
 
     __tablename__ = "practice_attempt"
@@ -86,8 +100,11 @@ class PracticeAttempt(Numbered, table=True):
         check("order", "start_ms <= stop_ms"),
         between("count", 0, 999),
         between("key_count", 0, 999),
+        one_of("way", WAYS),
         check("distance", f"distance = '' OR ({number_text('distance')})"),
         check("stays_shared", "shared OR NOT stays_shared"),
+        check("made_safe", "NOT made_safe OR (start_ms IS NULL AND typed_ms IS NULL)"),
+        check("made_safe_ms", "made_safe OR made_safe_ms IS NULL"),
     )
 
     uid: str = Field(unique=True)
@@ -101,6 +118,7 @@ class PracticeAttempt(Numbered, table=True):
     distance: str = ""
     faults_said: list[str] = Field(sa_type=JSON)
     valid_said: bool | None = None
+    way: str = ""
     key_start_ms: int
     key_stop_ms: int
     key_splits: list[int] = Field(sa_type=JSON)
@@ -111,6 +129,9 @@ class PracticeAttempt(Numbered, table=True):
     sent_at: datetime
     shared: bool = False
     stays_shared: bool = False
+    made_safe: bool = False
+    made_safe_ms: int | None = None
+    key_safe_ms: int | None = None
 
 
 def draw(
@@ -123,8 +144,13 @@ def draw(
     edition: str,
     uid: str,
     now: datetime,
+    seed: int | None = None,
+    of_check: tuple[int, int] | None = None,
 ) -> tuple[PracticeShowing, bool]:
     """A showing with a seed nobody chose, and whether it is new; the same id finds it.
+
+    `seed` is given where several people are to see the very same trial; `of_check` is
+    then the team check and the place in it.
 
     Raises:
         SameIdOtherBody: the id is another person's, or of another trial.
@@ -135,16 +161,13 @@ def draw(
         if (known.person_id, known.case_id, known.trial) != (person.id, case, trial):
             raise SameIdOtherBody
         return known, False
+    if seed is None:
+        seed = _seed(session, person, case, trial, edition)
+    check_id, place = of_check or (None, None)
     row = PracticeShowing(
-        uid=uid,
-        person_id=person.id,
-        case_id=case,
-        measure=measure,
-        trial=trial,
-        seed=_seed(session, person, case, trial, edition),
-        edition=edition,
-        shown_at=now,
-    )
+        uid=uid, person_id=person.id, case_id=case, measure=measure, trial=trial,
+        seed=seed, edition=edition, shown_at=now, check_id=check_id, check_place=place,
+    )  # fmt: skip
     session.add(row)
     session.flush()
     return row, True
@@ -231,10 +254,14 @@ def _columns(said: Said, key: Key) -> dict[str, Any]:
         "key_valid": key.valid,
         "key_count": key.count,
         "key_distance": "" if key.distance is None else str(key.distance),
+        "key_safe_ms": safe_from(key),
     }
 
 
-_AS_SAID: Final = ("start_ms", "stop_ms", "typed_ms", "count", "distance")
+_AS_SAID: Final = (
+    "start_ms", "stop_ms", "typed_ms", "count", "distance", "way", "made_safe",
+    "made_safe_ms",
+)  # fmt: skip
 
 
 def said_of(row: PracticeAttempt) -> Said:
@@ -313,53 +340,3 @@ def rows_of(
         .order_by(col(PracticeAttempt.id).desc())
     )
     return session.exec(wanted).all()
-
-
-def attempts_of(session: Session, person: Person) -> tuple[Attempt, ...]:
-    """A person's own attempts that were watched and timed, in order."""
-    return tuple(
-        as_attempt(*pair)
-        for pair in reversed(rows_of(session, person))
-        if pair[0].start_ms is not None
-    )
-
-
-def shared_attempts(session: Session, *, is_demo: bool = False) -> tuple[Attempt, ...]:
-    """Shared attempts of one world that were watched and timed, in order."""
-    wanted = (
-        select(PracticeAttempt, PracticeShowing)
-        .join(PracticeShowing)
-        .join(Person, col(PracticeAttempt.person_id) == Person.id)
-        .where(
-            col(PracticeAttempt.shared),
-            Person.is_demo == is_demo,
-            col(PracticeAttempt.start_ms).is_not(None),
-        )
-        .order_by(col(PracticeAttempt.id))
-    )
-    return tuple(as_attempt(*pair) for pair in session.exec(wanted))
-
-
-def as_attempt(row: PracticeAttempt, showing: PracticeShowing) -> Attempt:
-    """A row that was watched and timed, as the plain value beside its key."""
-    if row.start_ms is None or row.stop_ms is None:
-        raise ValueError("an attempt read in words has no instants")
-    return Attempt(
-        id=row.id,
-        person=row.person_id,
-        case=showing.case_id,
-        measure=showing.measure,
-        trial=showing.trial,
-        seed=showing.seed,
-        edition=showing.edition,
-        taken_ms=row.stop_ms - row.start_ms,
-        key_ms=row.key_stop_ms - row.key_start_ms,
-        start_off_ms=row.start_ms - row.key_start_ms,
-        stop_off_ms=row.stop_ms - row.key_stop_ms,
-        faults_said=frozenset(row.faults_said),
-        faults_key=frozenset(row.key_faults),
-        valid_said=row.valid_said,
-        valid_key=row.key_valid,
-        at=row.sent_at,
-        shared=row.shared,
-    )

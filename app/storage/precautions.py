@@ -151,7 +151,8 @@ def end_precaution(
         raise StaleVersion
     if precaution.ended_on is not None:
         return
-    precaution.ended_on, precaution.end_note = on, note
+    # A clock that was set back must not keep an order from being lifted.
+    precaution.ended_on, precaution.end_note = max(on, precaution.set_on), note
     _changed(session, person, precaution, "ended_precaution", now)
 
 

@@ -186,12 +186,18 @@ class Archive:
 @contextmanager
 def opened(path: Path) -> Iterator[Archive]:
     """An archive by its manifest; WrongArchive when it has none that can be read."""
-    with path.open("rb") as file:
-        with _told_apart():
-            zipped = ZipFile(file)
-            manifest = _manifest(zipped)
-        with zipped:
-            yield Archive(zipped, manifest)
+    with path.open("rb") as file, archive_in(file) as archive:
+        yield archive
+
+
+@contextmanager
+def archive_in(file: BinaryIO) -> Iterator[Archive]:
+    """The same of a file that is open, or lies in memory."""
+    with _told_apart():
+        zipped = ZipFile(file)
+        manifest = _manifest(zipped)
+    with zipped:
+        yield Archive(zipped, manifest)
 
 
 def _altered(what: str) -> str:

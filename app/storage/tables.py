@@ -48,10 +48,14 @@ def one_of(column: str, words: Iterable[str]) -> CheckConstraint:
     return check(column, is_one_of(column, words))
 
 
-def between(column: str, low: int, high: int) -> CheckConstraint:
-    """A whole number in a range; SQLite would keep a fraction in a whole column."""
+def between(column: str, low: int, high: int, *, called: str = "") -> CheckConstraint:
+    """A whole number in a range; SQLite would keep a fraction in a whole column.
+
+    `called` where the rule has the name that its column once had.
+    """
     whole = f"{column} = CAST({column} AS INTEGER)"
-    return check(column, f"{column} BETWEEN {low} AND {high} AND {whole}")
+    rule = f"{column} BETWEEN {low} AND {high} AND {whole}"
+    return check(called or column, rule)
 
 
 def length(column: str, low: int, high: int) -> CheckConstraint:

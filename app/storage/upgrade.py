@@ -4,13 +4,12 @@ Alembic does the work; this makes it safe on SQLite, where a table is changed by
 copied and foreign keys would bite half way.
 """
 
-import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from datetime import datetime
 from functools import cache
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from alembic import command
 from alembic.config import Config
@@ -18,9 +17,12 @@ from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, inspect
 
+from app.storage.cipher import beside
 from app.storage.errors import NotSound, SchemaTooNew
 
 MIGRATIONS: Final = Path(__file__).parent / "migrations"
+#: What the name of a copy ends in until all of it is there.
+HALF: Final = ".part"
 
 
 def config(connection: Connection) -> Config:
@@ -80,8 +82,8 @@ def changing_schema(engine: Engine) -> Iterator[Connection]:
             with connection.begin():
                 yield connection
             return
-        driver = connection.connection.driver_connection
-        assert isinstance(driver, sqlite3.Connection)
+        # Python's own SQLite or SQLCipher's: the two have no common class.
+        driver: Any = connection.connection.driver_connection
         driver.execute("PRAGMA foreign_keys = OFF")
         try:
             with connection.begin():
@@ -108,21 +110,46 @@ def holds_anything(connection: Connection) -> bool:
 def back_up(engine: Engine, folder: Path, revision: str | None, now: datetime) -> None:
     """Copy a SQLite file as it stands, under a name that says from when and what.
 
-    A PostgreSQL site is backed up by who runs the server.
+    Whole under that name or not at all: half a copy must never look like one. The copy
+    of an encrypted one is encrypted with the same key. A PostgreSQL site is backed up
+    by who runs the server.
     """
     if engine.dialect.name != "sqlite":
         return
-    folder.mkdir(parents=True, exist_ok=True, mode=0o700)
     copy = folder / f"before-upgrade-of-{revision}-{now:%Y%m%dT%H%M%S%f}Z.sqlite"
-    copy.touch(mode=0o600, exist_ok=False)
+    half = copy.with_name(f"{copy.name}{HALF}")
+    try:
+        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        _forget_halves(folder)
+        half.touch(mode=0o600, exist_ok=False)
+        sound = _copied(engine, half)
+        half.replace(copy)
+    except (engine.dialect.loaded_dbapi.Error, OSError) as fault:
+        half.unlink(missing_ok=True)
+        raise NotSound(
+            f"The copy that is made before an upgrade could not be written to {folder} "
+            f"({fault}). Nothing was changed. Make room there, then start again."
+        ) from fault
+    if not sound:
+        raise NotSound(
+            "The database has faults, which the copy made before the upgrade shows. "
+            "Nothing was changed. Run tapeline doctor, and restore a backup."
+        )
+
+
+def _forget_halves(folder: Path) -> None:
+    """What an upgrade that was broken off left behind."""
+    for half in folder.glob(f"before-upgrade-of-*{HALF}*"):
+        half.unlink(missing_ok=True)
+
+
+def _copied(engine: Engine, path: Path) -> bool:
+    """Copy the file, on the disk before this returns; whether the copy is sound."""
     raw = engine.raw_connection()
     try:
-        source = raw.driver_connection
-        assert isinstance(source, sqlite3.Connection)
-        with closing(sqlite3.connect(copy)) as target:
+        source: Any = raw.driver_connection
+        with closing(beside(engine, path)) as target:
             source.backup(target)
-            sound = target.execute("PRAGMA quick_check").fetchone()[0]
+            return bool(target.execute("PRAGMA quick_check").fetchone()[0] == "ok")
     finally:
         raw.close()
-    if sound != "ok":
-        raise NotSound("The backup before the upgrade failed. Nothing was changed.")

@@ -10,7 +10,7 @@ from math import ceil, floor
 from typing import Final
 
 from app.practice.agreement import Interval, Limits
-from app.practice.competence import seconds, signed
+from app.practice.scale import Scale, signed, two_places
 
 HEIGHT: Final = 17.0  # em, all of it
 TOP, FOOT = 1.0, 14.0  # the plot's own, in em
@@ -19,7 +19,7 @@ APART: Final = 1.25
 STEPS: Final = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10_000, 20_000, 60_000,
                 300_000, 1_000_000)  # fmt: skip
 MOST_ROWS, MOST_COLUMNS = 6, 4
-#: What each difference is: the key's time, and how much longer was taken, in ms.
+#: What each difference is: the key's result, and how much more was said; thousandths.
 Difference = tuple[int, int]
 
 
@@ -62,6 +62,7 @@ class ApartView:
     """The picture; `x` in percent of its width, `y` in em."""
 
     label: str
+    caption: str
     height: float
     strip: tuple[float, float]
     foot: float
@@ -75,7 +76,7 @@ class ApartView:
 
 
 def apart_picture(
-    differences: Sequence[Difference], limits: Limits, who: str
+    differences: Sequence[Difference], limits: Limits, who: str, scale: Scale
 ) -> ApartView:
     """Of at least one difference, with the limits that were made from them."""
     lines = (limits.upper, limits.bias, limits.lower)
@@ -89,9 +90,11 @@ def apart_picture(
     def x(ms: float) -> float:
         return round((ms - left) / (right - left) * 100, 3)
 
-    says = words_of(limits)
+    says = words_of(limits, scale)
     return ApartView(
         label=f"Differences of {who} from the key. {says[0]} {says[1]}",
+        caption=f"Up: how much {scale.more} than the key{scale.units}. Across: the "
+        f"key's {scale.result}{scale.units}.",
         height=HEIGHT,
         strip=(TOP - 0.5, FOOT - TOP + 1.0),
         foot=FOOT + 0.5,
@@ -109,22 +112,22 @@ def apart_picture(
     )
 
 
-def words_of(limits: Limits) -> tuple[str, str]:
+def words_of(limits: Limits, scale: Scale) -> tuple[str, str]:
     """The picture in two sentences."""
     bias = limits.bias
-    off = seconds(bias.value)
-    way = "longer than" if off > 0 else "shorter than" if off < 0 else "the same as"
-    size = f"{abs(off)} s " if off else ""
+    off = two_places(bias.value)
+    way = f"{scale.more if off > 0 else scale.less} than" if off else "the same as"
+    size = f"{scale.amount(bias.value)} " if off else ""
     average = (
         f"On average {size}{way} the key (95 % interval {signed(bias.low)} to "
-        f"{signed(bias.high)} s; SD {seconds(limits.sd)} s; n = {limits.n})."
+        f"{scale.signed(bias.high)}; SD {scale.amount(limits.sd)}; n = {limits.n})."
     )
     lower, upper = limits.lower, limits.upper
     spread = (
         f"95 of 100 differences are expected between {signed(lower.value)} and "
-        f"{signed(upper.value)} s (limits of agreement; 95 % intervals "
+        f"{scale.signed(upper.value)} (limits of agreement; 95 % intervals "
         f"{signed(lower.low)} to {signed(lower.high)} and {signed(upper.low)} to "
-        f"{signed(upper.high)} s)."
+        f"{scale.signed(upper.high)})."
     )
     return average, spread
 

@@ -27,7 +27,8 @@ FOR_EVER: Final = "public, max-age=31536000, immutable"
 #: Where the pages' modules lie, and which of them starts, in the file of every page.
 MODULES: Final = "js"
 START: Final = Start("bind", "pages")
-#: What bind.js asks for only where a page has it, and the file that holds it.
+#: What bind.js asks for only where a page has it, and the file that holds it; "pack" is
+#: named by its pages themselves, since it is off at most sites.
 ON_DEMAND: Final = {
     "aloud": "treat",
     "attach": "sheet",
@@ -35,8 +36,12 @@ ON_DEMAND: Final = {
     "dose_box": "note",
     "figure": "figure",
     "held_run": "sheet",
+    "helper": "helping",
+    "helping": "helping",
     "minutes": "note",
     "note": "note",
+    "pack": "pack",
+    "practice_page": "practice",
     "practised": "figure",
     "rest_tool": "treat",
     "stages": "watch",

@@ -51,6 +51,7 @@ from app.web.deps import (
     render,
 )
 from app.web.due import clearance_of
+from app.web.joined import as_script
 from app.web.judging import keep
 from app.web.person_words import age_words, condition_words
 from app.web.setup_form import FactField, fact_fields, facts_from
@@ -61,6 +62,8 @@ public = APIRouter()
 router = APIRouter()
 
 WORKER: Final = "sw.js"
+#: The pages' module that the worker runs too.
+GUARD: Final = "pack_guard.js"
 #: What the worker keeps beside the sheet: what a page runs on, not pictures for lists.
 KEPT_FILES: Final = (".js", ".css", ".svg")
 #: Longer ago nobody remembers whose a result was.
@@ -142,7 +145,9 @@ def worker(request: Request, site: SiteDep) -> Response:
         "FILES": urls,
     }
     head = "".join(f"const {name} = {json.dumps(is_)};\n" for name, is_ in told.items())
-    source = (folder("static") / WORKER).read_text(encoding="utf-8")
+    static = folder("static")
+    guard = as_script((static / "js" / GUARD).read_text(encoding="utf-8"))
+    source = guard + (static / WORKER).read_text(encoding="utf-8")
     allowed = {"service-worker-allowed": "/"}
     return Response(head + source, media_type="text/javascript", headers=allowed)
 

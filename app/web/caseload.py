@@ -35,6 +35,7 @@ from app.web.deps import (
 from app.web.list_lines import groups_of, next_up, person_line
 from app.web.note_links import note_path
 from app.web.stops import stop_views
+from app.web.students_path import path_of
 
 router = APIRouter()
 
@@ -58,17 +59,17 @@ def show(
     today = now.astimezone(zone).date()
     stops = students_stops(session, me)
     listed = _listed(request, session, me, now, zone)
+    seen = {line.patient_id for line in listed["lines"]}
     return page(
         request,
         "caseload/list.html",
         **listed,
+        path=path_of(session, me, site.catalogue, seen, today),
         may_add=may(actor(me), "add_patient", None),
         stops=stop_views(stops, me, site.catalogue, zone, today),
         from_page="caseload",
         held=len(held_of(session, me, now)),
-        returned=_returned(
-            session, me, {line.patient_id for line in listed["lines"]}, today
-        ),
+        returned=_returned(session, me, seen, today),
     )
 
 

@@ -1,6 +1,7 @@
 """What was said of today when a test is chosen, and the tests in the order shown.
 
 It is kept in memory for the day, by person and patient: a help to choose, no finding.
+Several processes of a site have no memory in common, and share it by files.
 """
 
 from collections.abc import Iterable, Sequence
@@ -18,6 +19,7 @@ from app.storage.people import Person
 from app.storage.scores import NOT_TRIED, Score
 from app.storage.trials import Round
 from app.web.deps import Form, Site
+from app.web.shared import tell_today, told_today
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,14 +32,20 @@ class Section:
 
 def said_today(site: Site, me: Person, patient: Patient, today: date) -> Today:
     """What this person said of the patient today; nothing on another day."""
-    day, said = site.today.get((me.id, patient.id), (today, Today()))
-    return said if day == today else Today()
+    if site.shared is None:
+        known = site.today.get((me.id, patient.id))
+    else:
+        known = told_today(site.shared, me.id, patient.id)
+    return known[1] if known is not None and known[0] == today else Today()
 
 
 def keep_for_today(
     site: Site, me: Person, patient: Patient, today: date, said: Today
 ) -> None:
     """Replace what was said; what is left of other days goes."""
+    if site.shared is not None:
+        tell_today(site.shared, me.id, patient.id, today, said)
+        return
     for key, (day, _) in list(site.today.items()):
         if day != today:
             site.today.pop(key, None)

@@ -1,6 +1,6 @@
 """Timing and scoring: one's own progress, and what supervisors see and sign off."""
 
-from dataclasses import dataclass
+from collections import Counter
 from datetime import date, datetime
 from typing import Any
 
@@ -21,7 +21,7 @@ from app.storage.competence import (
 )
 from app.storage.errors import NotFound, StorageProblem
 from app.storage.people import Person
-from app.storage.practice import keep_shared
+from app.storage.practice import keep_shared, rows_of, share
 from app.web.dates import day_words
 from app.web.deps import (
     Form,
@@ -36,36 +36,24 @@ from app.web.deps import (
     page,
     site_of,
 )
+from app.web.practice_asked import asked_of
 from app.web.practised import (
-    judged_tests,
     key_edition,
     own_attempts,
     practised_tests,
     shared_by,
-    tried,
-    unjudged_words,
+    unit_of,
 )
 from app.web.reauth import PassphraseFault
 from app.web.standing_view import (
     MET,
     STATES,
     figures_of,
-    name_of_test,
     rule_of,
     standing_views,
 )
 
 router = APIRouter()
-
-
-@dataclass(frozen=True, slots=True)
-class Listed:
-    """A test on somebody's practice list, and how far they are."""
-
-    measure: str
-    name: str
-    asked: int
-    done: int
 
 
 @router.get("/practice/progress")
@@ -84,31 +72,34 @@ def progress(
         "practice/progress.html",
         views=views,
         shared={v.measure: standing(shared, v.measure, edition, v.rule) for v in views},
-        listed=_listed(request, session, me),
+        kept=Counter(
+            a.measure for a in attempts if a.edition == edition and not a.shared
+        ),
+        listed=asked_of(session, me, site.catalogue, rows_of(session, me)),
         earlier=sum(a.edition != edition for a in attempts),
-        **_words(request, edition),
+        **_words(edition),
     )
 
 
-def _words(request: Request, edition: str) -> dict[str, Any]:
+@router.post("/practice/share", response_model=None)
+def share_all(
+    request: Request, form: FormDep, me: SignedIn, session: WriteSession, now: Now,
+) -> Response:  # fmt: skip
+    """All of one's own of one test at once, so that nobody picks the better ones."""
+    measure, edition = form.text("measure"), key_edition()
+    if measure not in practised_tests(site_of(request).catalogue):
+        raise NotFound("There is no timed practice of such a test.")
+    for each in own_attempts(session, me):
+        if (each.measure, each.edition, each.shared) == (measure, edition, False):
+            share(session, me, each.id, shared=True, now=now)
+    return RedirectResponse(f"/practice/progress#{measure}", 303)
+
+
+def _words(edition: str) -> dict[str, Any]:
     return {
         "scope": SCOPE, "edition": edition, "states": STATES, "met": MET,
         "latest": LATEST, "longest": LONGEST_WORDS,
-        "unjudged": unjudged_words(site_of(request).catalogue),
     }  # fmt: skip
-
-
-def _listed(request: Request, session: Session, person: Person) -> list[Listed]:
-    """Counted from the day the list was set."""
-    row = list_of(session, person)
-    if row is None:
-        return []
-    shelf = site_of(request).catalogue
-    since = [test for test, at in tried(session, person) if at >= row.set_at]
-    return [
-        Listed(measure, name_of_test(shelf, measure), asked, since.count(measure))
-        for measure, asked in sorted(row.trials.items())
-    ]
 
 
 @router.get("/practice/people/{person_id}")
@@ -151,7 +142,7 @@ def _page(
         uid=Form().uid(),
         typed=typed,
         errors=errors,
-        **_words(request, edition),
+        **_words(edition),
     )
 
 
@@ -169,9 +160,10 @@ def sign_off(
     """Sign somebody off on one test, from what they shared, as it is now."""
     person = learner(session, me, person_id)
     measure, edition = form.text("measure"), key_edition()
-    if measure not in judged_tests(site_of(request).catalogue):
-        raise NotFound("There is no timed practice of such a test.")
-    rule = rule_of(session, person, measure, edition)
+    shelf = site_of(request).catalogue
+    if measure not in practised_tests(shelf):
+        raise NotFound("There is no practice of such a test.")
+    rule = rule_of(session, person, measure, edition, unit_of(shelf, measure))
     found = standing(shared_by(session, person), measure, edition, rule)
     errors = _sign_errors(form, found, edition)
     if fault:

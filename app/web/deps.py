@@ -4,11 +4,13 @@ Web modules import each other only through here. `page` alone decides whether a 
 gets a whole page or a fragment; routes never look at htmx headers.
 """
 
+import hashlib
 import re
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from ipaddress import ip_address
 from threading import Lock
 from typing import Annotated, Any
 from uuid import uuid4
@@ -23,14 +25,17 @@ from starlette.concurrency import run_in_threadpool
 
 from app.catalogue.load import Catalogue
 from app.clinical.choosing import Today
+from app.lan.place import Place, host_in
 from app.settings import Settings
 from app.storage import people
 from app.storage.database import read_session, write_session
 from app.storage.devices import known_device
+from app.storage.faults import meant_by
 from app.storage.held_requests import let_go
 from app.storage.people import Person
 from app.typed import as_typed
 from app.web.help_topics import topic_of
+from app.web.shared import Shared
 
 #: Field limits below the body cap, so that the parser can never be kept busy.
 MOST_FIELDS = 1000
@@ -39,6 +44,8 @@ SEEN_EVERY = timedelta(minutes=1)
 LONGEST_AT_GATE_S = 120
 #: The script of a page says whose page it is, by id.
 PAGE_OF = "tapeline-person"
+#: Whose day pack may lie on the phone that gets this page.
+PACK_OF = "tapeline-pack"
 
 
 @dataclass(slots=True)
@@ -63,8 +70,12 @@ class Site:
     jobs: dict[int, object] = field(default_factory=dict)
     jobs_lock: Lock = field(default_factory=Lock)
     gate: Lock = field(default_factory=Lock)
+    #: Where on a network it is served over TLS; None: it is not.
+    lan: Place | None = None
     #: What was said of today when a test was chosen, by person and patient; no finding.
     today: dict[tuple[int, int], tuple[date, Today]] = field(default_factory=dict)
+    #: Takes the place of both memories where a site has several processes.
+    shared: Shared | None = None
 
 
 class SignInNeeded(Exception):
@@ -153,6 +164,23 @@ def over_tls(request: Request) -> bool:
     return site_of(request).settings.secure_cookies or request.url.scheme == "https"
 
 
+def in_the_open(request: Request) -> bool:
+    """At an address that no browser takes for secure: plain http, not this machine."""
+    return not over_tls(request) and not is_this_machine(
+        host_in(request.headers.get("host", ""))
+    )
+
+
+def is_this_machine(name: str) -> bool:
+    """Whether a host name or an address is the machine's own, reached from itself."""
+    try:
+        address = ip_address(name)
+    except ValueError:
+        return name == "localhost"
+    mapped = address.ipv4_mapped if address.version == 6 else None
+    return (mapped or address).is_loopback
+
+
 def cookie_name(request: Request) -> str:
     """Over TLS the prefix makes the browser refuse a cookie another host planted."""
     return "__Host-tapeline" if over_tls(request) else "tapeline"
@@ -205,18 +233,23 @@ def _write_seen(site: Site, token: str, now: datetime) -> None:
 
     Asked before any session of the request opens: a second writer inside the request
     would wait for the first for ever. One at a time, and nobody queues for it, so that
-    pages never wait for a lock; who is passed over is written at their next request.
+    pages never wait for a lock; who is passed over is written a minute later. A page
+    that only reads must open when the disk is full or another program writes.
     """
     last = site.seen.get(token)
-    if last is not None and now - last < SEEN_EVERY:
+    if last is not None and abs(now - last) < SEEN_EVERY:
         return
     if site.gate.locked() or not site.seen_lock.acquire(blocking=False):
         return
     try:
-        fresh = {t: at for t, at in site.seen.items() if now - at < SEEN_EVERY}
+        kept = site.seen.items()
+        fresh = {t: at for t, at in kept if abs(now - at) < SEEN_EVERY}
         site.seen = {**fresh, token: now}
-        with write_session(site.engine) as session:
+        with write_session(site.engine, impatient=True) as session:
             people.seen(session, token, now)
+    except Exception as fault:
+        if meant_by(fault) is None:
+            raise
     finally:
         site.seen_lock.release()
 
@@ -228,6 +261,7 @@ MaybeSignedIn = Annotated[Person | None, Depends(person_or_none)]
 LOCKED_MAY = frozenset(
     {
         ("POST", "/rounds/{round_id}/trials"),
+        ("POST", "/rounds/{round_id}/help/presses"),
         ("POST", "/patients/{patient_id}/activities/{activity_id}/sets"),
         ("POST", "/lock"),
         ("POST", "/unlock"),
@@ -333,6 +367,8 @@ def render(request: Request, template: str, **context: Any) -> str:
     return site.templates.get_template(template).render(
         request=request,
         demo=site.settings.demo,
+        in_the_open=in_the_open(request),
+        lan=site.lan,
         me=me,
         person_id=me.id if me else None,
         idle_minutes=idle.seconds // 60 if idle else 0,
@@ -341,8 +377,22 @@ def render(request: Request, template: str, **context: Any) -> str:
         program_version=site.version,
         catalogue_edition=site.catalogue.edition,
         has_pin=getattr(request.state, "has_pin", False),
+        day_pack=site.settings.day_pack == "on",
         **context,
     )
+
+
+def pack_stamp(request: Request) -> str:
+    """Whose day pack may lie on this browser: of this sign-in, and of its PIN now.
+
+    It stands on every page, and one of another is wiped (static/js/pack_guard.js).
+    """
+    if getattr(request.state, "me", None) is None:
+        return "nobody"
+    if site_of(request).settings.day_pack == "off":
+        return "off"
+    key = device_key(request) if getattr(request.state, "has_pin", False) else ""
+    return hashlib.sha256(f"{token_of(request)}:{key}".encode()).hexdigest()[:16]
 
 
 def page(
@@ -356,4 +406,5 @@ def page(
 ) -> HTMLResponse:
     """The page, or only its `fragment` when that is what was asked for."""
     name = fragment if fragment and wants_fragment(request) else template
-    return HTMLResponse(render(request, name, **context), status)
+    told = {PACK_OF: pack_stamp(request)}
+    return HTMLResponse(render(request, name, **context), status, told)

@@ -14,6 +14,7 @@ from app.clinical.measure import Measure
 from app.storage.caseload import LastScore, conditions_by_id, last_scores_by_id
 from app.storage.owing import LEFT, SET, SOON, Desk, DeskRow, Owed, desk_for, holders_of
 from app.storage.summary import SMALLEST_CELL, summary_for
+from app.web.backup_state import backup_trouble
 from app.web.dates import day_words
 from app.web.deps import (
     Now,
@@ -84,6 +85,7 @@ def show(
         sections=[section for section in sections if section[3]],
         people=desk.people,
         nothing=desk.people - desk.with_something,
+        backups=backup_trouble(site.settings, now),
     )
 
 

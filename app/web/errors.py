@@ -17,13 +17,22 @@ from starlette.responses import Response
 
 from app.logs import places
 from app.storage.errors import (
+    Away,
+    Busy,
+    CannotWrite,
+    Damaged,
     HandleTaken,
+    NoRoom,
     NotAllowed,
     NotFound,
+    NotSound,
     SameIdOtherBody,
+    SchemaTooNew,
     StaleVersion,
     StorageProblem,
+    Unavailable,
 )
+from app.storage.faults import meant_by
 from app.storage.links import LinkUsed
 from app.web.deps import (
     FormProblem,
@@ -106,10 +115,60 @@ OUR_FAULT = Problem(
     "Nothing was saved. If you typed something, go back: it is still in the form.",
     "Try once more. If it comes back, give the number below to who runs this site.",
 )
+NOT_SAVED = (
+    "Nothing was saved just now, and nothing that was saved before is lost. If you "
+    "typed something, go back: it is still in the form. What waits on this phone stays "
+    "there and is sent by itself."
+)
+TELL = "Tell who runs this site, with these words. Until then write down what you see."
+
+
+def _unavailable(
+    title: str, happened: str, then: str, kept: str = NOT_SAVED
+) -> Problem:
+    """503: a phone's outbox waits on it, and never takes it for a refusal."""
+    return Problem(503, title, happened, kept, then)
+
+
+#: Nobody at a bedside can mend these, so each says whom to tell and what will wait.
+UNAVAILABLE: dict[type[Unavailable], Problem] = {
+    NoRoom: _unavailable(
+        "The disk is full",
+        "There is no room left on the disk of the machine that runs Tapeline.",
+        TELL,
+    ),
+    CannotWrite: _unavailable(
+        "Saving is not possible",
+        "Tapeline may not write to its own files: the disk or the folder is read-only, "
+        "or belongs to somebody else.",
+        TELL,
+    ),
+    Busy: _unavailable(
+        "Busy at the moment",
+        "Something else is being written, and it took longer than a save can wait.",
+        "Wait a minute, then do it again. If it comes back, tell who runs this site.",
+    ),
+    Away: _unavailable(
+        "The database does not answer",
+        "Tapeline runs, but the database it keeps everything in does not answer.",
+        "Wait a minute, then do it again. If it comes back, tell who runs this site.",
+        "What was saved before is not lost. Whether this was saved is not certain: go "
+        "back and send it again, it is not kept twice. What waits on this phone stays "
+        "there and is sent by itself.",
+    ),
+    Damaged: _unavailable(
+        "The database cannot be read",
+        "The file with the records, or the disk under it, does not work as it should.",
+        TELL,
+    ),
+}
 
 
 def problem_of(fault: Exception) -> Problem:
     """What to say of a fault."""
+    unavailable = meant_by(fault)
+    if unavailable is not None:
+        return _by_kind(unavailable)
     match fault:
         case Refused():
             return fault.problem
@@ -142,6 +201,15 @@ def _unfit(fault: RequestValidationError) -> Problem:
     return _told(
         422, "Please check this", "A field is missing.", IN_FORM, "Fill it in."
     )
+
+
+def _by_kind(fault: Unavailable) -> Problem:
+    known = (UNAVAILABLE[kind] for kind in type(fault).__mro__ if kind in UNAVAILABLE)
+    return next(known, _not_sound(fault))
+
+
+def _not_sound(fault: StorageProblem) -> Problem:
+    return _unavailable("This site must be looked at", fault.sentence, TELL)
 
 
 def _by_status(status: int) -> Problem:
@@ -185,7 +253,20 @@ def _stored(fault: StorageProblem) -> Problem:
                 "What you typed is still in the form.",
                 "Open the page again, compare, and make your change once more.",
             )
-    return OUR_FAULT
+    return _by_its_sentence(fault)
+
+
+def _by_its_sentence(fault: StorageProblem) -> Problem:
+    """Whatever storage refuses is told, and never a fault of the program."""
+    if isinstance(fault, NotSound | SchemaTooNew):
+        return _not_sound(fault)
+    return _told(
+        409,
+        "This was not done",
+        fault.sentence,
+        "What you typed is still in the form.",
+        "Go back, look at it again, and change what the sentence above says.",
+    )
 
 
 def answer(request: Request, fault: Exception) -> Response:

@@ -15,6 +15,7 @@ from sqlmodel import Session
 from app.clinical.measure import Measure
 from app.clinical.quantities import BadNumber
 from app.practice.asking import NONE, Step, grade, knows, read_score
+from app.practice.battery_case import makes
 from app.practice.exercises import (
     TRIES,
     Exercise,
@@ -113,7 +114,9 @@ def _choose_page(
 
 
 def _measures(site: Site) -> dict[str, Measure]:
-    return {m.id: m for m in site.catalogue.measures.values() if takes(m)}
+    shelf = site.catalogue.measures
+    able = (m for m in shelf.values() if takes(m))
+    return {m.id: m for m in able if not m.components or makes(m, shelf)}
 
 
 def _weakest(history: list[tuple[str, bool]]) -> list[str]:
@@ -147,7 +150,7 @@ def begin(
     rule = next_rule(history_of(session, me), chance, int(level))
     pool = [measures[chosen]] if chosen else list(measures.values())
     seed = secrets.randbelow(LARGEST_SEED - TRIES)
-    made = exercise_about(rule, pool, int(level), seed)
+    made = exercise_about(rule, pool, int(level), seed, site.catalogue.measures)
     row = show(
         session,
         me,
@@ -201,7 +204,7 @@ def _made(site: Site, row: ExerciseShowing) -> Exercise | None:
     measure = _measures(site).get(row.measure)
     if measure is None or row.edition != edition(site.catalogue.edition):
         return None
-    return exercise(measure, row.level, row.seed)
+    return exercise(measure, row.level, row.seed, site.catalogue.measures)
 
 
 def _following(made: Exercise, kept: Mapping[str, ExerciseAnswer]) -> Step | None:

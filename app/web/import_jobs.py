@@ -1,20 +1,25 @@
 """An import as it goes on, beside the requests: looked at first, then written at once.
 
-A job lives in this process alone. The files it reads are on the disk, so that after a
-restart it is looked at again, and a half-written import was never committed.
+A job runs in one process; others of the same site read how far it is. The files it
+reads are stored, so that after a restart it is looked at again, and a half-written
+import was never committed.
 """
 
 import io
 import logging
+import os
 import threading
+import time
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from functools import partial
-from typing import BinaryIO
+from typing import Any, BinaryIO
 
 from sqlmodel import Session
 
+from app.exports.caseload_reading import Problem
 from app.storage.database import read_session, write_session
+from app.storage.faults import meant_by
 from app.storage.people import Person
 from app.storage.staged import (
     StagedImport,
@@ -27,17 +32,19 @@ from app.web.deps import Site
 from app.web.importing import CaseloadFile, Import, Line, take_in
 
 log = logging.getLogger("tapeline.problems")
+TELL_EVERY_S = 0.5
 FAILED = "It could not be written. Nothing was imported; the files are still here."
 CHANGED = "The files do not fit together any more. Nothing was imported."
 
 
 @dataclass(slots=True)
 class Job:
-    """How far it is. `lines` are complete once it is over."""
+    """How far it is. `lines` are complete once it is over. `pid`: whose it is."""
 
     uid: str
     writing: bool
     of: int
+    pid: int = field(default_factory=os.getpid)
     done: int = 0
     says: str = "rows read"
     lines: list[Line] = field(default_factory=list)
@@ -55,9 +62,58 @@ class _NotTaken(Exception):
 
 
 def job_of(site: Site, staged: StagedImport) -> Job | None:
-    """The job of these very files, if there is one in this process."""
-    found = site.jobs.get(staged.person_id)
-    return found if isinstance(found, Job) and found.uid == staged.uid else None
+    """The job of these very files, if there is one that goes on or is over."""
+    found = last_job(site, staged.person_id)
+    return found if found is not None and found.uid == staged.uid else None
+
+
+def last_job(site: Site, person_id: int) -> Job | None:
+    """What a person's last import is at, in whichever process."""
+    own = site.jobs.get(person_id)
+    if site.shared is None or (isinstance(own, Job) and not own.over):
+        return own if isinstance(own, Job) else None
+    told = site.shared.told(_name(person_id))
+    job = None if told is None else _job_from(told)
+    return job if job is None or job.over or _lives(job.pid) else None
+
+
+def forget_job(site: Site, person_id: int) -> None:
+    site.jobs.pop(person_id, None)
+    if site.shared is not None:
+        site.shared.forget(_name(person_id))
+
+
+def _name(person_id: int) -> str:
+    return f"import-{person_id}"
+
+
+def _tell(site: Site, person: Person, job: Job) -> None:
+    if site.shared is not None:
+        site.shared.tell(_name(person.id), asdict(job))
+
+
+def _job_from(told: dict[str, Any]) -> Job:
+    lines = [
+        Line(**{**line, "problems": tuple(Problem(**one) for one in line["problems"])})
+        for line in told["lines"]
+    ]
+    return Job(**{**told, "lines": lines})
+
+
+def _lives(pid: int) -> bool:
+    """A process that died will not go on with its job: it is begun again."""
+    try:
+        os.kill(pid, 0)
+    except OSError:
+        return False
+    return True
+
+
+def _keep_telling(site: Site, person: Person, job: Job) -> None:
+    """For the other processes, until it is over; the rows come at the end."""
+    while not job.over:
+        _tell(site, person, replace(job, lines=[]))
+        time.sleep(TELL_EVERY_S)
 
 
 def begin(site: Site, person: Person, staged: StagedImport, *, writing: bool) -> Job:
@@ -68,7 +124,10 @@ def begin(site: Site, person: Person, staged: StagedImport, *, writing: bool) ->
             return known
         job = Job(staged.uid, writing, of=0)
         site.jobs[person.id] = job
-    told, name = (site, person, job), f"import-{person.id}"
+    told, name = (site, person, job), _name(person.id)
+    if site.shared is not None:
+        _tell(site, person, job)
+        threading.Thread(target=_keep_telling, args=told, daemon=True).start()
     threading.Thread(target=_run, args=told, name=name, daemon=True).start()
     return job
 
@@ -82,10 +141,12 @@ def _run(site: Site, person: Person, job: Job) -> None:
                 _take(site, session, person, job)
     except _NotTaken:
         job.fault = CHANGED
-    except Exception:
+    except Exception as fault:
         log.exception("an import failed")
-        job.fault = FAILED
+        named = meant_by(fault)
+        job.fault = f"{named.sentence} {FAILED}" if named else FAILED
     finally:
+        _tell(site, person, replace(job, over=True))
         job.over = True
 
 

@@ -32,7 +32,6 @@ from app.web.deps import (
     Zone,
     page,
 )
-from app.web.import_jobs import Job
 
 router = APIRouter()
 #: What the guard lets through for this one address is a little more: form and names.
@@ -160,10 +159,10 @@ def progress(
     """How far it is; once it is over, what came of it."""
     _may(me)
     staged = staged_of(session, me)
-    known = site.jobs.get(me.id)
     if staged is None:
-        wrote = isinstance(known, Job) and known.writing and known.over
-        told = f"?added={known.added}" if wrote and isinstance(known, Job) else ""
+        known = import_jobs.last_job(site, me.id)
+        wrote = known is not None and known.writing and known.over
+        told = f"?added={known.added}" if wrote and known is not None else ""
         return _leave(request, f"/caseload/import{told}")
     job = import_jobs.job_of(site, staged)
     if job is None:
@@ -208,5 +207,5 @@ def discard(me: SignedIn, session: WriteSession, site: SiteDep) -> RedirectRespo
     """Wipe what was sent."""
     _may(me)
     forget_staged(session, me)
-    site.jobs.pop(me.id, None)
+    import_jobs.forget_job(site, me.id)
     return RedirectResponse("/caseload/import", 303)

@@ -66,8 +66,7 @@ def joined(
         for file in sorted(set(on_demand.values()))
     }
     times = Counter(name for names in reached.values() for name in names)
-    shared = [name for name, count in times.items() if count > 1]
-    first = _in_order(small, [*shared, start.module])
+    first = _first(small, start, times)
     wrapped = {
         name: _wrapped(name, source, on_demand) for name, source in small.items()
     }
@@ -80,6 +79,24 @@ def joined(
         from_first = [name for name in names if name in first]
         made[file] = _file(bodies, gives=entries, takes=from_first, at=start.file)
     return made
+
+
+def as_script(source: str) -> str:
+    """A module that imports nothing, as part of a script that is no module.
+
+    >>> as_script("export function one() {}")
+    'function one() {}'
+    """
+    return EXPORT.sub(r"\g<kind> \g<name>", source)
+
+
+def _first(
+    modules: Mapping[str, str], start: Start, times: Mapping[str, int]
+) -> list[str]:
+    """What the start needs, in its own order, after what several bundles need more."""
+    own = _in_order(modules, [start.module])
+    shared = [name for name, count in times.items() if count > 1 and name not in own]
+    return _in_order(modules, [*shared, start.module])
 
 
 def _check(

@@ -106,7 +106,8 @@ def show_link(
     mine = session.get_one(Person, me.id)
     token = make_link(session, "pair", person=mine, by=mine, now=now)
     scheme = "https" if over_tls(request) else "http"
-    link = for_phones(site.settings, f"{scheme}://{request.url.netloc}/pair/{token}")
+    here = f"{scheme}://{request.url.netloc}/pair/{token}"
+    link = for_phones(site.settings, here, site.lan)
     return page(
         request,
         *names,
@@ -116,6 +117,7 @@ def show_link(
         until=moment_words(now + LASTS["pair"], zone).partition(", ")[2],
         minutes=MINUTES,
         doubt=_doubt(link),
+        trust=site.lan.trust_urls[:1] if site.lan else (),
         start=ENCRYPTED_START,
     )
 

@@ -45,7 +45,7 @@ from app.storage.trials import rounds_of
 from app.storage.visits import visit_with_several
 from app.web.brief_goals import goal_lines
 from app.web.clock_lines import clock_lines
-from app.web.dates import ago_words, day_words
+from app.web.dates import ago_words
 from app.web.deps import (
     Form,
     FormDep,
@@ -61,6 +61,7 @@ from app.web.deps import (
     site_of,
 )
 from app.web.due import clearance_of, due_tests
+from app.web.helping_view import help_offers
 from app.web.home_sheet_view import sheet_line
 from app.web.labels import free_label
 from app.web.last_scores import latest_by_test
@@ -68,21 +69,11 @@ from app.web.note_links import report_paths
 from app.web.open_visit import open_visit_of
 from app.web.patient_form import FormErrors, NewPatient, new_patient
 from app.web.person_words import about_words, age_words
+from app.web.precaution_lines import precaution_lines
 from app.web.setup_form import remembered
 from app.web.stops import stop_views
 
 router = APIRouter()
-
-
-@dataclass(frozen=True, slots=True)
-class PrecautionLine:
-    """A precaution in force."""
-
-    what: Precaution
-    note: str
-    set_by: str
-    since: str
-    review: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -275,6 +266,7 @@ def _around(
         "reports": report_paths(session, episode),
         "goals": goal_lines(session, site_of(request).catalogue, episode),
         "open_visit": open_visit_of(request, session, patient.id),
+        "help_offers": help_offers(request, session, patient.id),
         "visit_uid": uuid.uuid4().hex,
         "home_sheet": sheet_line(
             session, site_of(request).catalogue, patient.id, today
@@ -318,31 +310,6 @@ def _begun(
         for round, have in unfinished_rounds(session, patient.id, day)
         if round.measure in shelf.measures
     ]
-
-
-def _review_words(review_on: date | None, today: date) -> str:
-    """A passed review lifts nothing, and asks to be done."""
-    if review_on is None:
-        return ""
-    overdue = ": overdue, look at it again" if review_on < today else ""
-    return f"{day_words(review_on, today)}{overdue}"
-
-
-def precaution_lines(
-    held: Sequence[PrecautionOnEpisode], today: date
-) -> list[PrecautionLine]:
-    """What holds today, orders before risks."""
-    lines = [
-        PrecautionLine(
-            PRECAUTIONS[p.tag],
-            p.note,
-            p.set_by,
-            ago_words(p.set_on, today),
-            _review_words(p.review_on, today),
-        )
-        for p in held
-    ]
-    return sorted(lines, key=lambda line: line.what.kind != "order")
 
 
 def _due(

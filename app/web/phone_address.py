@@ -5,6 +5,7 @@ from ipaddress import ip_address
 from typing import Final
 from urllib.parse import urlsplit, urlunsplit
 
+from app.lan.place import Place
 from app.settings import Settings
 
 #: Kept for examples in writing (RFC 5737): nobody has it, and nothing is sent to it.
@@ -18,9 +19,16 @@ ONLY_HERE: Final = "This address works on this computer alone: no phone can open
 ENCRYPTED_START: Final = "tapeline serve --lan"
 
 
-def for_phones(settings: Settings, url: str) -> str:
-    """The same address as a phone can use it, where the site listens for phones."""
+def for_phones(settings: Settings, url: str, lan: Place | None = None) -> str:
+    """The same address as a phone can use it, where the site listens for phones.
+
+    A site that speaks TLS on its network is reached by its own first name there.
+    """
     parts = urlsplit(url)
+    if lan is not None and parts.scheme != "https":
+        secure = urlsplit(next(iter(lan.urls), ""))
+        named = parts._replace(scheme=secure.scheme, netloc=secure.netloc)
+        return urlunsplit(named) if secure.netloc else url
     if not is_only_here(url) or _is_here(settings.host):
         return url
     own = _own_number()

@@ -4,17 +4,18 @@ A trial is seen once, timed with the stopwatch of a round, and sent with what wa
 Only then the key is served. Everybody may practise; nothing here is about a patient.
 """
 
+import secrets
 import uuid
-from collections.abc import Mapping
-from typing import Any
+from functools import cache
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from sqlmodel import Session
 
-from app.clinical.measure import Measure
-from app.practice.case import Case
+from app.practice.coming_back import next_trial
 from app.practice.faults import kinds_of
 from app.practice.motion import motion
+from app.storage.people import Person
 from app.storage.practice import (
     PracticeShowing,
     attempt_for,
@@ -38,13 +39,16 @@ from app.web.deps import (
     WriteSession,
     page,
     site_of,
-    wants_fragment,
 )
+from app.web.practice_asked import asked_of, open_checks
 from app.web.practice_book import book, scene_of, timeline_of
 from app.web.practice_form import Errors, read_said, was_watched
-from app.web.practice_list import listed
+from app.web.practice_list import Rules, listed, weights_of
+from app.web.practice_scene import begun, measure_of, scene_for, sent_to
 from app.web.practice_view import result_of, seconds
-from app.web.setup_form import setup_words
+from app.web.practised import unit_of
+from app.web.standing_view import rule_of
+from app.web.trial_form import SAVED
 
 router = APIRouter()
 
@@ -53,12 +57,34 @@ router = APIRouter()
 def index(request: Request, me: SignedIn, session: ReadSession) -> HTMLResponse:
     """Cases to choose, what was done, and what comes back."""
     site = site_of(request)
+    pairs = rows_of(session, me)
     return page(
         request,
         "practice/index.html",
-        **listed(book().cases, site.catalogue.measures, rows_of(session, me)),
+        **listed(
+            book().cases, site.catalogue.measures, pairs, _rules(request, session, me)
+        ),
+        asked=asked_of(session, me, site.catalogue, pairs),
+        checks=open_checks(session, me, site.catalogue),
         when=lambda at: moment_words(at, site.zone),
     )
+
+
+def _rules(request: Request, session: Session, me: Person) -> Rules:
+    """What a sign-off of each test asks for, looked up once a test."""
+    shelf = site_of(request).catalogue
+    return cache(
+        lambda test: rule_of(session, me, test, book().edition, unit_of(shelf, test))
+    )
+
+
+@router.get("/practice/next")
+def next_one(request: Request, me: SignedIn, session: ReadSession) -> RedirectResponse:
+    """Any trial by chance, the weak ones more often."""
+    rules = _rules(request, session, me)
+    weighed = weights_of(book().cases, rows_of(session, me), rules)
+    case, trial = next_trial(weighed, secrets.randbelow(10**6) / 10**6)
+    return RedirectResponse(f"/practice/{case}/{trial}", 303)
 
 
 @router.get("/practice/showings/{showing_id}", response_model=None)
@@ -85,7 +111,7 @@ def _words(
         request,
         "practice/answer.html" if watched else "practice/words.html",
         status=422 if errors else 200,
-        **_scene(request, showing.case_id, showing.trial),
+        **scene_for(request, showing.case_id, showing.trial),
         showing=showing,
         lines=() if watched else timeline_of(showing).words,
         seconds=seconds,
@@ -105,7 +131,7 @@ def answer(
 ) -> Response:
     """Keep what was timed and seen, once; then the key may be served."""
     showing = showing_for(session, me, showing_id)
-    measure = _measure(request, showing.measure)
+    measure = measure_of(request, showing.measure)
     errors: Errors = {}
     kinds = {rule.kind for rule in kinds_of(showing.measure)}
     said = read_said(measure, kinds, form, errors)
@@ -114,10 +140,14 @@ def answer(
     if showing.edition != book().edition:
         raise FormProblem(
             "The cases were changed while you practised, so that there is no key to "
-            "this trial any more. Nothing was kept: practise it again."
+            "this trial any more. It cannot be compared: practise it again."
         )
     attempt = send(session, me, showing, said, timeline_of(showing).key, now=now)
-    return RedirectResponse(f"/practice/attempts/{attempt.id}", 303)
+    if showing.check_id is not None:  # said before it began
+        share(session, me, attempt.id, shared=True, now=now)
+    answered = sent_to(request, f"/practice/attempts/{attempt.id}")
+    answered.headers[SAVED] = showing.uid
+    return answered
 
 
 @router.get("/practice/attempts/{attempt_id}")
@@ -126,7 +156,7 @@ def result(
 ) -> HTMLResponse:
     """The attempt beside its key, with the rule behind each fault, and the replay."""
     attempt, showing = attempt_for(session, me, attempt_id)
-    measure = _measure(request, showing.measure)
+    measure = measure_of(request, showing.measure)
     known = showing.edition == book().edition
     timeline = timeline_of(showing) if known else None
     case = book().cases.get(showing.case_id)
@@ -161,7 +191,8 @@ def show(request: Request, _me: SignedIn, case: str, trial: RowId) -> HTMLRespon
     return page(
         request,
         "practice/show.html",
-        **_scene(request, case, trial),
+        **scene_for(request, case, trial),
+        begins_at=f"/practice/{case}/{trial}",
         uid=uuid.uuid4().hex,
     )
 
@@ -177,56 +208,14 @@ def begin(
     trial: RowId,
 ) -> Response:
     """Draw a showing; then the figure with the stopwatch, or the trial in words."""
-    scene = _scene(request, case, trial)
     showing, _ = draw(
         session,
         me,
         case=case,
-        measure=scene["measure"].id,
+        measure=book().case(case, trial).measure,
         trial=trial,
         edition=book().edition,
         uid=form.uid(),
         now=now,
     )
-    sent = sent_of(session, showing)
-    if form.text("way") != "watch" or not wants_fragment(request) or sent:
-        return _sent_to(request, f"/practice/showings/{showing.id}")
-    timeline = timeline_of(showing)
-    return page(
-        request,
-        "practice/_do.html",
-        **scene,
-        showing=showing,
-        figure=motion(timeline),
-        scene=scene_of(timeline),
-        replay=False,
-        typed=Form(),
-        errors={},
-    )
-
-
-def _sent_to(request: Request, address: str) -> Response:
-    """A whole page next, also for htmx, which would put it into the present one."""
-    if wants_fragment(request):
-        return Response(headers={"hx-redirect": address})
-    return RedirectResponse(address, 303)
-
-
-def _measure(request: Request, measure_id: str) -> Measure:
-    found: Mapping[str, Measure] = site_of(request).catalogue.measures
-    return found[measure_id]
-
-
-def _scene(request: Request, case_id: str, trial: int) -> dict[str, Any]:
-    """What may be known of a trial before it is seen: no fault, no key."""
-    case: Case = book().case(case_id, trial)
-    measure = _measure(request, case.measure)
-    facts = case.facts_of(trial)
-    return {
-        "case": case,
-        "trial": trial,
-        "measure": measure,
-        "setup": setup_words(measure, facts),
-        "ceiling": measure.ceiling(facts) if measure.timed else None,
-        "kinds": kinds_of(case.measure),
-    }
+    return begun(request, session, form, showing)

@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import Final
 
 from app.clinical.measure import Measure
-from app.practice.attempt import Said
+from app.practice.attempt import Said, Way
 from app.storage.practice import LONGEST_MS
 from app.web.deps import Form, FormProblem
 
@@ -18,8 +18,14 @@ _NUMBER: Final = re.compile(r"\d{1,4}([.,]\d{1,3})?", re.ASCII)
 
 
 def was_watched(form: Form) -> bool:
-    """Timed on the figure, and not read in words."""
-    return bool(form.text("start_ms") or form.text("stop_ms"))
+    """Seen as a figure, and not read in words; a reach has no times to tell it by."""
+    timed = any(form.text(name) for name in ("start_ms", "stop_ms", "safe_ms"))
+    return timed or form.text("way") == "watched"
+
+
+def was_stopped(form: Form) -> bool:
+    """ "Stop - make safe" was pressed, or would have been: there is nothing to time."""
+    return form.text("made_safe") == "yes"
 
 
 def read_said(
@@ -35,12 +41,20 @@ def read_said(
         raise FormProblem("This page is no longer current. Open it again.")
     start = stop = typed = None
     splits: tuple[int, ...] = ()
-    if was_watched(form):
+    valid = {"yes": True, "no": False}.get(form.text("valid"))
+    watched = was_watched(form)
+    way: Way = "watched" if watched else "words"
+    if was_stopped(form):
+        at = _instant(form, "safe_ms") if watched else None
+        return Said(
+            faults=faults, valid=valid, way=way, made_safe=True, made_safe_ms=at
+        )
+    if watched and (measure.timed or measure.kind == "count"):
         start, stop = _instant(form, "start_ms"), _instant(form, "stop_ms")
         if start > stop:
             raise FormProblem(DAMAGED)
         splits = tuple(start + split for split in _splits(form))
-    elif measure.timed:
+    elif measure.timed:  # read in words
         typed = _typed(form, errors)
     return Said(
         start_ms=start,
@@ -50,7 +64,8 @@ def read_said(
         count=_count(form, errors) if measure.kind == "count" else None,
         distance=_distance(form, errors) if measure.kind == "distance" else "",
         faults=faults,
-        valid={"yes": True, "no": False}.get(form.text("valid")),
+        valid=valid,
+        way=way,
     )
 
 

@@ -3,13 +3,14 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
-from itertools import zip_longest
 from typing import Final
 
 from app.clinical.measure import Measure
 from app.practice.attempt import Said
 from app.practice.case import Timeline
 from app.practice.faults import FaultRule, rule_for
+from app.practice.make_safe import Press, press_of
+from app.practice.splits import beside_key
 from app.storage.practice import PracticeAttempt
 
 HUNDREDTH: Final = Decimal("0.01")
@@ -101,6 +102,7 @@ class View:
     valid: str
     decided_right: bool
     line: Line | None
+    press: Press | None
 
 
 def result_of(
@@ -118,7 +120,15 @@ def result_of(
         line=line_of(said, key, timeline.ends_ms, when, measure.id)
         if timeline
         else None,
+        press=_press(attempt),
     )
+
+
+def _press(attempt: PracticeAttempt) -> Press | None:
+    """The practised stop beside the key's instant, where either was."""
+    at, due = attempt.made_safe_ms, attempt.key_safe_ms
+    far = "" if at is None or due is None else seconds(abs(at - due))
+    return press_of(attempt.made_safe, at, due, far)
 
 
 def seconds(ms: int) -> str:
@@ -162,15 +172,19 @@ def _at(name: str, yours: int, key: int) -> Row:
 
 
 def _parts(said: Said, key: KeySaid, names: Sequence[str]) -> Iterator[Row]:
-    """Only where parts were marked; one missing or too many is said as that."""
+    """Only where parts were marked; one missing or too many is said as that.
+
+    One that was left out does not make those after it late.
+    """
     if not said.splits:
         return
-    for i, (yours, right) in enumerate(zip_longest(said.splits, key.splits)):
-        name = names[i] if i < len(names) else f"Part {i + 1}"
-        if yours is None:
+    left = iter(names)
+    for yours, right in beside_key(said.splits, key.splits):
+        name = "One more mark" if right is None else next(left, "Part")
+        if right is None:
+            yield Row(name, seconds(yours or 0), "none", "marked, but not in the key")
+        elif yours is None:
             yield Row(name, "not marked", seconds(right), "not marked")
-        elif right is None:
-            yield Row(name, seconds(yours), "none", "marked, but not in the key")
         else:
             yield _at(name, yours, right)
 
@@ -234,7 +248,7 @@ def is_right(said: Said, key: KeySaid) -> bool:
     return (
         set(said.faults) == set(key.faults)
         and said.valid == key.valid
-        and (key.count is None or said.count == key.count)
+        and (said.made_safe or key.count is None or said.count == key.count)
     )
 
 
@@ -253,6 +267,8 @@ def line_of(
             (said.start_ms, True, "You started"),
             (said.stop_ms, True, "You stopped"),
         ]
+    if said.made_safe_ms is not None:
+        points.append((said.made_safe_ms, True, "You pressed Stop - make safe"))
     longest = max(ends_ms, *(at for at, _, _ in points), 1)
     marks = tuple(_placed(sorted(points), longest))
     every = max(1, -(-longest // 1000 // MOST_TICKS))

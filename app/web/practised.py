@@ -1,7 +1,6 @@
 """Practice as the pages on agreement and competence need it: attempts, tests, words."""
 
-from collections.abc import Mapping, Sequence
-from datetime import datetime
+from collections.abc import Mapping
 
 from sqlmodel import Session
 
@@ -9,7 +8,7 @@ from app.catalogue.load import Catalogue
 from app.practice.attempt import Attempt
 from app.practice.faults import FAULTS
 from app.storage.people import Person
-from app.storage.practice import attempts_of, rows_of, shared_attempts
+from app.storage.practice_beside import attempts_of, shared_attempts
 from app.web.practice_book import book
 
 
@@ -25,28 +24,19 @@ def practised_tests(shelf: Catalogue) -> Mapping[str, str]:
     return dict(sorted(named.items(), key=lambda pair: pair[1]))
 
 
-def judged_tests(shelf: Catalogue) -> Mapping[str, str]:
-    """Those whose score is a time: only times are compared with the key here."""
-    tests = practised_tests(shelf)
-    return {test: tests[test] for test in tests if shelf.measures[test].timed}
+def unit_of(shelf: Catalogue, test: str) -> str:
+    """What a test's result is judged in: seconds, a count, or inches.
 
-
-def unjudged_words(shelf: Catalogue) -> str:
-    """The names of the others, whose score is a count or a distance."""
-    judged = judged_tests(shelf)
-    tests = practised_tests(shelf).items()
-    return ", ".join(name for test, name in tests if test not in judged)
+    A speed and a test that has left the catalogue are judged by their times.
+    """
+    found = shelf.measures.get(test)
+    return {"count": "count", "distance": "in"}.get(found.kind if found else "", "s")
 
 
 def fault_words(kind: str) -> str:
     """What a fault is called; one of an earlier edition may be known no more."""
     found = FAULTS.get(kind)
     return found.words if found else kind.replace("_", " ")
-
-
-def tried(session: Session, person: Person) -> Sequence[tuple[str, datetime]]:
-    """Test and moment of all somebody ever sent, read in words too."""
-    return [(shown.measure, sent.sent_at) for sent, shown in rows_of(session, person)]
 
 
 def own_attempts(session: Session, me: Person) -> tuple[Attempt, ...]:

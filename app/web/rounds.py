@@ -12,14 +12,13 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlmodel import Session
 
 from app.clinical import make_safe
-from app.clinical.precautions import Precaution
 from app.clinical.quantities import BadNumber, rounded, shown
 from app.clinical.quantities import words as with_unit
 from app.clinical.vocabulary import UNABLE_REASONS
 from app.storage.episodes import Episode, Visit
 from app.storage.patients import Patient
 from app.storage.people import Person
-from app.storage.precautions import precautions_on
+from app.storage.round_help import round_done
 from app.storage.safety import stops_in
 from app.storage.trials import (
     Round,
@@ -53,9 +52,11 @@ from app.web.deps import (
     site_of,
     wants_fragment,
 )
-from app.web.due import clearance_of
+from app.web.helped import helped_lines, vouched
+from app.web.helping_view import help_of
 from app.web.judging import Judged, counts, judge, keep, takes_stage
 from app.web.made_from import part_lines, wholes_of
+from app.web.minding import minded
 from app.web.open_visit import open_visit_of
 from app.web.result_view import result_view
 from app.web.setup_form import other_side, setup_words
@@ -144,6 +145,7 @@ def record(
     round = round_of_trial(session, me, uid) or round_on(
         session, me, round, at=taken_at(form, now), now=now, zone=zone
     )
+    body = vouched(session, me, round, body)
     trial, _ = record_trial(session, me, round, uid=uid, body=body, now=now)
     if is_locked(request):
         keep(session, site.catalogue, patient, round, now=now)
@@ -196,6 +198,8 @@ def _answer(
     saved: str = "",
 ) -> Response:
     judged = keep(session, site.catalogue, patient, round, now=now)
+    if judged.result:
+        round_done(session, round.id, now)
     if wants_fragment(request):
         return _page(request, session, judged, patient, saved=saved)
     return RedirectResponse(f"/rounds/{round.id}", 303)
@@ -250,12 +254,21 @@ def _page(
         unable_reasons=UNABLE_REASONS,
         stops=_stops(request, session, judged.round),
         other_day=_other_day(request, session, judged),
-        mind=_mind(request, session, judged),
         safe=make_safe,
         open_visit=open_visit_of(request, session, patient.id),
+        **_beside(request, session, judged),
         **_result(judged, form),
         **_of_kind(request, session, judged, patient),
     )
+
+
+def _beside(request: Request, session: Session, judged: Judged) -> dict[str, Any]:
+    """What is minded beside the clock, and who works it from another phone, or did."""
+    return {
+        "mind": minded(request, session, judged),
+        "help": help_of(request, session, judged.round, judged.measure),
+        "helped": helped_lines(session, judged.trials),
+    }
 
 
 def _result(judged: Judged, form: Form | None) -> dict[str, Any]:
@@ -297,20 +310,6 @@ def _other_day(request: Request, session: Session, judged: Judged) -> str:
     today = site_of(request).clock().astimezone(site_of(request).zone).date()
     day = session.get_one(Visit, judged.round.visit_id).local_date
     return "" if judged.result or day == today else day_words(day, today)
-
-
-def _mind(request: Request, session: Session, judged: Judged) -> tuple[Precaution, ...]:
-    """What holds today and calls for care in this test; what forbids it first.
-
-    An order set after the round was begun must be seen by who holds the stopwatch.
-    """
-    site = site_of(request)
-    today = site.clock().astimezone(site.zone).date()
-    visit = session.get_one(Visit, judged.round.visit_id)
-    episode = session.get_one(Episode, visit.episode_id)
-    held = precautions_on(session, episode, today)
-    clear = clearance_of(judged.measure, [p.tag for p in held])
-    return (*clear.blocked_by, *clear.warned_by)
 
 
 def _stops(request: Request, session: Session, round: Round) -> list[StopView]:

@@ -10,7 +10,6 @@ import time
 from collections.abc import Callable
 from ipaddress import ip_address
 from secrets import token_hex
-from urllib.parse import urlsplit
 
 from fastapi import Request
 from starlette.concurrency import run_in_threadpool
@@ -19,8 +18,10 @@ from starlette.requests import ClientDisconnect
 from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from app.lan.place import Place, host_in
 from app.settings import Settings
 from app.web.errors import UNREADABLE, Problem, Refused
+from app.web.plain_door import is_open, is_plain_from_elsewhere, turned_away
 
 log = logging.getLogger("tapeline.requests")
 LARGEST_BODY = 256 * 1024
@@ -94,10 +95,18 @@ Answer = Callable[[Request, Exception], Response]
 class Guard:
     """The outermost middleware. `answer` turns a fault into a response."""
 
-    def __init__(self, app: ASGIApp, *, settings: Settings, answer: Answer) -> None:
+    def __init__(
+        self,
+        app: ASGIApp,
+        *,
+        settings: Settings,
+        answer: Answer,
+        lan: Place | None = None,
+    ) -> None:
         self.app = app
         self.settings = settings
         self.answer = answer
+        self.lan = lan
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -124,7 +133,15 @@ class Guard:
 
     async def _check(self, exchange: "_Exchange") -> None:
         headers = Headers(scope=exchange.scope)
-        if not is_known_host(self.settings, headers.get("host", "")):
+        plain = is_plain_from_elsewhere(exchange.scope, self.settings)
+        if plain and not is_open(exchange.scope["path"], self.settings):
+            await discard(exchange.client_receive)
+            raise Refused(turned_away(exchange.scope["path"], self.lan))
+        # Over plain http a name opens only what anybody may see.
+        lan = self.lan if exchange.scope["scheme"] == "https" else None
+        if not (plain and self.lan) and not is_known_host(
+            self.settings, headers.get("host", ""), lan
+        ):
             raise Refused(UNKNOWN_HOST)
         if exchange.asked not in SAFE_METHODS and not self._is_ours(exchange, headers):
             raise Refused(OTHER_SITE)
@@ -208,15 +225,15 @@ async def discard(receive: Receive) -> None:
         left -= len(message.get("body", b""))
 
 
-def is_known_host(settings: Settings, host: str) -> bool:
+def is_known_host(settings: Settings, host: str, lan: Place | None = None) -> bool:
     """A name of ours, or a number: a hostile name can point here, a number cannot.
 
-    Numbers of other machines are taken only when the site listens beyond this one.
+    Numbers of other machines are taken only when the site listens beyond this one. Over
+    its own TLS (`lan`) it answers to what its certificate is for, and nothing else.
     """
-    try:
-        name = urlsplit(f"//{host}").hostname or ""
-    except ValueError:
-        return False
+    name = host_in(host)
+    if lan is not None:
+        return lan.knows(name)
     if name in ("localhost", settings.host.lower(), *settings.trusted_hosts):
         return True
     try:

@@ -8,29 +8,32 @@ from typing import Final
 from sqlmodel import Session
 
 from app.catalogue.load import Catalogue
+from app.practice.agreement import Limits
 from app.practice.attempt import Attempt
 from app.practice.competence import (
-    DEFAULT,
+    DEFAULTS,
     Rule,
     Standing,
     missed_kinds,
-    seconds,
+    results,
     sign_off_state,
-    signed,
     standing,
     tries_at,
 )
+from app.practice.scale import SCALES, Scale
+from app.practice.splits import PartFigures, parts_of
 from app.storage.competence import (
-    BOUNDS,
     CompetenceSignOff,
     CompetenceWithdrawal,
+    as_rule,
+    rule_before,
     rule_for,
     sign_offs_of,
 )
 from app.storage.people import Person
 from app.web.agreement_picture import ApartView, apart_picture
 from app.web.dates import day_words
-from app.web.practised import fault_words, judged_tests
+from app.web.practised import fault_words, practised_tests, unit_of
 
 #: How each state of a sign-off is shown: its shape, and the words.
 STATES: Final = {
@@ -53,6 +56,7 @@ class Difference:
 
     attempt: int
     day: str
+    way: str
     key: str
     apart: str
 
@@ -80,18 +84,37 @@ class StandingView:
     name: str
     standing: Standing
     rule: Rule
-    rule_is_set: bool
+    rule_from: str
     picture: ApartView | None
     marks: tuple[str, ...]
+    parts: tuple[str, ...]
     missed: tuple[tuple[str, int, int], ...]
     differences: tuple[Difference, ...]
     sign_offs: tuple[SignOffView, ...]
 
 
-def rule_of(session: Session, person: Person, measure: str, edition: str) -> Rule:
-    """What was set for this test and edition, else the defaults."""
+def rule_of(
+    session: Session, person: Person, measure: str, edition: str, unit: str
+) -> Rule:
+    """What was set for this test and edition, else the defaults of its unit."""
     row = rule_for(session, person, measure, edition)
-    return Rule(**{name: getattr(row, name) for name in BOUNDS}) if row else DEFAULT
+    return as_rule(row) if row and row.unit == unit else DEFAULTS[unit]
+
+
+def rule_words(session: Session, person: Person, measure: str, edition: str) -> str:
+    """Where the thresholds come from; an earlier key's never hold by themselves."""
+    row = rule_for(session, person, measure, edition)
+    if row is not None and row.carried_from:
+        return "as before, confirmed by a supervisor for this key"
+    if row is not None:
+        return "set by a supervisor"
+    before = rule_before(session, person, measure, edition)
+    if before is not None:
+        return (
+            f"common practice; those set for edition {before.edition} of the key were "
+            "not carried over"
+        )
+    return "common practice; no supervisor has set others"
 
 
 def standing_views(
@@ -104,8 +127,8 @@ def standing_views(
 ) -> list[StandingView]:
     """By test: those practised under this edition, and those ever signed off."""
     offs = sign_offs_of(session, person)
-    judged = judged_tests(shelf)
-    measures = {a.measure for a in attempts if a.edition == edition} & set(judged)
+    measures = {a.measure for a in attempts if a.edition == edition}
+    measures &= set(practised_tests(shelf))
     measures |= {row.measure for row, _ in offs}
     views = [
         _view(session, shelf, person, attempts, measure, edition, today, offs)
@@ -124,7 +147,7 @@ def _view(
     today: date,
     offs: Sequence[tuple[CompetenceSignOff, CompetenceWithdrawal | None]],
 ) -> StandingView:
-    rule = rule_of(session, person, measure, edition)
+    rule = rule_of(session, person, measure, edition, unit_of(shelf, measure))
     found = standing(attempts, measure, edition, rule)
     judged = [a for a in tries_at(attempts, measure, edition) if a.id in found.judged]
     return StandingView(
@@ -132,11 +155,12 @@ def _view(
         name=name_of_test(shelf, measure),
         standing=found,
         rule=rule,
-        rule_is_set=rule_for(session, person, measure, edition) is not None,
+        rule_from=rule_words(session, person, measure, edition),
         picture=picture_of(judged, found, person.name),
         marks=_marks(found),
-        missed=tuple((fault_words(k), m, n) for k, m, n in missed_kinds(judged)),
-        differences=tuple(_difference(each, today) for each in judged),
+        parts=part_words(parts_of(judged, _part_names(shelf, measure))),
+        missed=_missed(judged[-found.decided :]),
+        differences=tuple(_difference(each, rule.scale, today) for each in judged),
         sign_offs=tuple(
             sign_off_view(session, row, ended, edition, today)
             for row, ended in offs if row.measure == measure
@@ -144,13 +168,51 @@ def _view(
     )  # fmt: skip
 
 
-def _difference(each: Attempt, today: date) -> Difference:
+def _missed(decided: Sequence[Attempt]) -> tuple[tuple[str, int, int], ...]:
+    return tuple((fault_words(k), m, n) for k, m, n in missed_kinds(decided))
+
+
+#: How a trial was taken, in a table.
+WAYS: Final = {"watched": "watched", "words": "read in words", "": "not kept"}
+
+
+def _difference(each: Attempt, scale: Scale, today: date) -> Difference:
+    beside = each.beside(scale.unit)
     return Difference(
         each.id,
         day_words(each.at.date(), today),
-        f"{seconds(each.key_ms)} s",
-        f"{signed(each.taken_ms - each.key_ms)} s",
+        WAYS[each.way],
+        scale.one(beside.key) if beside else "",
+        scale.one(beside.off, apart=True) if beside else f"not {scale.done}",
     )
+
+
+def _part_names(shelf: Catalogue, measure: str) -> Sequence[str]:
+    found = shelf.measures.get(measure)
+    return found.splits if found else ()
+
+
+def part_words(parts: Sequence[PartFigures]) -> tuple[str, ...]:
+    """Each part of a test: early or late, and how much it varies."""
+    return tuple(_part(part) for part in parts)
+
+
+def _part(part: PartFigures) -> str:
+    if part.limits is None:
+        return f"{part.name}: marked {part.marked} times so far; told from 10 on"
+    return f"{part.name}: {_late(part.limits)}, n = {part.marked}"
+
+
+def _late(limits: Limits) -> str:
+    """`0.15 s late on average (SD 0.05 s)`."""
+    scale, off = SCALES["s"], limits.bias.value
+    size = scale.amount(off)
+    at = (
+        "as the key does"
+        if size == scale.amount(0)
+        else (f"{size} {'late' if off > 0 else 'early'}")
+    )
+    return f"{at} on average (SD {scale.amount(limits.sd)})"
 
 
 def name_of_test(shelf: Catalogue, measure: str) -> str:
@@ -164,21 +226,14 @@ def picture_of(
 ) -> ApartView | None:
     if found.limits is None:
         return None
-    apart = [(a.key_ms, a.taken_ms - a.key_ms) for a in judged]
-    return apart_picture(apart, found.limits, who)
+    apart = [(b.key, b.off) for _, b in results(judged, found.scale.unit)][-found.n :]
+    return apart_picture(apart, found.limits, who, found.scale)
 
 
 def _marks(found: Standing) -> tuple[str, ...]:
     """Where the difference comes from: the start, or the stop."""
-    said = []
-    for limits, what in ((found.starts, "started"), (found.stops, "stopped")):
-        if limits is None:
-            continue
-        off = seconds(limits.bias.value)
-        way = "late" if off > 0 else "early"
-        size = f"{abs(off)} s {way}" if off else "as the key does"
-        said.append(f"{what} {size} on average (SD {seconds(limits.sd)} s)")
-    return tuple(said)
+    marks = ((found.starts, "started"), (found.stops, "stopped"))
+    return tuple(f"{what} {_late(limits)}" for limits, what in marks if limits)
 
 
 def sign_off_view(

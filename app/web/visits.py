@@ -51,6 +51,7 @@ from app.web.deps import (
     site_of,
     wants_fragment,
 )
+from app.web.helping_view import help_offers
 from app.web.leaving import exit_lines
 from app.web.note_links import notes_of
 from app.web.planning import plan_of_visit
@@ -142,6 +143,7 @@ def _page(
         may_look=may(actor(me), "review", Subject(patient.is_demo))
         and is_left_open(session, visit),
         part=part,
+        help_offers=help_offers(request, session, patient.id),
         planned=plan_of_visit(session, site_of(request).catalogue, visit),
         typed=typed or Form(),
         errors=errors or {},

@@ -47,6 +47,8 @@ class Drawing {
 
 /** @param {HTMLElement} root */
 export function figure(root) {
+  import("./practice_page.js").then((m) => m.practicePage(root));
+  if (!root.dataset.figure) return; // a page of practice on which nothing is drawn
   const motion = /** @type {Motion} */ (JSON.parse(root.dataset.figure ?? "{}"));
   const reel = decode(motion);
   const drawing = new Drawing(root, motion.points);

@@ -1,7 +1,7 @@
 // @ts-check
 /**
  * The stopwatch of `form[data-practised]`, on a simulated trial: after the stop nothing is
- * sent, but asked what was seen. Its instants count from the moment the figure began to
+ * sent, but asked what was seen. "Stop - make safe" ends it the same way, and is practised. Its instants count from the moment the figure began to
  * move, on the same clock; the figure tells that by "figure:began" with `detail.origin`.
  *
  * @typedef {import("./stopwatch.js").Stopwatch} Stopwatch
@@ -10,10 +10,11 @@
 import { doubts } from "./doubts.js";
 import { fill, part, say } from "./fields.js";
 import { drop } from "./kept.js";
-import { notAtOnce } from "./press.js";
+import { momentOf, notAtOnce } from "./press.js";
 import { rawMs, splitsMs } from "./timing.js";
 
 const NO_FIGURE = "The figure had not begun to move: nothing was timed. Start it first.";
+const NO_STOP = "The figure had not begun to move: nobody to make safe yet. Start it first.";
 
 /** @param {Stopwatch} watch */
 export function practised(watch) {
@@ -31,6 +32,16 @@ export function practised(watch) {
     keepInstants(form, run, began);
     watch.now("doubt");
     ask(form, doubts(run));
+  };
+  watch.safe = (event) => {
+    if (!["idle", "running"].includes(form.dataset.state ?? "")) return;
+    forget(watch);
+    watch.clear();
+    if (Number.isNaN(began)) return say(form, "said", NO_STOP);
+    const at = momentOf(event).mono - began;
+    form.dispatchEvent(new CustomEvent("practice:stopped", { detail: at }));
+    watch.now("doubt");
+    ask(form, []);
   };
   window.addEventListener("pagehide", () => forget(watch));
 }

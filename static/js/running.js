@@ -3,8 +3,7 @@
  * `[data-running-bar]` on every page: a stopwatch that runs, or a time that was never saved, on
  * another page or in another tab of this person's or the sheet's. Ids, times and the test's name only.
  */
-import { person } from "./asking.js";
-import { onSecondTap } from "./asking.js";
+import { onSecondTap, person } from "./asking.js";
 import { drop, keptRuns } from "./kept.js";
 import { momentOf } from "./press.js";
 import { elapsed, rawMs, tenths } from "./timing.js";

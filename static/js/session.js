@@ -33,6 +33,7 @@ function unlocked() {
 
 /** Whether they signed in; never in the middle of a trial. @returns {Promise<boolean>} */
 export function signInAgain() {
+  forgetPack();
   asked ??= calm().then(open).finally(() => { asked = null; });
   return asked;
 }
@@ -50,14 +51,13 @@ function open() {
   const form = dialog?.querySelector("form");
   if (!dialog || !form) return Promise.resolve(false);
   dialog.showModal();
-  const first = form.querySelector("input[type=password]");
-  if (first instanceof HTMLElement) first.focus();
+  /** @type {any} */ (form.querySelector("input[type=password]"))?.focus();
   return new Promise((done) => {
     const finish = (/** @type {boolean} */ ok) => { dialog.close(); done(ok); };
     form.onsubmit = (event) => { event.preventDefault(); submit(form, finish); };
     dialog.oncancel = () => done(false);
-    const later = dialog.querySelector("[data-later]");
-    if (later instanceof HTMLElement) later.onclick = () => finish(false);
+    const later = /** @type {HTMLElement} */ (dialog.querySelector("[data-later]"));
+    later.onclick = () => finish(false);
   });
 }
 
@@ -65,7 +65,7 @@ function open() {
 async function submit(form, finish) {
   const wrong = await passphrase(form, "/sign-in");
   if (wrong) return;
-  if (!(await isStillMine())) return window.location.assign("/caseload");
+  if ((await state())?.status === 401) return window.location.assign("/caseload");
   finish(true);
   renewed();
 }
@@ -75,11 +75,6 @@ export function renewed() {
 }
 
 /** The server's word on this page's person; no answer is no reason to doubt. */
-async function isStillMine() {
-  const answer = await state();
-  return answer?.status !== 401;
-}
-
 function state() {
   const headers = { "Tapeline-Person": person() };
   return fetch("/session", { headers }).catch(() => null);
@@ -87,9 +82,13 @@ function state() {
 
 const LAST = "tapeline.person";
 
+/** A day pack goes with its sign-in, also where no network tells the server. */
+const forgetPack = () => window.indexedDB?.deleteDatabase("tapeline.pack");
+
 /** Who this browser belongs to now, by id; nobody after a sign-out.
  * @param {string} id */
 export function belongsTo(id) {
+  if (!id) forgetPack();
   withStore((store) => store.setItem(LAST, id));
 }
 
@@ -100,8 +99,7 @@ async function comeBack() {
   const last = withStore((store) => store.getItem(LAST)) ?? person();
   // No network to ask, and they have signed out.
   if (!answer && last !== person()) return window.location.replace("/sign-in");
-  const mine = answer?.status !== 401 || (await signInAgain());
-  if (!mine) return window.location.reload();
+  if (answer?.status === 401 && !(await signInAgain())) return window.location.reload();
   document.body.classList.remove("unsure");
   if (answer?.headers.get("x-tapeline-locked")) {
     document.dispatchEvent(new Event("session:locked"));

@@ -22,8 +22,9 @@ function go(form) {
 
 /** @param {HTMLFormElement} form @param {number} count */
 function open(form, count) {
-  const dialog = document.querySelector("dialog[data-sign-out]");
-  if (!(dialog instanceof HTMLDialogElement)) return false;
+  const dialog = /** @type {HTMLDialogElement | null} */ (
+    document.querySelector("dialog[data-sign-out]"));
+  if (!dialog) return false;
   const part = (/** @type {string} */ name) =>
     /** @type {HTMLElement} */ (dialog.querySelector(`[data-${name}]`));
   part("how-many").textContent = count === 1 ? "1 trial waits" : `${count} trials wait`;

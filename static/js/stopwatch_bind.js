@@ -11,7 +11,8 @@ import { Stopwatch } from "./stopwatch.js";
 export function stopwatch(form) {
   const watch = form.dataset.seconds ? new Reps(form) : new Stopwatch(form);
   if ("practised" in form.dataset) import("./practised.js").then((m) => m.practised(watch));
-  form.noValidate = true; // a time is never held back by another field
+  // A time is never held back by another field; a second phone works the same watch.
+  Object.assign(form, { noValidate: true, watch });
   onPress(part(form, "pad"), (event) => watch.tap(event));
   onPress(part(form, "split"), (event) => watch.split(event));
   onPress(part(form, "safe"), (event) => watch.safe(event));
@@ -36,8 +37,7 @@ function listen(form, watch) {
   form.addEventListener("htmx:after:request", (event) => watch.answered(event));
   form.addEventListener("htmx:error", (event) => watch.answered(event));
   form.addEventListener("submit", (event) => {
-    const under = form.dataset.state === "running" || form.dataset.state === "delay";
-    if (under) event.preventDefault(); // enter in some field
+    if (/running|delay/.test(form.dataset.state ?? "")) event.preventDefault(); // enter in some field
   });
   for (const act of /** @type {const} */ (["tap", "split", "safe"])) {
     form.addEventListener(`stopwatch:${act}`, (/** @type {any} */ event) => {

@@ -168,6 +168,8 @@ def test_plain_http_says_what_is_missing_and_works(
     has = phone.page.evaluate("[isSecureContext, 'wakeLock' in navigator]")
     assert has == [False, False]
     assert phone.page.locator("#message").inner_text() == ""  # no banner
+    expect(phone.page.locator(".in-the-open")).to_contain_text("may darken its screen")
+    phone.axe("an address that is not secure")
     phone.page.locator(".menu summary").tap()
     expect(phone.page.locator("[data-worker]")).to_contain_text("not secure")
     the_whole_path(phone, patient_id)

@@ -6,15 +6,20 @@ from math import sqrt
 
 import pytest
 from scipy import stats
+from sqlmodel import select
 
 from app.practice.agreement import limits_of_agreement
 from app.practice.attempt import Attempt
 from app.practice.case import Key
+from app.practice.make_safe import safe_from
 from app.storage.database import read_session
-from app.storage.practice import PracticeShowing, attempts_of
+from app.storage.practice import PracticeAttempt, PracticeShowing
+from app.storage.practice_beside import attempts_of
 from app.web.practice_book import book, timeline_of
 from tests.conftest import person_by
 from tests.journeys.conftest import OpenPhone, Phone
+from tests.journeys.deeds import forgive, no_network, on_disk
+from tests.make_practice import draw_next
 
 #: The robot stops so late: mean and standard deviation, ms.
 BIAS, SD, TIMES = 150, 100, 8
@@ -99,7 +104,8 @@ def attempts(phone: Phone) -> tuple[Attempt, ...]:
 
 
 def clean_trial(case: str) -> int:
-    return next(p.number for p in book().cases[case].trials if not p.faults)
+    """The trial of a case of which the fewest showings have a fault."""
+    return min(book().cases[case].trials, key=lambda plan: plan.wrong).number
 
 
 @pytest.mark.quiet
@@ -120,14 +126,15 @@ def test_known_delays_come_back(open_phone: OpenPhone) -> None:
         truth.append(did)
         send(phone, (), "It counts")
     told = attempts(phone)
-    limits = limits_of_agreement([(a.taken_ms - a.key_ms) / 1000 for a in told])
+    limits = limits_of_agreement([((a.taken_ms or 0) - a.key_ms) / 1000 for a in told])
 
     assert len(told) == TIMES
     for one, did in zip(told, truth, strict=True):
+        assert one.start_off_ms is not None
         assert one.start_off_ms == pytest.approx(did.start - did.key.start_ms, abs=1)
         assert one.stop_off_ms == pytest.approx(did.stop - did.key.stop_ms, abs=1)
         assert abs(one.start_off_ms) <= OFF_AT_MOST
-    late_by = [a.stop_off_ms - d for a, d in zip(told, delays, strict=True)]
+    late_by = [(a.stop_off_ms or 0) - d for a, d in zip(told, delays, strict=True)]
     assert max(abs(by) for by in late_by) <= OFF_AT_MOST
     assert limits is not None
     print(f"\nbias {limits.bias.value:.3f} s, SD {limits.sd:.3f} s")
@@ -138,14 +145,12 @@ def test_known_delays_come_back(open_phone: OpenPhone) -> None:
     assert low <= limits.sd * 1000 <= high
 
 
-def test_robot_that_ignores_the_arms_is_told(open_phone: OpenPhone) -> None:
+def test_robot_that_ignores_the_arms_is_told(
+    open_phone: OpenPhone, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """It times to the millisecond, says nothing of the arms, and is told so."""
     phone = open_phone("student")
-    trial = next(
-        p.number
-        for p in book().cases["stands_older"].trials
-        if [f.kind for f in p.faults] == ["arms_used"]
-    )
+    trial = draw_next(monkeypatch, book().cases["stands_older"], "arms_used")
     time_it(phone, "stands_older", trial, 0)
     phone.axe("questions")
     phone.fits()
@@ -170,7 +175,7 @@ def test_with_less_motion_the_lines_come_as_they_happen(open_phone: OpenPhone) -
 
     (attempt,) = attempts(phone)
     assert attempt.key_ms == did.key.taken_ms
-    assert 150 <= attempt.stop_off_ms <= 250
+    assert 150 <= (attempt.stop_off_ms or 0) <= 250
 
 
 def test_figure_has_to_move_before_anything_is_timed(open_phone: OpenPhone) -> None:
@@ -190,6 +195,53 @@ def test_figure_has_to_move_before_anything_is_timed(open_phone: OpenPhone) -> N
         )
         == []
     )
+
+
+def test_stop_is_practised_and_survives_a_lost_network(
+    open_phone: OpenPhone, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Pressed in time, kept without a network, sent once, and told beside the key."""
+    phone = open_phone("student")
+    page = phone.page
+    trial = draw_next(monkeypatch, book().cases[SHORT], "help_given")
+    key = open_trial(phone, SHORT, trial)
+    page.locator("[data-safe]").tap()
+    assert "nobody to make safe yet" in page.locator("form [data-said]").inner_text()
+    due = safe_from(key)
+    assert due is not None
+    page.evaluate(
+        "addEventListener('figure:began', (e) => { window.began = e.detail.origin; })"
+    )
+    page.locator("[data-figure-play]").tap()
+    page.wait_for_timeout(due + 300)
+    ahead = page.evaluate("performance.now() - (window.began ?? Infinity)")
+    page.wait_for_timeout(max(0, due + 300 - ahead))
+    page.locator("[data-safe]").tap()
+    late = page.evaluate("performance.now() - window.began")
+    page.locator("[data-asked]").wait_for()
+    page.locator("input[name=fault][value=help_given]").check()
+    page.get_by_label("Void: repeat it").check()
+    with no_network(phone):
+        page.get_by_role("button", name="Send, and see the key").tap()
+        page.locator("[data-practice-kept]").wait_for()
+        phone.fits()
+        (kept,) = on_disk(phone)
+        assert kept["round"] == page.locator("form[data-practice]").evaluate(
+            "form => new URL(form.action).pathname.slice(1).replace('/attempt', '')"
+        )
+    page.wait_for_url("**/practice/attempts/*", timeout=20_000)
+    assert "Right: a hand had to be laid on" in page.locator("main").inner_text()
+    assert on_disk(phone) == []
+    with read_session(phone.live.app.state.site.engine) as session:
+        (row,) = session.exec(select(PracticeAttempt)).all()
+        assert row.key_safe_ms == due
+        assert row.made_safe_ms is not None
+        assert due + 300 <= row.made_safe_ms <= late
+
+    phone.goto(f"/practice/{SHORT}/1")
+    with no_network(phone):
+        page.get_by_text("a new trial cannot begin").wait_for()
+    forgive(phone)
 
 
 @pytest.mark.parametrize("look", list(LOOKS))

@@ -20,7 +20,7 @@ def attempt(number: int, **said: Any) -> Attempt:
     """The showing of this number, timed as by the key unless something else is said."""
     off = said.pop("off", 0)
     key = 12_000 + 37 * number
-    usual = USUAL.__dict__ | {
+    usual: dict[str, Any] = USUAL.__dict__ | {
         "id": number, "seed": number, "key_ms": key, "taken_ms": key + off,
         "stop_off_ms": off, "at": NOW + timedelta(minutes=number),
     }  # fmt: skip

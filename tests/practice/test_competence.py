@@ -1,15 +1,19 @@
 """Where somebody stands: known inputs, the least numbers, and each threshold's edge."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, timedelta
+from itertools import permutations
 from random import Random
 from typing import Any
 
 import pytest
 
-from app.practice.attempt import Attempt
+from app.practice.agreement import kappa_of
+from app.practice.attempt import Attempt, Beside
 from app.practice.competence import (
     DEFAULT,
+    DEFAULTS,
     LATEST,
     SCOPE,
     Check,
@@ -19,6 +23,7 @@ from app.practice.competence import (
     sign_off_state,
     standing,
 )
+from app.practice.scale import SCALES
 from app.storage.competence import BOUNDS
 from tests.make import NOW
 from tests.practice.attempts import EDITION, MEASURE, attempt, good, run
@@ -102,7 +107,7 @@ def test_bias_at_its_edge(off: int, met: bool) -> None:
 @pytest.mark.parametrize(("most", "met"), [(390, False), (400, True), (410, True)])
 def test_limits_at_their_edge(most: int, met: bool) -> None:
     """-200 and 200 in turn: SD 205.2, limits -0.40 and 0.40 (402.2 ms as shown)."""
-    rule = replace(DEFAULT, most_apart_ms=most)
+    rule = replace(DEFAULT, most_apart=most)
     found = check(run([-200, 200] * 10), "limits", rule)
 
     assert found.has == "\u22120.40 to +0.40 s"
@@ -226,10 +231,103 @@ def test_months_after(day: date, months: int, then: date) -> None:
     assert months_after(day, months) == then
 
 
-def test_defaults_lie_inside_what_may_be_set() -> None:
+@pytest.mark.parametrize("unit", SCALES)
+def test_defaults_lie_inside_what_may_be_set(unit: str) -> None:
     for name, (low, high) in BOUNDS.items():
-        assert low <= getattr(DEFAULT, name) <= high
-    assert set(BOUNDS) == set(Rule.__dataclass_fields__)
+        assert low <= getattr(DEFAULTS[unit], name) <= high
+    assert set(BOUNDS) | {"unit"} == set(Rule.__dataclass_fields__)
+    assert DEFAULTS[unit].unit == unit
+
+
+COUNT, INCH = "within 0.25 either way", "within 0.25 in either way"
+
+
+def counted(offs: Sequence[int], unit: str, **said: Any) -> list[Attempt]:
+    """Results of that unit, off by so many thousandths; their times are all off."""
+    field = {"count": "count", "in": "distance"}[unit]
+    return [
+        attempt(i + 1, off=9_000, **{field: Beside(9_000 + off, 9_000, unit)}, **said)
+        for i, off in enumerate(offs)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("unit", "offs", "bias", "limits", "has", "asks"),
+    [
+        ("count", [0] * 20, True, True, "0.00", COUNT),
+        ("count", [0] * 16 + [1000] * 4, True, True, "+0.20", COUNT),
+        ("count", [0] * 15 + [1000] * 5, True, False, "+0.25", COUNT),
+        ("count", [0] * 14 + [1000] * 6, False, False, "+0.30", COUNT),
+        ("count", [-1000, 1000] * 10, True, False, "0.00", COUNT),
+        ("in", [250] * 20, True, True, "+0.25 in", INCH),
+        ("in", [-260] * 20, False, True, "\u22120.26 in", INCH),
+        ("in", [-500, 500] * 10, True, False, "0.00 in", INCH),
+    ],
+)  # fmt: skip
+def test_counts_and_distances_at_their_thresholds(
+    unit: str, offs: list[int], bias: bool, limits: bool, has: str, asks: str
+) -> None:
+    """Each in its own unit; -1 and 1 in turn: SD 1.03, limits beyond 2."""
+    rule = DEFAULTS[unit]
+    found = check(counted(offs, unit), "bias", rule)
+
+    assert (found.met, found.has, found.asks) == (bias, has, asks)
+    assert check(counted(offs, unit), "limits", rule).met is limits
+    assert standing(counted(offs, unit), MEASURE, EDITION, rule).exact == offs.count(0)
+
+
+def test_words_are_judged_for_all_but_timing() -> None:
+    """Ten watched and ten read: faults and decisions of twenty, times of ten."""
+    fault = {"faults_key": FAULT, "faults_said": FAULT}
+    read = [
+        attempt(n, taken_ms=None, start_off_ms=None, stop_off_ms=None, way="words",
+                valid_key=False, valid_said=False, **fault)
+        for n in range(11, 21)
+    ]  # fmt: skip
+    found = standing([*run([100] * 10), *read], MEASURE, EDITION)
+    by_key = {c.key: c for c in found.checks}
+
+    assert (found.n, found.decided, found.in_words) == (10, 20, 10)
+    assert found.limits is not None
+    assert found.limits.n == 10
+    assert found.limits.bias.value == pytest.approx(100)
+    assert by_key["trials"].has == "10 timed, and 10 with faults and decision alone"
+    assert (by_key["trials"].met, by_key["seen"].met) == (False, True)
+    assert found.valid is not None
+    assert found.valid.n == 20
+    assert len(found.judged) == 20
+    assert standing(read, MEASURE, EDITION).limits is None
+
+    counts = counted([0] * 20, "count", taken_ms=None, way="words")
+    assert check(counts, "trials", DEFAULTS["count"]).met is True
+
+
+def test_decisions_have_no_order() -> None:
+    """Every kappa here is unweighted: the order of its answers changes nothing."""
+    given = [
+        attempt(
+            i + 1,
+            valid_key=i % 2 == 0,
+            valid_said=None if i % 5 == 0 else (i % 2 == 0) != (i % 7 == 0),
+        )
+        for i in range(30)
+    ]
+    pairs = [(a.valid_said, a.valid_key) for a in given]
+    told = {
+        round(kappa.kappa.value, 9)
+        for order in permutations((True, False, None))
+        if (kappa := kappa_of(pairs, order))
+    }
+    graded = {
+        round(kappa.kappa.value, 9)
+        for order in permutations((True, False, None))
+        if (kappa := kappa_of(pairs, order, weights="linear"))
+    }
+    found = standing(given, MEASURE, EDITION).valid
+
+    assert found is not None
+    assert told == {round(found.kappa.value, 9)}
+    assert len(graded) > 1
 
 
 def test_scope_sends_handling_elsewhere() -> None:

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from app.practice.agreement import error_of, icc_agreement
-from app.practice.attempt import Attempt
+from app.practice.attempt import Attempt, Beside
 from app.practice.rating import together
 from tests.practice.attempts import attempt
 
@@ -25,7 +25,8 @@ def rated(person: int, numbers: range, wobble: int = 0) -> list[Attempt]:
 def test_figures_are_those_of_the_common_table() -> None:
     given = [a for p in OFFS for a in rated(p, range(1, 13), wobble=30)]
     found = together(given)
-    table = [[a.taken_ms for a in given if a.seed == n] for n in range(1, 13)]
+    table = [[float(a.taken_ms or 0) for a in given if a.seed == n]
+             for n in range(1, 13)]  # fmt: skip
 
     assert (found.raters, found.targets, found.why) == ((1, 2, 3), 12, "")
     assert found.icc == icc_agreement(table)
@@ -39,6 +40,33 @@ def test_nothing_is_claimed_below_ten_common_trials(n: int) -> None:
     assert (found.icc is not None) is (n == 10)
     assert (found.error is not None) is (n == 10)
     assert ("so far there are 9" in found.why) is (n == 9)
+
+
+@pytest.mark.parametrize("unit", ["count", "in"])
+def test_counts_and_distances_are_compared_in_their_unit(unit: str) -> None:
+    """Counts of 8 to 14, one of them read one too many by the second rater."""
+    field = {"count": "count", "in": "distance"}[unit]
+
+    def of(person: int, extra: int) -> list[Attempt]:
+        made = []
+        for n in range(1, 13):
+            key = 8_000 + n % 7 * 1_000
+            said = key + (extra if n == 12 else 0)
+            made.append(attempt(n, person=person, seed=n, taken_ms=None,
+                                **{field: Beside(said, key, unit)}))  # fmt: skip
+        return made
+
+    given = of(1, 0) + of(2, 1_000)
+    found = together(given, unit)
+    table = [[b.said for a in given if a.seed == n and (b := a.beside(unit))]
+             for n in range(1, 13)]  # fmt: skip
+
+    assert found.icc == icc_agreement(table)
+    assert found.icc is not None
+    assert 0.9 < found.icc.value < 1
+    assert found.error == error_of(table)
+    assert together(given).icc is None
+    assert together(given).pairs[0].trials == 12
 
 
 def test_one_rater_is_no_team() -> None:

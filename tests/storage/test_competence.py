@@ -1,6 +1,7 @@
 """Rules, sign-offs and lists: only ever added, by supervisors of the same world."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -9,17 +10,19 @@ from sqlalchemy import text
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session, select
 
-from app.practice.competence import DEFAULT
+from app.practice.competence import DEFAULTS, Rule
 from app.storage.audit import AuditEntry
 from app.storage.competence import (
-    BOUNDS,
     CompetenceRule,
     CompetenceSignOff,
     OwnCompetence,
     PracticeList,
+    as_rule,
+    carry_rule,
     learner,
     learners,
     list_of,
+    rule_before,
     rule_for,
     set_list,
     set_rule,
@@ -31,12 +34,12 @@ from app.storage.competence import (
 from app.storage.database import read_session, write_session
 from app.storage.errors import NotAllowed, NotFound
 from app.storage.people import Person
-from app.storage.practice import attempts_of, shared_attempts
+from app.storage.practice_beside import attempts_of, shared_attempts
 from tests.make import NOW, make_person, new_uid
 from tests.make_practice import MEASURE, practise_well
 from tests.storage.conftest import Ward
 
-ASKED = {name: getattr(DEFAULT, name) for name in BOUNDS}
+ASKED = Rule()
 
 
 def signed(
@@ -62,10 +65,12 @@ def given(ward: Ward) -> Ward:
 @pytest.mark.parametrize(
     "change",
     [
+        "competence_rule SET unit = 'm'",
+        f"competence_rule SET carried_from = '{'x' * 65}'",
         "competence_rule SET least_trials = 9",
         "competence_rule SET least_trials = 201",
-        "competence_rule SET most_bias_ms = 0",
-        "competence_rule SET most_apart_ms = 10001",
+        "competence_rule SET most_bias = 0",
+        "competence_rule SET most_apart = 10001",
         "competence_rule SET least_seen = 101",
         "competence_rule SET least_kappa = 0",
         "competence_rule SET measure = ''",
@@ -87,10 +92,9 @@ def test_database_refuses(given: Ward, change: str) -> None:
 
 def test_newest_rule_counts_and_the_old_stays(given: Ward) -> None:
     with write_session(given.engine) as session:
-        set_rule(session, given.supervisor, MEASURE, "e1", ASKED | {"least_seen": 90},
-                 NOW)  # fmt: skip
-        set_rule(session, given.supervisor, MEASURE, "e1", ASKED | {"least_seen": 90},
-                 NOW)  # fmt: skip
+        other = replace(ASKED, least_seen=90)
+        for _ in range(2):
+            set_rule(session, given.supervisor, MEASURE, "e1", other, NOW)
     with read_session(given.engine) as session:
         found = rule_for(session, given.student, MEASURE, "e1")
         assert found is not None
@@ -98,6 +102,38 @@ def test_newest_rule_counts_and_the_old_stays(given: Ward) -> None:
         assert len(session.exec(select(CompetenceRule)).all()) == 2
         assert rule_for(session, given.student, MEASURE, "e2") is None
         assert rule_for(session, given.student, "gait_speed", "e1") is None
+
+
+def test_rules_of_an_earlier_key_hold_only_once_confirmed(given: Ward) -> None:
+    """Never by themselves; once; and not over what was set for the new key."""
+    own = replace(ASKED, least_trials=31)
+    with write_session(given.engine) as session:
+        old = set_rule(session, given.supervisor, MEASURE, "e1", own, NOW)
+        assert rule_for(session, given.student, MEASURE, "e2") is None
+        for wrong in (old.id - 1, old.id + 7):
+            with pytest.raises(NotFound):
+                carry_rule(session, given.supervisor, MEASURE, "e2", wrong, NOW)
+        one = carry_rule(session, given.supervisor, MEASURE, "e2", old.id, NOW)
+        again = carry_rule(session, given.supervisor, MEASURE, "e2", old.id, NOW)
+
+        assert (one.id, one.carried_from, one.edition) == (again.id, "e1", "e2")
+        assert as_rule(one) == own
+        set_rule(session, given.supervisor, MEASURE, "e3", ASKED, NOW)
+        newest = rule_before(session, given.student, MEASURE, "e3")
+        assert newest is not None
+        assert newest.edition == "e2"
+        with pytest.raises(NotFound):
+            carry_rule(session, given.supervisor, MEASURE, "e3", newest.id, NOW)
+        deeds = session.exec(select(AuditEntry.deed)).all()
+    assert deeds.count("carried_competence_rule") == 1
+
+
+def test_thresholds_keep_their_unit(given: Ward) -> None:
+    with write_session(given.engine) as session:
+        for unit, rule in DEFAULTS.items():
+            row = set_rule(session, given.supervisor, f"of_{unit}", "e1", rule, NOW)
+            assert as_rule(row) == rule
+            assert row.unit == unit
 
 
 def test_sign_off_and_withdrawal_both_stay(given: Ward) -> None:
@@ -135,6 +171,7 @@ DEEDS: list[Callable[[Session, Person, Person], object]] = [
     lambda s, by, _: learners(s, by),
     lambda s, by, to: learner(s, by, to.id),
     lambda s, by, _: set_rule(s, by, MEASURE, "e1", ASKED, NOW),
+    lambda s, by, _: carry_rule(s, by, MEASURE, "e2", 1, NOW),
     lambda s, by, to: signed(s, by, to),
     lambda s, by, to: set_list(s, by, to, {MEASURE: 3}, NOW),
     lambda s, by, _: sign_off_for(s, by, 1),
@@ -151,7 +188,7 @@ def test_only_supervisors(
         deed(session, getattr(given, who), given.student)
 
 
-@pytest.mark.parametrize("deed", DEEDS[1:2] + DEEDS[3:])
+@pytest.mark.parametrize("deed", DEEDS[1:2] + DEEDS[4:])
 def test_supervisor_of_the_other_world_finds_nobody(
     given: Ward, deed: Callable[[Session, Person, Person], object]
 ) -> None:

@@ -16,7 +16,8 @@ from app.storage import upgrade
 from app.storage.database import make_engine, migrate, read_session
 from app.storage.errors import NotSound, SchemaTooNew
 from app.storage.tables import Table
-from tests.storage.conftest import SERVER, Ward, own_schema
+from tests.cluster import SERVER, own_schema
+from tests.storage.conftest import Ward
 
 for found in pkgutil.iter_modules(storage.__path__):
     importlib.import_module(f"{storage.__name__}.{found.name}")

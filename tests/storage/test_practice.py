@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import replace
+from decimal import Decimal
 
 import pytest
 from sqlalchemy import Engine, inspect
@@ -19,15 +20,14 @@ from app.storage.practice import (
     PracticeShowing,
     SharedForGood,
     attempt_for,
-    attempts_of,
     draw,
     keep_shared,
     rows_of,
     send,
     share,
-    shared_attempts,
     showing_for,
 )
+from app.storage.practice_beside import attempts_of, shared_attempts
 from tests.make import NOW, make_person, new_uid
 from tests.storage.conftest import Ward
 
@@ -152,11 +152,33 @@ def test_what_was_signed_off_stays_shared(session: Session, ward: Ward) -> None:
         share(session, ward.student, attempt.id, shared=False, now=NOW)
 
 
-def test_read_in_words_is_kept_and_is_no_timing(session: Session, ward: Ward) -> None:
-    sent(session, ward.student, Said(typed_ms=12_300, valid=True))
+@pytest.mark.parametrize(
+    ("said", "taken", "count", "distance"),
+    [
+        (replace(SAID, way="watched"), 12_250, None, None),
+        (Said(typed_ms=12_300, faults=("arms_used",), way="words"), None, None, None),
+        (Said(count=6, way="words"), None, (6_000, 5_000), None),
+        (replace(SAID, count=4, way="watched"), 12_250, (4_000, 5_000), None),
+        (Said(distance="8.5", way="watched"), None, None, (8_500, 9_000)),
+        (Said(distance="9.25", way="words"), None, None, (9_250, 9_000)),
+    ],
+)
+def test_what_is_judged_of_each_way(
+    session: Session, ward: Ward, said: Said, taken: int | None,
+    count: tuple[int, int] | None, distance: tuple[int, int] | None,
+) -> None:  # fmt: skip
+    """Read in words: no timing, but faults, decision, count and distance."""
+    key = replace(KEY, distance=Decimal(9))
+    send(session, ward.student, show(session, ward.student), said, key, now=NOW)
+    (attempt,) = attempts_of(session, ward.student)
 
-    assert len(rows_of(session, ward.student)) == 1
-    assert attempts_of(session, ward.student) == ()
+    assert attempt.way == said.way
+    assert attempt.taken_ms == taken
+    assert (attempt.start_off_ms is None) is (taken is None)
+    assert attempt.split_offs_ms == (() if taken is None else (100, -100))
+    for found, wanted in ((attempt.count, count), (attempt.distance, distance)):
+        assert (found and (found.said, found.key)) == wanted
+    assert attempt.faults_said == set(said.faults)
 
 
 @pytest.mark.parametrize(
@@ -168,6 +190,7 @@ def test_read_in_words_is_kept_and_is_no_timing(session: Session, ward: Ward) ->
         {"typed_ms": 0},
         {"distance": "7in"},
         {"count": -1},
+        {"way": "heard"},
         {"stays_shared": True},
     ],
     ids=str,
@@ -189,8 +212,13 @@ def test_practice_points_at_no_patient(engine: Engine) -> None:
     seen = inspect(engine)
     points_at = {
         key["referred_table"]
-        for table in ("practice_showing", "practice_attempt")
+        for table in (
+            "practice_showing",
+            "practice_attempt",
+            "team_check",
+            "team_check_member",
+        )
         for key in seen.get_foreign_keys(table)
     }
 
-    assert points_at == {"person", "practice_showing"}
+    assert points_at == {"person", "practice_showing", "team_check"}

@@ -61,8 +61,8 @@ from app.storage.site_lines import (
 )
 from app.storage.staged import stage
 from app.storage.tables import Table
+from tests.cluster import SERVER, own_schema
 from tests.make import NOW, PASSPHRASE, ZONE, make_patient, make_person
-from tests.storage.conftest import SERVER, own_schema
 from tests.storage.copied_site import (
     contents_of,
     file_site,

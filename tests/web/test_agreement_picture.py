@@ -5,6 +5,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from app.practice.agreement import limits_of_agreement
+from app.practice.scale import SCALES
 from app.web.agreement_picture import APART, FOOT, TOP, ApartView, apart_picture
 
 TIMES = st.tuples(
@@ -16,7 +17,7 @@ TIMES = st.tuples(
 def view_of(apart: list[tuple[int, int]]) -> ApartView:
     limits = limits_of_agreement([float(off) for _, off in apart])
     assert limits is not None
-    return apart_picture(apart, limits, "Sam")
+    return apart_picture(apart, limits, "Sam", SCALES["s"])
 
 
 @given(st.lists(TIMES, min_size=10, max_size=60))

@@ -1,6 +1,7 @@
 """Progress is one's own; supervisors of the same world see what was shared and sign."""
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import pytest
 from fastapi import FastAPI
@@ -8,6 +9,8 @@ from sqlmodel import select
 from starlette.testclient import TestClient
 
 from app.practice import agreement
+from app.practice.cases import edition_of
+from app.resources import folder
 from app.settings import Settings
 from app.storage.competence import CompetenceSignOff, list_of
 from app.storage.database import read_session, write_session
@@ -18,7 +21,7 @@ from app.web.practice_book import book
 from app.web.practised import key_edition
 from tests.conftest import Clock, client_of, found, person_by, running
 from tests.make import PASSPHRASE, make_person, new_uid
-from tests.make_practice import MEASURE, practise, practise_well
+from tests.make_practice import COUNTED, MEASURE, REACHED, practise, practise_well
 from tests.web.test_practice import begin, latest, said_as, send
 
 SignInAs = Callable[[str], TestClient]
@@ -112,23 +115,76 @@ class TestProgress:
         assert "Moved before the word go: 10 of 10" in text
         assert "0 % (0 of 10)" in text
 
-    def test_count_or_distance_is_not_judged(
+    @pytest.mark.parametrize(
+        ("measure", "off", "says", "asked", "field"),
+        [
+            (COUNTED, 0, "On average the same as the key", "within 0.25 either way",
+             "at most (stands)"),
+            (COUNTED, 1000, "On average 1.00 more than the key",
+             "within 0.25 either way", "at most (stands)"),
+            (REACHED, -500, "On average 0.50 in shorter than the key",
+             "within 0.25 in either way", "at most (in)"),
+        ],
+    )  # fmt: skip
+    def test_count_and_distance_are_judged_in_their_unit(
+        self, student: TestClient, supervisor: TestClient, site: Site, measure: str,
+        off: int, says: str, asked: str, field: str,
+    ) -> None:  # fmt: skip
+        """On own progress, the team's page, the rule's page, and signed off."""
+        with write_session(site.engine) as session:
+            for who in ("student", "colleague"):
+                practise_well(session, person_by(session, who), key_edition(),
+                              measure=measure, offs=(off,))  # fmt: skip
+        path = f"/practice/people/{id_of(site, 'student')}"
+        said = signing(form=f"sign-{measure}", measure=measure, words="Seen together")
+        answer = supervisor.post(f"{path}/sign-off", data=said)
+        pages = [page_of(student, "/practice/progress"), page_of(supervisor, path)]
+        team = page_of(supervisor, f"/practice/agreement?measure={measure}")
+
+        assert answer.status_code == 303
+        for text in pages:
+            assert says in text
+            assert asked in text
+            assert ("Reached" in found(text, "ul.checks").text()) is True
+            assert "Signed off" in text
+        assert team.count(says) >= 2
+        assert "absolute agreement of the" in team
+        assert field in page_of(supervisor, f"/practice/rules/{measure}")
+        assert sign_offs(site)[0].figures[1]["asks"] == asked
+
+    def test_what_was_read_in_words_is_told_apart(
         self, student: TestClient, supervisor: TestClient, site: Site
     ) -> None:
-        """A time that fits says nothing of how somebody counts stands."""
-        counted = "thirty_second_chair_stand"
+        """Its faults and decision count; of timing it says nothing, and cannot sign."""
         with write_session(site.engine) as session:
             me = person_by(session, "student")
-            practise_well(session, me, key_edition(), measure=counted)
+            practise_well(session, me, key_edition(), 12)
+            for n in range(13, 23):
+                practise(session, me, key_edition(), trial=n, way="words", off=9_000,
+                         void=n % 2 == 0)  # fmt: skip
         text = page_of(student, "/practice/progress")
         path = f"/practice/people/{id_of(site, 'student')}/sign-off"
-        answer = supervisor.post(path, data=signing(measure=counted))
+        answer = supervisor.post(path, data=signing(words="Good enough"))
 
-        assert "<figure" not in text
-        assert "30-second chair stand, Functional reach" in text
-        assert answer.status_code == 404
-        assert supervisor.get(f"/practice/rules/{counted}").status_code == 404
-        assert sign_offs(site) == []
+        assert "12 trials judged" in text
+        assert "Read in words: 10." in text
+        assert "12 timed, and 10 with faults and decision alone" in text
+        assert "On average 0.03 s longer than the key" in text
+        assert text.count("<td>read in words</td>") == 10
+        assert text.count("not timed</td>") == 10
+        assert text.count("<td>watched</td>") == 12
+        assert "100 % (11 of 11)" in text
+        assert answer.status_code == 422
+
+    def test_parts_are_shown_and_asked_for_by_nothing(
+        self, student: TestClient, site: Site
+    ) -> None:
+        give(site, "student", 12)
+        text = page_of(student, "/practice/progress")
+
+        assert "at the line: 0.08 s late on average (SD 0.00 s), n = 12" in text
+        checks = found(text, "ul.checks").text()
+        assert "at the line" not in checks
 
     def test_robot_comes_through_the_real_form(
         self, student: TestClient, site: Site
@@ -365,7 +421,12 @@ class TestList:
             assert list_of(session, person_by(session, "student")) is None
 
 
-TYPED = {"least_trials": "30", "most_bias_ms": "0.1", "most_apart_ms": "0.35",
+def book_edition() -> str:
+    """Of the cases as they are, whatever a test says they are now."""
+    return edition_of(folder("demo_data") / "practice")
+
+
+TYPED = {"least_trials": "30", "most_bias": "0.1", "most_apart": "0.35",
          "least_seen": "90", "least_kappa": "0.75"}  # fmt: skip
 
 
@@ -382,17 +443,17 @@ class TestRule:
         mine = page_of(student, "/practice/progress")
 
         assert "common practice" in before
-        assert found(before, "#most_bias_ms").attributes["value"] == "0.2"
+        assert found(before, "#most_bias").attributes["value"] == "0.2"
         assert answer.status_code == 303
         assert "Set by Supervisor" in after
-        assert found(after, "#most_apart_ms").attributes["value"] == "0.35"
+        assert found(after, "#most_apart").attributes["value"] == "0.35"
         assert "asked: at least 30" in mine
         assert "set by a supervisor" in mine
 
     @pytest.mark.parametrize(
         ("name", "typed"),
         [("least_trials", "9"), ("least_trials", "201"), ("least_trials", "20.5"),
-         ("most_bias_ms", "0.205"), ("most_bias_ms", "-1"), ("most_apart_ms", "11"),
+         ("most_bias", "0.205"), ("most_bias", "-1"), ("most_apart", "11"),
          ("least_seen", "101"), ("least_kappa", "1.01"), ("least_kappa", "0.555"),
          ("least_kappa", ""), ("least_kappa", "."), ("least_seen", "1e1")],
     )  # fmt: skip
@@ -404,6 +465,45 @@ class TestRule:
         assert answer.status_code == 422
         assert found(answer.text, f"#{name}-error").text()
         assert found(answer.text, f"#{name}").attributes["value"] == typed
+
+    def test_thresholds_of_an_earlier_key_are_confirmed_and_never_slip_in(
+        self, supervisor: TestClient, student: TestClient, site: Site,
+        monkeypatch: pytest.MonkeyPatch,
+    ) -> None:  # fmt: skip
+        supervisor.post(self.PATH, data=TYPED)
+        give(site, "student")
+        changed = replace(book(), edition="next")
+        for module in ("practised", "practice_book"):
+            monkeypatch.setattr(f"app.web.{module}.book", lambda: changed)
+        give(site, "student")
+        before, mine = (page_of(supervisor, self.PATH),
+                        page_of(student, "/practice/progress"))  # fmt: skip
+        offered = found(before, "#before")
+        form = {i.attributes["name"]: i.attributes["value"] or ""
+                for i in offered.css("input") if i.attributes["name"]}  # fmt: skip
+
+        assert "Trials, at least: 30" in offered.text()
+        assert "These are the defaults" in before
+        assert found(before, "#least_trials").attributes["value"] == "20"
+        assert "asked: at least 20" in mine
+        assert f"those set for edition {book_edition()} of the key were not" in mine
+        stale = supervisor.post(f"{self.PATH}/as-before", data=form | {"edition": "x"})
+        assert stale.status_code == 422
+        wrong = supervisor.post(f"{self.PATH}/as-before", data=form | {"before": "99"})
+        assert wrong.status_code == 404
+        assert "asked: at least 20" in page_of(student, "/practice/progress")
+
+        for _ in range(2):
+            done = supervisor.post(f"{self.PATH}/as-before", data=form)
+            assert done.status_code == 303
+        after, mine = (page_of(supervisor, self.PATH),
+                       page_of(student, "/practice/progress"))  # fmt: skip
+        assert (
+            f"As before (edition {book_edition()}), confirmed for this key by " in after
+        )
+        assert 'id="before"' not in after
+        assert "asked: at least 30" in mine
+        assert "as before, confirmed by a supervisor for this key" in mine
 
     def test_test_without_practice(self, supervisor: TestClient) -> None:
         assert supervisor.get("/practice/rules/no_such_test").status_code == 404
@@ -422,7 +522,7 @@ class TestAgreement:
         text = page_of(supervisor, f"/practice/agreement?measure={MEASURE}")
 
         assert "20 trials rated by each of:" in text
-        assert "ICC(2,1), absolute agreement:" in text
+        assert "ICC(2,1), absolute agreement of the time:" in text
         assert "On average the same as the key" in text
         assert "On average 0.15 s longer than the key" in text
         assert f"<b>SEM:</b> {sem():.2f} s" in text

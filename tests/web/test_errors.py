@@ -13,12 +13,15 @@ from app.main import create_app
 from app.settings import Settings, SettingsProblem
 from app.storage.errors import (
     HandleTaken,
+    NoRoom,
     NotAllowed,
     NotFound,
     SameIdOtherBody,
+    SchemaTooNew,
     StaleVersion,
     StorageProblem,
 )
+from app.web import errors
 from app.web.deps import FormProblem, RowId, SignedIn, Site
 from tests.conftest import client_of, found
 
@@ -50,7 +53,9 @@ def troubled(app: FastAPI) -> TestClient:
         "other-body": SameIdOtherBody(),
         "stale": StaleVersion(),
         "taken": HandleTaken(),
-        "newer": StorageProblem(),
+        "unnamed": StorageProblem(),
+        "newer": SchemaTooNew(),
+        "full": NoRoom(),
         "form": FormProblem("The date is after today."),
         "bug": RuntimeError(SECRET),
     }
@@ -69,7 +74,9 @@ PROBLEMS = [
     ("/stale", 409),
     ("/form", 422),
     ("/taken", 422),
-    ("/newer", 500),
+    ("/unnamed", 409),
+    ("/newer", 503),
+    ("/full", 503),
     ("/bug", 500),
     ("/counted", 422),
     ("/rows/abc", 404),
@@ -98,6 +105,23 @@ def test_problem_is_a_fragment_for_htmx(
     # A 422 would take the place of the form, with all that was typed in it.
     assert answer.status_code == (400 if status == 422 else status)
     assert answer.text.lstrip().startswith('<div class="problem">')
+
+
+def every_kind(kind: type[StorageProblem]) -> set[type[StorageProblem]]:
+    return {kind}.union(*map(every_kind, kind.__subclasses__()))
+
+
+def test_whatever_storage_refuses_is_told_and_never_our_fault() -> None:
+    """A kind of its own needs no line in `errors.py` to be told by its sentence."""
+
+    class Invented(StorageProblem):
+        sentence = "The invented rule does not allow this."
+
+    kinds = every_kind(StorageProblem)
+    assert len(kinds) > 20
+    for kind in kinds:
+        assert errors.problem_of(kind()).status in (403, 404, 409, 422, 503)
+    assert errors.problem_of(Invented()).happened == Invented.sentence
 
 
 def test_restored_page_is_whole_again(troubled: TestClient) -> None:

@@ -17,6 +17,7 @@ from app.storage.observations import TaskObservation, record
 from app.storage.patients import Patient
 from app.storage.responsible import assign
 from app.storage.review import write_text
+from app.storage.round_help import open_help
 from app.storage.trials import TrialBody
 from app.storage.visits import close
 from app.web.deps import Site
@@ -66,6 +67,9 @@ ROWS: dict[tuple[str, str], str] = {
     ("POST", "/join/{token}"): NOT_HERE,
     ("GET", "/pair/{token}"): NOT_HERE,
     ("POST", "/pair/{token}"): NOT_HERE,
+    ("GET", "/trust"): NOT_HERE,
+    ("GET", "/trust/tapeline-authority.crt"): NOT_HERE,
+    ("GET", "/trust/tapeline-authority.pem"): NOT_HERE,
     ("GET", "/account"): SIGNED_IN,
     ("GET", "/account/pair"): SIGNED_IN,
     ("POST", "/account/pair"): SIGNED_IN,
@@ -80,10 +84,12 @@ ROWS: dict[tuple[str, str], str] = {
     ("GET", "/measures/{measure_id}/sources"): SIGNED_IN,
     ("GET", "/practice"): SIGNED_IN,
     ("GET", "/practice/{case}/{trial}"): SIGNED_IN,
+    ("GET", "/practice/next"): SIGNED_IN,
     ("GET", "/practice/progress"): SIGNED_IN,
     ("GET", "/practice/agreement"): SUPERVISOR,
     ("GET", "/practice/rules/{measure_id}"): SUPERVISOR,
     ("POST", "/practice/rules/{measure_id}"): SUPERVISOR,
+    ("POST", "/practice/rules/{measure_id}/as-before"): SUPERVISOR,
     ("GET", "/practice/people/{person_id}"): SUPERVISOR,
     # An empty form names no test.
     ("POST", "/practice/people/{person_id}/sign-off"): "sffffffn",
@@ -91,6 +97,13 @@ ROWS: dict[tuple[str, str], str] = {
     # Nobody has been signed off.
     ("POST", "/practice/sign-offs/{sign_off_id}/withdraw"): "sffffffn",
     ("POST", "/practice/{case}/{trial}"): SIGNED_IN,
+    # An empty form names no test.
+    ("POST", "/practice/share"): "snnnnnnn",
+    ("GET", "/practice/checks/new"): SUPERVISOR,
+    ("POST", "/practice/checks/new"): SUPERVISOR,
+    # Nobody has been asked to do one.
+    ("GET", "/practice/checks/{check_id}"): "snnnnnnn",
+    ("POST", "/practice/checks/{check_id}"): "snnnnnnn",
     # Showing and attempt are the therapist's own, and not shared.
     ("GET", "/practice/showings/{showing_id}"): "snnnnnyn",
     ("POST", "/practice/showings/{showing_id}/attempt"): "snnnnnyn",
@@ -149,6 +162,9 @@ ROWS: dict[tuple[str, str], str] = {
     ("POST", "/caseload/arrange"): SIGNED_IN,
     ("POST", "/caseload/today"): SIGNED_IN,
     ("GET", "/home"): SIGNED_IN,
+    # Off until the site asks for it; tests/web/test_pack.py has it on.
+    ("GET", "/pack"): "snnnnnnn",
+    ("POST", "/pack"): "snnnnnnn",
     ("GET", "/review"): SIGNED_IN,
     ("GET", "/visits/{visit_id}/notes/{note}"): BEDSIDE,
     # The visit is the therapist's own; a supervisor words with them.
@@ -249,6 +265,14 @@ ROWS: dict[tuple[str, str], str] = {
     ("GET", "/rounds/{round_id}"): BEDSIDE,
     ("POST", "/rounds/{round_id}/trials"): BEDSIDE,
     ("POST", "/rounds/{round_id}/chance"): BEDSIDE,
+    ("GET", "/rounds/{round_id}/help"): BEDSIDE,
+    # The round is the therapist's own; the assistant takes the second phone first.
+    ("POST", "/rounds/{round_id}/help/open"): "snnnfnyf",
+    ("POST", "/rounds/{round_id}/help/join"): "snnnynff",
+    # Once the therapist has ended it there is nothing to refuse the supervisor.
+    ("POST", "/rounds/{round_id}/help/end"): "snnnfnyy",
+    ("GET", "/rounds/{round_id}/help/now"): BEDSIDE,
+    ("POST", "/rounds/{round_id}/help/presses"): BEDSIDE,
     ("POST", "/trials/{trial_id}/void"): BEDSIDE,
     ("GET", OF_PATIENT + "/activities/{activity_id}"): BEDSIDE,
     ("POST", OF_PATIENT + "/activities/{activity_id}/sets"): BEDSIDE,
@@ -298,6 +322,7 @@ IN_PATH = {
     "room_measure_id": "1",
     "teaching_id": "1",
     "to": "nursing",
+    "check_id": "1",
     "case": "stands_older",
     "trial": "1",
     "showing_id": "1",
@@ -346,6 +371,7 @@ def make_world(site: Site, patient_id: int) -> None:
         )
         round = make_round(session, owner, visit)
         make_trial(session, owner, round, TrialBody(outcome="stopped"))
+        open_help(session, owner, round.id, site.clock())
         make_set(session, owner, visit, SetBody(outcome="stopped"))
         make_home_sheet(session, owner, open_episode(session, patient))
         make_goal(session, owner, open_episode(session, patient))

@@ -40,6 +40,10 @@ PUBLIC = {
     ("POST", "/join/{token}"),
     ("GET", "/pair/{token}"),
     ("POST", "/pair/{token}"),
+    # Not Found where the site is not served on a network.
+    ("GET", "/trust"),
+    ("GET", "/trust/tapeline-authority.crt"),
+    ("GET", "/trust/tapeline-authority.pem"),
 }
 
 

@@ -1,0 +1,175 @@
+"""`tapeline restore`: a backup back into a place where no site is.
+
+Everything is read and checked first. A SQLite site is made under another name and gets
+its own when it is whole and sound; a PostgreSQL one is filled in one transaction.
+"""
+
+import argparse
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Final
+
+from sqlalchemy import make_url
+from sqlmodel import Session
+
+from app.commands.backing_up import opened
+from app.commands.backup import passphrase_of
+from app.commands.opening import (
+    add_data_option,
+    did,
+    refuse_demo_folder,
+    settings_from,
+    told_plainly,
+)
+from app.commands.progress import Progress
+from app.commands.refused import Refused
+from app.commands.saving import sync_folder
+from app.settings import Settings
+from app.storage.database import make_engine
+from app.storage.restored import (
+    BESIDE,
+    SiteThere,
+    end_what_lets_in,
+    make_room,
+    refuse_unless_sound,
+)
+from app.storage.sealed import Head, altered, read_head
+from app.storage.site_archive import Archive, archive_in
+from app.storage.site_copy import SiteNotEmpty, refuse_newer, site_filled
+
+#: What is being made, until it is whole.
+MAKING: Final = ".restoring"
+ENDED: Final = (
+    "Everybody is signed out; links that were given out and PINs of phones do not work "
+    "any more; passphrases are as they were. What was entered after the backup was "
+    "made is not in it. `tapeline doctor` looks the site over."
+)
+
+
+def add(commands: Any) -> None:
+    p: argparse.ArgumentParser = commands.add_parser(
+        "restore",
+        help="bring a site back from an encrypted backup, where no site is",
+        epilog="The passphrase is read from TAPELINE_BACKUP_PASSPHRASE, or asked for."
+        "\n\nexample:\n  tapeline restore tapeline-20261130T120000Z.backup "
+        "--data ~/new",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    p.add_argument("file", metavar="FILE", help="what `tapeline backup` wrote")
+    add_data_option(p, "the site's folder; default: TAPELINE_DATA_DIR or your own")
+    p.set_defaults(run=run)
+
+
+def run(given: argparse.Namespace) -> int:
+    settings, path = settings_from(given), Path(given.file)
+    refuse_demo_folder(settings)
+    if not path.is_file():
+        raise Refused(f"{path}: there is no such file")
+    with told_plainly():
+        with path.open("rb") as file:
+            read_head(file)  # before anybody is asked for anything
+        _refuse_full(settings)
+        head, packed = opened(path, passphrase_of(settings, twice=False))
+        with archive_in(packed) as archive:
+            _refuse_other(head, archive)
+            restore_into(settings, archive)
+    _tell(settings, archive)
+    return 0
+
+
+def _tell(settings: Settings, archive: Archive) -> None:
+    made = archive.manifest
+    where = settings.data_dir if on_file(settings) else "the database"
+    print(
+        f"Restored the site as it was at {made.about.made_at:%Y-%m-%d %H:%M} UTC into "
+        f"{where}: {made.rows:,} rows, content {made.sha256}.\n{ENDED}"
+    )
+
+
+def on_file(settings: Settings) -> Path | None:
+    """The file of a SQLite site, there or not; None on PostgreSQL."""
+    address = make_url(settings.database)
+    on_sqlite = address.get_backend_name() == "sqlite"
+    return Path(address.database or "") if on_sqlite else None
+
+
+def _refuse_full(settings: Settings) -> None:
+    """Early, before a passphrase is asked for; a server is asked when it is filled."""
+    file = on_file(settings)
+    if file is not None:
+        make_room(file)
+
+
+def _refuse_other(head: Head, archive: Archive) -> None:
+    """What the head told without the passphrase is what the archive is."""
+    made = archive.manifest
+    told = (head.told.content_sha256, head.told.schema_revision, head.told.made_at)
+    about = (made.sha256, made.about.schema_revision, made.about.made_at)
+    if told != about:
+        raise altered("it holds another site than its head says")
+    refuse_newer(archive)
+
+
+def restore_into(settings: Settings, archive: Archive) -> None:
+    """All of it, or nothing: what was made for nothing goes again."""
+    file = on_file(settings)
+    if file is None:
+        _fill_server(settings, archive)
+        return
+    with _made_beside(file) as making:
+        # With the same key, where there is one.
+        address = make_url(settings.database).set(database=str(making))
+        _fill(address.render_as_string(hide_password=False), archive)
+        make_room(file)  # once more: some time went by
+        with making.open("r+b") as written:
+            os.fsync(written.fileno())
+        making.replace(file)
+        sync_folder(file.parent)
+
+
+def _fill_server(settings: Settings, archive: Archive) -> None:
+    try:
+        _fill(settings.database, archive)
+    except SiteNotEmpty as fault:
+        raise SiteThere(
+            "The database holds something already. Nothing was restored: name a new, "
+            "empty one in TAPELINE_DATABASE_URL."
+        ) from fault
+
+
+@contextmanager
+def _made_beside(file: Path) -> Iterator[Path]:
+    making, folder_there = file.with_name(f"{file.name}{MAKING}"), file.parent.exists()
+    _sweep(making)
+    try:
+        file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        making.touch(mode=0o600)
+        yield making
+    except BaseException:
+        _sweep(making)
+        if not folder_there and file.parent.exists():
+            file.parent.rmdir()
+        raise
+
+
+def _sweep(making: Path) -> None:
+    for end in ("", *BESIDE):
+        making.with_name(f"{making.name}{end}").unlink(missing_ok=True)
+
+
+def _fill(address: str, archive: Archive) -> None:
+    """In one transaction; what was loaded must read like the archive."""
+    progress, engine = Progress("rows written and read back"), make_engine(address)
+    try:
+        with site_filled(engine, archive, progress) as connection:
+            with Session(connection) as session:
+                end_what_lets_in(connection, datetime.now(UTC))
+                did(session, "restored_site")
+            progress.over()
+        if engine.dialect.name == "sqlite":
+            refuse_unless_sound(engine)
+    finally:
+        engine.dispose()

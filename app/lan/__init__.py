@@ -1,0 +1,1 @@
+"""The ward's network: who this machine is there, its certificates, its secure port."""

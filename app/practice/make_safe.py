@@ -1,0 +1,64 @@
+"""When the key of a simulated trial asks for "Stop - make safe", and a press beside it.
+
+It does where a hand had to be laid on: the person would not have got on alone. That
+instant is planned in the case; where none is, nothing says that a stop was needed, and
+a stop is still never wrong to make. At the bedside a needless one costs a trial.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+from app.practice.case import Key
+
+#: Faults that ask for it, from their instant on (common practice).
+ASKS: Final = frozenset({"help_given"})
+
+
+def safe_from(key: Key) -> int | None:
+    """From when on a stop is right, in ms since the figure's start; None: never."""
+    return min((f.at_ms for f in key.faults if f.kind in ASKS), default=None)
+
+
+@dataclass(frozen=True, slots=True)
+class Press:
+    """How a stop, or none, stands to the key.
+
+    `standing`: `right`, `early` (before there was anything), `not_asked`, `missed`.
+    """
+
+    standing: str
+    words: str
+
+
+def press_of(
+    made_safe: bool, at_ms: int | None, from_ms: int | None, seconds: str
+) -> Press | None:
+    """None where neither the key asked for a stop nor anybody pressed.
+
+    `seconds`: how far the press lies from the key's instant, in words; empty where the
+    trial was read.
+    """
+    if not made_safe:
+        return None if from_ms is None else Press("missed", MISSED)
+    if from_ms is None:
+        return Press("not_asked", NOT_ASKED)
+    if at_ms is None:
+        return Press("right", "Right: a hand had to be laid on in this trial.")
+    if at_ms < from_ms:
+        return Press("early", EARLY.format(seconds))
+    return Press("right", RIGHT.format(seconds))
+
+
+MISSED: Final = (
+    'You did not press "Stop - make safe", and in this trial a hand had to be laid on. '
+    "Help first, press as soon as the person is safe: the trial is over then."
+)
+NOT_ASKED: Final = (
+    "Nobody needed a hand in this trial. At the bedside a stop too many costs a trial, "
+    "and one too few may cost a fall: in doubt, press it."
+)
+RIGHT: Final = "Right: a hand had to be laid on, and you pressed {} after it was."
+EARLY: Final = (
+    "You pressed {} before a hand had to be laid on. Who saw it coming was right at "
+    "the bedside; by the key alone nothing was to be seen yet."
+)

@@ -1,0 +1,159 @@
+"""The backups in a folder: their names, which of them go, and how the last try went.
+
+A backup has its name only when it is whole; what was cut off keeps the ending `.part`.
+Only backups that were made by themselves ever go: whoever makes one by hand keeps it.
+"""
+
+import json
+import re
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import BinaryIO, Final
+
+from app.storage.errors import StorageProblem
+
+if sys.platform == "win32":
+    import msvcrt
+else:
+    import fcntl
+
+NAME: Final = re.compile(r"tapeline-(\d{8}T\d{6}Z)(-auto)?\.backup", re.ASCII)
+WRITTEN: Final = "%Y%m%dT%H%M%SZ"
+HALF: Final = ".part"
+#: Beside the newest ones, the newest of each of so many days and weeks stays.
+DAYS: Final = 7
+WEEKS: Final = 8
+LOCK: Final = "backups.lock"
+TRIED: Final = "backups.json"
+
+
+class BackupRunning(StorageProblem):
+    """Two at once would only stand in each other's way."""
+
+    sentence = "A backup of this site is being made right now. Nothing was done."
+
+
+@dataclass(frozen=True, slots=True)
+class BackupFile:
+    """A whole backup by its name."""
+
+    path: Path
+    made_at: datetime
+    by_itself: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """When a backup was last tried by itself, and why it failed; empty: it did not."""
+
+    at: datetime
+    failed: str
+
+
+def name_of(made_at: datetime, *, by_itself: bool) -> str:
+    auto = "-auto" if by_itself else ""
+    return f"tapeline-{made_at.astimezone(UTC):{WRITTEN}}{auto}.backup"
+
+
+def backups_in(folder: Path) -> list[BackupFile]:
+    """Whole backups, the newest first; none where there is no such folder."""
+    if not folder.is_dir():
+        return []
+    found = [
+        BackupFile(path, _read(named[1]), bool(named[2]))
+        for path in folder.iterdir()
+        if (named := NAME.fullmatch(path.name)) and _is_instant(named[1])
+    ]
+    return sorted(found, key=lambda file: (file.made_at, file.path.name), reverse=True)
+
+
+def _read(text: str) -> datetime:
+    return datetime.strptime(text, WRITTEN).replace(tzinfo=UTC)
+
+
+def _is_instant(text: str) -> bool:
+    try:
+        _read(text)
+    except ValueError:
+        return False
+    return True
+
+
+def halves_in(folder: Path) -> list[Path]:
+    """What a backup left that was cut off by force."""
+    if not folder.is_dir():
+        return []
+    ended = (path for path in folder.iterdir() if path.name.endswith(HALF))
+    return sorted(p for p in ended if NAME.fullmatch(p.name.removesuffix(HALF)))
+
+
+def to_drop(files: Sequence[BackupFile], keep: int) -> list[BackupFile]:
+    """Which of those made by themselves may go.
+
+    There stay: the `keep` newest; of each of the latest 7 days that have one, the
+    newest; of each of the latest 8 weeks, Monday to Sunday, the newest. All in UTC.
+    """
+    own = sorted((f for f in files if f.by_itself), key=_made_at, reverse=True)
+    stay = set(own[:keep])
+    days: dict[object, BackupFile] = {}
+    weeks: dict[object, BackupFile] = {}
+    for file in own:
+        days.setdefault(file.made_at.date(), file)
+        weeks.setdefault(file.made_at.isocalendar()[:2], file)
+    stay |= {*list(days.values())[:DAYS], *list(weeks.values())[:WEEKS]}
+    return [file for file in own if file not in stay]
+
+
+def _made_at(file: BackupFile) -> datetime:
+    return file.made_at
+
+
+def is_due(last: datetime | None, every: timedelta, now: datetime) -> bool:
+    """Also when the last one bears a later time than now: a clock was set back."""
+    return last is None or not timedelta(0) <= now - last < every
+
+
+@contextmanager
+def only_one(data_dir: Path) -> Iterator[None]:
+    """Nobody else makes a backup meanwhile, in this process or another.
+
+    Raise BackupRunning at once. The lock goes with its process, however that ends.
+    """
+    data_dir.mkdir(mode=0o700, parents=True, exist_ok=True)
+    with (data_dir / LOCK).open("ab") as file:
+        try:
+            _lock(file)
+        except OSError as fault:
+            raise BackupRunning from fault
+        yield
+
+
+if sys.platform == "win32":
+
+    def _lock(file: BinaryIO) -> None:
+        file.seek(0)
+        msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)
+
+else:
+
+    def _lock(file: BinaryIO) -> None:
+        fcntl.flock(file.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
+
+
+def note_try(data_dir: Path, tried: Tried) -> None:
+    """For the desk and `doctor`: written whole, or left as it was."""
+    half = data_dir / f"{TRIED}{HALF}"
+    half.write_text(json.dumps({"at": tried.at.isoformat(), "failed": tried.failed}))
+    half.replace(data_dir / TRIED)
+
+
+def last_try(data_dir: Path) -> Tried | None:
+    try:
+        told = json.loads((data_dir / TRIED).read_text())
+        return Tried(datetime.fromisoformat(told["at"]), str(told["failed"]))
+    except (OSError, ValueError, KeyError, TypeError):
+        return None

@@ -1,0 +1,28 @@
+"""Which tests of a patient are open for a second phone now."""
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from sqlmodel import Session, col, select
+
+from app.storage.episodes import Episode, Visit
+from app.storage.round_help import LASTS, RoundHelp
+from app.storage.trials import Round
+
+
+def open_to_help(
+    session: Session, patient_id: int, now: datetime
+) -> Sequence[tuple[RoundHelp, Round]]:
+    """Oldest first; a round has at most one."""
+    wanted = (
+        select(RoundHelp, Round)
+        .join(Round, col(Round.id) == col(RoundHelp.round_id))
+        .join(Visit, col(Visit.id) == col(Round.visit_id))
+        .join(Episode, col(Episode.id) == col(Visit.episode_id))
+        .where(
+            Episode.patient_id == patient_id,
+            col(RoundHelp.ended_at).is_(None),
+            col(RoundHelp.opened_at) > now - LASTS,
+        )
+    )
+    return session.exec(wanted.order_by(col(RoundHelp.id))).all()
