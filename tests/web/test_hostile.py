@@ -4,6 +4,7 @@
 each field gets one, in turn, and each form all of a kind at once.
 """
 
+import logging
 import os
 import re
 from collections.abc import Collection, Iterator
@@ -21,6 +22,7 @@ from sqlalchemy import Engine
 from sqlmodel import Session, select
 from starlette.testclient import TestClient
 
+from app.logs import start_log
 from app.settings import Settings
 from app.storage import people
 from app.storage.database import read_session, write_session
@@ -342,3 +344,111 @@ def test_headers_of_a_proxy_are_not_believed(attacked: Attacked) -> None:
 
     assert answer.status_code == 200
     assert "evil" not in answer.text
+
+
+def test_other_origins_are_allowed_nothing(attacked: Attacked) -> None:
+    headers = {"origin": "https://evil.example"}
+    for path in ("/", "/caseload", "/healthz", "/session"):
+        answer = attacked.browsers["therapist"].get(path, headers=headers)
+
+        assert "access-control-allow-origin" not in answer.headers
+        assert answer.headers["cross-origin-resource-policy"] == "same-origin"
+
+
+@pytest.mark.parametrize("way", ["TRACE", "PUT", "DELETE", "PATCH", "OPTIONS", "X"])
+def test_other_methods_are_refused(attacked: Attacked, way: str) -> None:
+    answer = attacked.browsers["therapist"].request(way, "/caseload")
+
+    assert answer.status_code == 405
+    assert "Blue 7" not in answer.text
+
+
+def test_passphrase_fields_are_masked_and_may_be_filled_in(attacked: Attacked) -> None:
+    therapist = attacked.browsers["therapist"]
+    pages = [attacked.nobody.get("/sign-in").text, therapist.get("/account").text]
+    asked = [
+        field.attributes
+        for page in pages
+        for field in LexborHTMLParser(page).css("input[name*=passphrase]")
+    ]
+
+    assert len(asked) >= 3
+    assert {field["type"] for field in asked} == {"password"}
+    assert {"current-password", "new-password"} >= {
+        field["autocomplete"] for field in asked
+    }
+    # A new one that is cut short unseen would be another than was typed.
+    assert all(
+        "maxlength" not in f for f in asked if f["autocomplete"] == "new-password"
+    )
+    assert all(int(f.get("maxlength") or 256) >= 256 for f in asked)
+
+
+def test_every_page_lets_one_sign_out(attacked: Attacked) -> None:
+    for path in ("/caseload", "/patients/1", "/rounds/1", "/account", "/help"):
+        page = attacked.browsers["therapist"].get(path)
+
+        assert LexborHTMLParser(page.text).css("form[action='/sign-out'] button")
+
+
+def test_log_takes_no_line_and_no_message_of_others(tmp_path: Path) -> None:
+    """However it got there: a message of several lines, a fault that quotes a row."""
+    log = logging.getLogger("tapeline.problems")
+    start_log(tmp_path)
+    try:
+        raise ValueError("Blue 7\n2026-01-01 INFO forged")
+    except ValueError:
+        log.exception("an import failed\r\n2026-01-01 INFO forged too")
+    kept = (tmp_path / "tapeline.log").read_text()
+
+    assert kept.count("\n") == 1
+    assert "an import failed" in kept
+    assert "ValueError at " in kept
+    assert "test_hostile.py" in kept
+    assert "Blue 7" not in kept
+
+
+def test_what_no_keyboard_sends_is_taken_out(attacked: Attacked) -> None:
+    """A label that turns the direction would turn the numbers beside it too."""
+    typed = {"label": "\u202eTeal\x07 \u2066Kite\u200f\x00", "birth_year": "now"}
+    answer = attacked.browsers["therapist"].post("/patients/new", data=typed)
+    field = LexborHTMLParser(answer.text).css_first("input[name=label]")
+
+    assert answer.status_code == 422
+    assert field is not None
+    assert field.attributes["value"] == "Teal Kite\u200f"
+
+
+def test_last_of_a_field_sent_twice_counts(attacked: Attacked) -> None:
+    """And what stands in the address counts for nothing."""
+    answer = attacked.browsers["supervisor"].post(
+        "/people/new?name=Address", content="handle=&name=First&name=Last", headers=FORM
+    )
+
+    assert answer.status_code == 422
+    assert 'value="Last"' in answer.text
+    assert "First" not in answer.text
+    assert "Address" not in answer.text
+
+
+def test_field_that_is_not_asked_for_changes_nothing(attacked: Attacked) -> None:
+    fields = {"id": "1", "is_demo": "1", "active": "", "passphrase_hash": "x",
+              "version": "99", "role": "supervisor", "handle": "boss"}  # fmt: skip
+    with read_session(attacked.app.state.site.engine) as session:
+        before = person_by(session, "therapist").model_dump()
+    attacked.browsers["therapist"].post("/account/passphrase", data=fields)
+    attacked.browsers["therapist"].post("/people/1", data=fields)
+    with read_session(attacked.app.state.site.engine) as session:
+        after = person_by(session, "therapist").model_dump()
+
+    assert after == before
+
+
+def test_file_sent_out_is_named_by_its_day_alone(attacked: Attacked) -> None:
+    browser = client_of(attacked.app)
+    browser.post("/sign-in", data={"handle": "supervisor", "passphrase": PASSPHRASE})
+    answer = browser.post("/patients/1/fhir", data={"passphrase": PASSPHRASE})
+    named = answer.headers["content-disposition"]
+
+    assert answer.status_code == 200
+    assert re.fullmatch(r'attachment; filename="[a-z0-9-]+\.(fhir\.)?json"', named)

@@ -167,7 +167,7 @@ def crawl(browser: TestClient, patient: int | None) -> Iterator[tuple[str, str]]
             continue
         assert answer.status_code in (200, 403, 404), f"{at}: {answer.status_code}"
         kind = "text/plain" if at.endswith("/text") else "text/html"
-        assert answer.headers["content-type"].startswith(kind)
+        assert answer.headers["content-type"] == f"{kind}; charset=utf-8"
         yield at, answer.text
         for link in LexborHTMLParser(answer.text).css("a[href^='/']"):
             waiting.append((link.attributes["href"] or "").partition("#")[0])
