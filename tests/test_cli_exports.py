@@ -204,12 +204,14 @@ def plant(
             elif kind == "VARCHAR" and (deciding or name not in DECIDE):
                 tries = (f"'{marker}'", f"'{marker}' || rowid", f"'{marker[:8]}'",
                          f"'{re.sub(r'[^0-9]', '', marker) or 'x'}'")  # fmt: skip
-                if any(_update(connection, table, column.name, t) for t in tries):
+                if any(update_rows(connection, table, column.name, t) for t in tries):
                     taken.add(name)
     return taken
 
 
-def _update(connection: Connection, table: SqlTable, column: str, value: str) -> bool:
+def update_rows(
+    connection: Connection, table: SqlTable, column: str, value: str
+) -> bool:
     """Whether the rules of the table let it into any row."""
     set_to = f"UPDATE OR IGNORE {table.name} SET {column} = {value}"
     connection.execute(text(set_to))

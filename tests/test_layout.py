@@ -17,8 +17,9 @@ RINGS = {
     "app.clinical": {"app.clinical"},
     "app.access": set[str](),
     "app.passphrases": set[str](),
+    "app.typed": set[str](),
     "app.catalogue": {"app.catalogue", "app.clinical", "app.access"},
-    "app.exports": {"app.exports", "app.clinical", "app.access"},
+    "app.exports": {"app.exports", "app.clinical", "app.access", "app.typed"},
     "app.practice": {"app.practice", "app.clinical", "app.access"},
     "app.lan": {"app.lan"},
     "app.storage": {
@@ -29,7 +30,7 @@ RINGS = {
         "app.passphrases",
     },
 }
-PURE = ("app.clinical", "app.access", "app.passphrases")
+PURE = ("app.clinical", "app.access", "app.passphrases", "app.typed")
 #: Libraries too large to be loaded before somebody needs them, or not everywhere there.
 WHEN_ASKED = {"app.practice.agreement": {"scipy"}, "app.logs": {"fcntl"}}
 #: The outermost ring, which nothing but itself imports.

@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from itertools import chain
 from typing import BinaryIO, Final, Protocol
 
+from app.typed import as_typed
+
 #: What a spreadsheet may take for the start of a formula, full-width signs too.
 SIGNS: Final = "=+\\-@\t\r\n＝＋－＠"
 _RISKY: Final = re.compile(f"'*[{SIGNS}]")
@@ -118,7 +120,7 @@ def _lines(stream: BinaryIO) -> Iterator[str]:
             ) from fault
         if "\0" in text:
             raise BadFile(number, "There is a NUL character in this line.")
-        yield text.removeprefix(BOM) if number == 1 else text
+        yield as_typed(text.removeprefix(BOM) if number == 1 else text)
 
 
 def read(stream: BinaryIO) -> tuple[list[str], Iterator[Cells]]:

@@ -9,6 +9,8 @@ from collections.abc import Iterator
 from decimal import Decimal
 from typing import Any
 
+from app.typed import as_typed
+
 
 def fhir_json(value: Any) -> str:
     """JSON without blanks; dicts, lists, texts, booleans, integers and Decimals.
@@ -41,4 +43,5 @@ def _parts(value: Any) -> Iterator[str]:
 
 
 def _text(value: str | bool | int) -> str:
-    return json.dumps(value, ensure_ascii=False)
+    sound = as_typed(value) if isinstance(value, str) else value
+    return json.dumps(sound, ensure_ascii=False)

@@ -11,7 +11,6 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlmodel import Session
 
 from app.passphrases import (
-    LONGEST,
     LONGEST_PIN,
     SHORTEST,
     SHORTEST_PIN,
@@ -86,7 +85,6 @@ def _page(
         pin_here=device is not None and device.has_pin,
         errors=errors,
         shortest=SHORTEST,
-        longest=LONGEST,
         shortest_pin=SHORTEST_PIN,
         longest_pin=LONGEST_PIN,
     )

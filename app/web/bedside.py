@@ -36,6 +36,7 @@ from app.storage.trials import Round, Trial, record_trial, rounds_of, start_roun
 from app.web.assets import Assets
 from app.web.dates import day_words
 from app.web.deps import (
+    AskedId,
     Form,
     FormDep,
     FormProblem,
@@ -211,7 +212,7 @@ def waiting(
     session: ReadSession,
     now: Now,
     zone: Zone,
-    patient: int = 0,
+    patient: AskedId = 0,
 ) -> HTMLResponse:
     """`patient`: somebody to choose from beside one's own, from their page."""
     today = now.astimezone(zone).date()

@@ -16,7 +16,7 @@ from uuid import uuid4
 from zoneinfo import ZoneInfo
 
 import jinja2
-from fastapi import Depends, Path, Request
+from fastapi import Depends, Path, Query, Request
 from fastapi.responses import HTMLResponse
 from sqlalchemy import Engine, event
 from sqlmodel import Session
@@ -33,6 +33,7 @@ from app.storage.devices import known_device
 from app.storage.faults import meant_by
 from app.storage.held_requests import let_go
 from app.storage.people import Person
+from app.typed import as_typed
 from app.web.help_topics import topic_of
 from app.web.shared import Shared
 
@@ -141,9 +142,8 @@ async def _form(request: Request) -> Form:
     async with request.form(
         max_files=0, max_fields=MOST_FIELDS, max_part_size=LONGEST_FIELD
     ) as posted:
-        # PostgreSQL stores no NUL and nobody can type one.
         form = Form(
-            (name, value.replace("\0", ""))
+            (as_typed(name), as_typed(value))
             for name, value in posted.multi_items()
             if isinstance(value, str)
         )
@@ -156,6 +156,8 @@ Zone = Annotated[ZoneInfo, Depends(_zone)]
 FormDep = Annotated[Form, Depends(_form)]
 #: A row's key in a path: anything else, or too large to store, is Not Found.
 RowId = Annotated[int, Path(ge=1, le=2**31 - 1)]
+#: The same after a question mark, where 0 means none.
+AskedId = Annotated[int, Query(ge=0, le=2**31 - 1)]
 
 
 def over_tls(request: Request) -> bool:

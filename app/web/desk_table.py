@@ -19,6 +19,7 @@ from app.storage.people import Person
 from app.storage.staff import everybody
 from app.web.dates import ago_words, day_words
 from app.web.deps import (
+    AskedId,
     Form,
     FormDep,
     Now,
@@ -64,7 +65,7 @@ def table(
     site: SiteDep,
     now: Now,
     zone: Zone,
-    view: int = 0,
+    view: AskedId = 0,
     sort: str = "label",
     down: bool = False,
     number: int = 1,

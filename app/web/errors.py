@@ -5,7 +5,6 @@ number by the places it passed, never by its message, which may hold a person's 
 """
 
 import logging
-import traceback
 from dataclasses import dataclass
 from urllib.parse import quote
 
@@ -16,6 +15,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
+from app.logs import places
 from app.storage.errors import (
     Away,
     Busy,
@@ -194,8 +194,9 @@ def _told(status: int, title: str, happened: str, kept: str, then: str) -> Probl
 
 
 def _unfit(fault: RequestValidationError) -> Problem:
-    """A path that names no row is Not Found; anything else is a form problem."""
-    if any(error["loc"][0] == "path" for error in fault.errors()):
+    """An address that names no row is Not Found; anything else is a form problem."""
+    wrong = [(error["loc"][0], error["type"]) for error in fault.errors()]
+    if any(w == "path" or (w == "query" and t != "missing") for w, t in wrong):
         return NOT_FOUND
     return _told(
         422, "Please check this", "A field is missing.", IN_FORM, "Fill it in."
@@ -276,13 +277,13 @@ def answer(request: Request, fault: Exception) -> Response:
     if problem.status == 423 and not by_script(request):
         return lock_page(request, next=_here(request), status=423)
     if problem.status >= 500:
-        log.error("%s %s", request.state.request_id, _frames(fault))
+        log.error("%s %s", request.state.request_id, places(fault))
     headers = getattr(fault, "headers", None)
     try:
         body = _render(request, problem)
     except Exception as second:
         # The page that tells of a fault must not itself be a blank one.
-        log.error("%s %s", request.state.request_id, _frames(second))
+        log.error("%s %s", request.state.request_id, places(second))
         return PlainTextResponse(f"{problem.happened} {problem.kept}", problem.status)
     return HTMLResponse(body, _status(request, problem), headers)
 
@@ -335,17 +336,6 @@ async def _ask_first(request: Request, fault: Exception) -> Response:
     """Before a sign-in or a passphrase is asked for, what was sent is put aside."""
     await keep_for_later(request)
     return await run_in_threadpool(answer, request, fault)
-
-
-def _frames(fault: BaseException | None) -> str:
-    """Kinds and places of a fault and what caused it, without any message."""
-    parts = []
-    while fault is not None:
-        places = traceback.extract_tb(fault.__traceback__)
-        path = " > ".join(f"{p.filename}:{p.lineno} {p.name}" for p in places[-6:])
-        parts.append(f"{type(fault).__module__}.{type(fault).__name__} at {path}")
-        fault = fault.__cause__ or fault.__context__
-    return " <- ".join(parts)
 
 
 def install(app: FastAPI) -> None:

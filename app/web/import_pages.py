@@ -19,6 +19,7 @@ from app.storage.holders import possible_holders
 from app.storage.people import Person, actor
 from app.storage.staff import managed
 from app.storage.staged import forget_staged, forget_yesterdays, stage, staged_of
+from app.typed import as_typed
 from app.web import import_jobs
 from app.web.deps import (
     Form,
@@ -57,7 +58,11 @@ async def _files(request: Request) -> tuple[Sent, ...]:
     async with request.form(max_files=MOST_FILES, max_fields=10) as form:
         chosen = [v for _, v in form.multi_items() if isinstance(v, UploadFile)]
         return tuple(
-            [Sent(f.filename[:80], await f.read()) for f in chosen if f.filename]
+            [
+                Sent(as_typed(f.filename)[:80], await f.read())
+                for f in chosen
+                if f.filename
+            ]
         )
 
 

@@ -11,7 +11,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlmodel import Session
 
 from app.access import SUPERVISOR
-from app.passphrases import LONGEST, SHORTEST, why_not
+from app.passphrases import SHORTEST, why_not
 from app.storage import people, staff
 from app.storage.database import read_session
 from app.storage.errors import HandleTaken
@@ -128,5 +128,4 @@ def _page(
         typed=typed,
         errors=errors,
         shortest=SHORTEST,
-        longest=LONGEST,
     )

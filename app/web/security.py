@@ -5,6 +5,7 @@ known everywhere. A fault no handler knew is answered here.
 """
 
 import logging
+import re
 import time
 from collections.abc import Callable
 from ipaddress import ip_address
@@ -19,7 +20,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from app.lan.place import Place, host_in
 from app.settings import Settings
-from app.web.errors import Problem, Refused
+from app.web.errors import UNREADABLE, Problem, Refused
 from app.web.plain_door import is_open, is_plain_from_elsewhere, turned_away
 
 log = logging.getLogger("tapeline.requests")
@@ -30,6 +31,9 @@ FILES_AT = "/caseload/import/check"
 #: A larger body is still read so far, since a browser shows no answer to a request
 #: whose connection was cut while it was sending.
 LARGEST_DISCARDED = 8 * 1024 * 1024
+#: Browsers send forms of our pages in UTF-8. Another alphabet would be looked up by its
+#: name when the form is parsed, and some of those names are programs of their own.
+OTHER_CHARSET = re.compile(r"charset(?!\s*=\s*\"?utf-?8\"?\s*(?:;|$))", re.IGNORECASE)
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 STATIC = "/static/"
 CONTENT_POLICY = "; ".join(
@@ -141,6 +145,8 @@ class Guard:
             raise Refused(UNKNOWN_HOST)
         if exchange.asked not in SAFE_METHODS and not self._is_ours(exchange, headers):
             raise Refused(OTHER_SITE)
+        if OTHER_CHARSET.search(headers.get("content-type", "")):
+            raise Refused(UNREADABLE)
         length = headers.get("content-length", "0")
         if length.isdecimal() and int(length) > exchange.largest:
             await discard(exchange.client_receive)

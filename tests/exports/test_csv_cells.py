@@ -19,6 +19,7 @@ from app.exports.csv_cells import (
     unescaped,
     written,
 )
+from app.typed import as_typed
 
 #: Anything that text may hold in a file, signs and marks more often than usual.
 TEXT = st.text(
@@ -27,7 +28,7 @@ TEXT = st.text(
         st.characters(codec="utf-8", exclude_characters="\0"),
     ),
     max_size=30,
-)
+).map(as_typed)
 
 
 def read_back(text: str) -> list[dict[str, str]]:

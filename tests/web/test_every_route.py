@@ -333,6 +333,10 @@ IN_PATH = {
 
 @pytest.fixture
 def world(site: Site, patient_id: int) -> None:
+    make_world(site, patient_id)
+
+
+def make_world(site: Site, patient_id: int) -> None:
     """One of everything an address may name, each with the number 1."""
     with write_session(site.engine) as session:
         owner = person_by(session, "therapist")

@@ -1,0 +1,221 @@
+"""Script and formulas in every text of the record: inert, and shown as they were typed.
+
+Each text column of the invented site holds its own mark; then every kind of page, every
+export and the log are read.
+"""
+
+import csv
+import io
+import json
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pytest
+from selectolax.lexbor import LexborHTMLParser
+from sqlalchemy import Connection, text
+from starlette.testclient import TestClient
+
+from app.catalogue.load import catalogue
+from app.cli import main
+from app.commands.demo_files import read_story
+from app.commands.demo_site import DATABASE, MARKER, build
+from app.exports.csv_cells import plain, safe
+from app.main import create_app
+from app.resources import folder
+from app.settings import Settings
+from app.storage.database import make_engine, migrate
+from app.storage.tables import Table
+from tests.conftest import client_of
+from tests.test_cli_exports import update_rows
+from tests.web.hostile import live
+
+#: Columns that only the program writes: words of closed lists, ids, hashes, editions.
+OURS = {
+    "uid", "hash", "passphrase_hash", "token_hash", "key_hash", "pin_hash", "body_hash",
+    "signed_hash", "measure", "variant", "edition", "version", "zone", "activity",
+    "case_id", "key_distance", "distance", "grade", "lead_source", "rule", "step",
+    "handle", "key", "value", "kind", "deficit", "question", "code", "proposed",
+    "line_key", "filters", "path", "body", "unit", "purpose", "condition", "against",
+    "raw_value", "raw_unit", "target_value", "target_unit", "item", "change_verdict",
+    "task", "role", "made",
+}  # fmt: skip
+#: Values of forms kept as JSON, and a closed word: the program would not know them.
+NOT_WORDS = {"round.facts", "trial.inputs", "trial.clocks", "vital_signs.oxygen"}
+TABLES = {"audit_check", "audit_head", "audit_entry", "guess_wait", "number_mark",
+          "owed_basis", "sign_in", "device"}  # fmt: skip
+MARKED = re.compile(r"=c\d+\"'")
+RISKY = re.compile("[=+\\-@\t\r\n＝＋－＠]")
+#: Some of those that the pages must have shown.
+MUST = {
+    "person.name", "patient.label", "episode.reason", "precaution.note",
+    "activity_set.note", "goal.phrase", "assignment.note",
+}  # fmt: skip
+
+
+def mark(number: int) -> str:
+    """A text that a page, a template or a spreadsheet might run, and short."""
+    return f"=c{number}\"'><x-m>{{{{7*7}}}}"
+
+
+@dataclass
+class Planted:
+    data: Path
+    #: Table and column by the mark it holds.
+    columns: dict[str, str]
+    pages: dict[str, str] = field(default_factory=dict)
+
+    def texts(self) -> set[str]:
+        """Addresses of what is sent as plain text, to be copied."""
+        return {at for at in self.pages if at.endswith("/text")}
+
+
+def plant(connection: Connection) -> dict[str, str]:
+    """A mark of its own in each column that somebody may fill in, in all its rows."""
+    planted: dict[str, str] = {}
+    for table in Table.metadata.sorted_tables:
+        for column in table.columns:
+            name = f"{table.name}.{column.name}"
+            if table.name in TABLES or column.name in OURS or name in NOT_WORDS:
+                continue
+            sign, kind = mark(len(planted)), str(column.type)
+            if kind == "VARCHAR":
+                said = "'" + sign.replace("'", "''") + "'"
+                # Labels and names are told apart by what stands behind the mark.
+                tries = (said, f"{said} || rowid")
+                if any(update_rows(connection, table, column.name, t) for t in tries):
+                    planted[sign] = name
+            elif kind == "JSON" and _words(connection, table.name, column.name, sign):
+                planted[sign] = name
+    return planted
+
+
+def _words(connection: Connection, table: str, column: str, sign: str) -> bool:
+    """The mark in place of each sentence of what is kept as JSON."""
+    rows = connection.execute(
+        text(f"SELECT rowid, {column} FROM {table} WHERE {column} IS NOT NULL")
+    ).all()
+    held = {row: json.loads(said) for row, said in rows}
+    changed = {row: _said(said, sign) for row, said in held.items()}
+    connection.execute(
+        text(f"UPDATE {table} SET {column} = :said WHERE rowid = :row"),
+        [{"said": json.dumps(said), "row": row} for row, said in changed.items()]
+        or [{"said": "", "row": 0}],
+    )
+    return changed != held
+
+
+def _said(held: Any, sign: str) -> Any:
+    if isinstance(held, dict):
+        return {key: _said(value, sign) for key, value in held.items()}
+    if isinstance(held, list):
+        return [_said(value, sign) for value in held]
+    return sign if isinstance(held, str) and " " in held else held
+
+
+@pytest.fixture(scope="module")
+def planted(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Planted]:
+    data, shelf = tmp_path_factory.mktemp("inert"), catalogue()
+    (data / MARKER).write_text("invented")
+    engine = make_engine(f"sqlite:///{data / DATABASE}")
+    migrate(engine, None)
+    story, zone = read_story(folder("demo_data"), shelf), ZoneInfo("UTC")
+    build(engine, shelf, story, now=datetime.now(UTC), zone=zone)
+    with engine.begin() as connection:
+        made = Planted(data, plant(connection))
+        asked = (
+            "SELECT patient_id FROM episode JOIN goal ON goal.episode_id = episode.id"
+        )
+        with_goals = connection.execute(text(asked)).scalars().first()
+    engine.dispose()
+    app = create_app(Settings(data_dir=data, site_timezone="UTC", demo=True))
+    for role in ("therapist", "supervisor"):
+        browser = client_of(app)
+        browser.post("/demo/enter", data={"role": role})
+        made.pages |= {f"{role} {at}": page for at, page in crawl(browser, with_goals)}
+    yield made
+    app.state.site.engine.dispose()
+
+
+def crawl(browser: TestClient, patient: int | None) -> Iterator[tuple[str, str]]:
+    """What links lead to, one page of each kind."""
+    kinds: set[str] = set()
+    waiting = [
+        "/home",
+        "/caseload",
+        "/desk",
+        "/audit",
+        "/review",
+        f"/patients/{patient}",
+        f"/patients/{patient}/goals",
+    ]
+    while waiting:
+        at = waiting.pop(0)
+        kind = re.sub(
+            r"\d+|(?<=/measures/)\w+|(?<=/help/)\w+", "N", at.partition("?")[0]
+        )
+        if kind in kinds:
+            continue
+        kinds.add(kind)
+        answer = browser.get(at)
+        if answer.status_code == 303:
+            waiting.append(answer.headers["location"].partition("#")[0])
+            continue
+        assert answer.status_code in (200, 403, 404), f"{at}: {answer.status_code}"
+        kind = "text/plain" if at.endswith("/text") else "text/html"
+        assert answer.headers["content-type"] == f"{kind}; charset=utf-8"
+        yield at, answer.text
+        for link in LexborHTMLParser(answer.text).css("a[href^='/']"):
+            waiting.append((link.attributes["href"] or "").partition("#")[0])
+
+
+def test_pages_show_it_and_run_nothing(planted: Planted) -> None:
+    pages, texts = planted.pages, planted.texts()
+    running = {at: live(page) for at, page in pages.items() if at not in texts}
+    shown = {at: LexborHTMLParser(p).text() for at, p in pages.items()}
+    whole = "".join(shown.values()) + "".join(pages[at] for at in texts)
+    told = {name for sign, name in planted.columns.items() if sign in whole}
+
+    assert {at: found for at, found in running.items() if found} == {}
+    assert len(pages) > 90
+    assert texts
+    assert told >= MUST
+    assert "{{7*7}}" in whole
+
+
+def test_exports_hold_it_as_text(planted: Planted, tmp_path: Path) -> None:
+    """A spreadsheet runs no cell of ours, and each comes back as it was typed."""
+    given = ["export", "--data", str(planted.data)]
+    for way in ("--csv", "--out", "--fhir"):
+        demo = ["--demo"] if way == "--fhir" else []
+        assert main([*given, way, str(tmp_path / way), *demo]) == 0
+    files = list(tmp_path.glob("--[co]*/*.csv"))
+    cells = [
+        cell
+        for file in files
+        for row in csv.reader(io.StringIO(file.read_text("utf-8-sig"), newline=""))
+        for cell in row
+    ]
+    bundles = [json.loads(f.read_text()) for f in tmp_path.glob("--fhir/*.json")]
+    in_fhir = json.dumps(bundles, ensure_ascii=False).replace('\\"', '"')
+
+    assert len(files) >= 5
+    assert len(bundles) > 5
+    assert [c for c in cells if RISKY.match(c)] == []
+    assert [c for c in cells if safe(plain(c)) != c] == []
+    for name in ("patient.label", "episode.reason", "precaution.note"):
+        sign = next(s for s, n in planted.columns.items() if n == name)
+        assert any(sign in plain(cell) for cell in cells), name
+    assert sum(sign in in_fhir for sign in planted.columns) > 5
+
+
+def test_log_knows_nothing_of_it(planted: Planted) -> None:
+    log = (planted.data / "tapeline.log").read_text()
+
+    assert "GET /patients/{patient_id} 200" in log
+    assert "ERROR" not in log
+    assert not MARKED.search(log)
