@@ -11,7 +11,15 @@ from functools import partial
 from pathlib import Path
 from typing import Any, Final
 
-from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
+from sqlalchemy import (
+    URL,
+    Connection,
+    Engine,
+    ExceptionContext,
+    create_engine,
+    event,
+    make_url,
+)
 from sqlalchemy.engine.interfaces import DBAPIConnection
 from sqlalchemy.orm import Session as AnySession
 from sqlalchemy.orm import UOWTransaction
@@ -32,6 +40,8 @@ READING: Final = "tapeline_reading"
 IMPATIENT: Final = "tapeline_impatient"
 #: The lock all writers of a PostgreSQL site share; any number, but always this one.
 WRITERS: Final = 7_424_118
+#: What SQLite says of a write where `query_only` is on, and of a file it may not write.
+SQLITE_READONLY: Final = 8
 #: What every SQLite connection must answer: a log that survives, full syncs, keys.
 SOUND: Final = {"journal_mode": "wal", "synchronous": 2, "foreign_keys": 1}
 
@@ -56,7 +66,19 @@ def make_engine(url: str, connections: int = CONNECTIONS) -> Engine:
     )
     event.listen(engine, "connect", prepare_sqlite if on_sqlite else prepare_postgresql)
     event.listen(engine, "begin", _begin_sqlite if on_sqlite else _begin_postgresql)
+    event.listen(engine, "handle_error", _our_own_fault)
     return engine
+
+
+def _our_own_fault(context: ExceptionContext) -> Exception | None:
+    """A write by a page that only reads is no fault of the disk, though it looks so."""
+    if context.connection is None or not _has(context.connection, READING):
+        return None
+    told = context.original_exception
+    refused = getattr(told, "sqlite_errorcode", None) == SQLITE_READONLY
+    if refused or getattr(told, "sqlstate", None) == "25006":
+        return ReadOnly("A statement would change something in a session that reads.")
+    return None
 
 
 def _file_of(address: URL) -> dict[str, Any]:

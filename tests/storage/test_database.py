@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from sqlalchemy import Engine, text
-from sqlalchemy.exc import DBAPIError, IntegrityError
+from sqlalchemy.exc import IntegrityError
 from sqlmodel import select
 
 from app.storage.database import (
@@ -116,7 +116,7 @@ def test_read_session_refuses_a_new_row(engine: Engine) -> None:
 
 
 def test_database_itself_refuses_a_change_while_reading(ward: Ward) -> None:
-    with read_session(ward.engine) as session, pytest.raises(DBAPIError):
+    with read_session(ward.engine) as session, pytest.raises(ReadOnly):
         session.connection().execute(text("UPDATE person SET name = 'Changed'"))
 
 
