@@ -67,7 +67,7 @@ def add(commands: Any) -> None:
     serve = commands.add_parser(
         "serve",
         help="run the real site",
-        epilog="examples:\n  tapeline serve --data ~/tapeline\n"
+        epilog="example:\n  tapeline serve --data ~/tapeline\n"
         "  tapeline serve --data ~/tapeline --lan",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )

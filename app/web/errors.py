@@ -6,6 +6,7 @@ number by the places it passed, never by its message, which may hold a person's 
 
 import logging
 from dataclasses import dataclass
+from typing import Final
 from urllib.parse import quote
 
 from fastapi import FastAPI, Request
@@ -69,6 +70,10 @@ class Refused(Exception):
         self.problem = problem
 
 
+#: What pydantic calls a number that can be the key of no row.
+NO_ROW: Final = frozenset(
+    {"int_parsing", "int_parsing_size", "greater_than_equal", "less_than_equal"}
+)
 NOT_FOUND = Problem(
     404,
     "Not found",
@@ -196,11 +201,10 @@ def _told(status: int, title: str, happened: str, kept: str, then: str) -> Probl
 def _unfit(fault: RequestValidationError) -> Problem:
     """An address that names no row is Not Found; anything else is a form problem."""
     wrong = [(error["loc"][0], error["type"]) for error in fault.errors()]
-    if any(w == "path" or (w == "query" and t != "missing") for w, t in wrong):
+    if any(w == "path" or (w == "query" and t in NO_ROW) for w, t in wrong):
         return NOT_FOUND
-    return _told(
-        422, "Please check this", "A field is missing.", IN_FORM, "Fill it in."
-    )
+    happened = "A field is missing, or holds what cannot be read."
+    return _told(422, "Please check this", happened, IN_FORM, "Look at each field.")
 
 
 def _by_kind(fault: Unavailable) -> Problem:
