@@ -27,8 +27,13 @@ LASTS: Final[Mapping[str, timedelta]] = {
 }
 #: Digits and letters that nobody mistakes for one another when typing from a screen.
 LETTERS: Final = "0123456789abcdefghjkmnpqrstvwxyz"
-#: 100 bits: out of reach of guessing, and short enough for a picture a phone reads.
-TOKEN_LENGTH: Final = 20
+#: 100 bits for a day. What pairs a phone lives ten minutes and may have to be typed: 80
+#: bits, so that with a host of 25 letters the address has 60 characters.
+TOKEN_LENGTHS: Final[Mapping[Purpose, int]] = {
+    "setup": 20,
+    "passphrase": 20,
+    "pair": 16,
+}
 
 
 class LinkUsed(NotFound):
@@ -74,7 +79,7 @@ def make_link(
     person_id = person.id if person else None
     for link in _open_links(session, purpose, person_id):
         link.ended_at = now
-    token = "".join(secrets.choice(LETTERS) for _ in range(TOKEN_LENGTH))
+    token = "".join(secrets.choice(LETTERS) for _ in range(TOKEN_LENGTHS[purpose]))
     link = OneTimeLink(
         token_hash=_hash_of(token),
         purpose=purpose,

@@ -25,6 +25,8 @@ def test_only_a_hash_of_the_link_is_kept(engine: Engine) -> None:
         (kept,) = session.exec(select(OneTimeLink)).all()
 
     assert len(token) == 20
+    pairing = f"https://{'h' * 25}:8766/pair/{'t' * links.TOKEN_LENGTHS['pair']}"
+    assert len(pairing) == 60
     assert token not in str(kept.model_dump())
 
 
