@@ -30,6 +30,8 @@ from tests.make import new_uid
 
 TUG, REACH = "timed_up_and_go", "functional_reach"
 WATCHED, ASKED = 4, 20
+#: Where twenty showings held fewer faults than are judged: so many more, and at most.
+MORE, MOST = 4, 40
 SKILL = "Guarded at the belt; the mark was moved back after one heel rose."
 BETTER = "Verbal cues, three, to keep both heels down."
 DESK = {"viewport": {"width": 1280, "height": 800}}
@@ -86,6 +88,12 @@ def follow(page: Page, stage: str) -> None:
     expect(path).to_have_attribute("data-stage", stage)
     with page.expect_navigation():
         path.get_by_role("link").tap()
+
+
+def stage_of(page: Page) -> str | None:
+    """What the student's list says comes next."""
+    page.goto("/caseload")
+    return page.locator("#path").get_attribute("data-stage")
 
 
 def key_of_page(demo: Live, page: Page) -> Key:
@@ -164,9 +172,14 @@ def practises(demo: Live, page: Page) -> None:
         watches(demo, fast)
     fast.close()
     robot(demo, page.context, ASKED - WATCHED)
+    done = ASKED
+    while stage_of(page) == "practise":  # chance has shown too few faults so far
+        assert done < MOST, page.locator("#path").inner_text()
+        robot(demo, page.context, MORE)
+        done += MORE
     follow(page, "share")
     with page.expect_navigation():
-        page.get_by_role("button", name=f"Share {ASKED} more").tap()
+        page.get_by_role("button", name=f"Share {done} more").tap()
     expect(page.locator("main")).to_contain_text("reach everything")
 
 
@@ -290,5 +303,5 @@ def whole_record(demo: Live, who: int) -> None:
         ).all()
         assert session.get_one(Person, who).name == "Demo new student"
     assert made == ["returned", "co_signed"]
-    assert len(sent) == ASKED
+    assert len(sent) in range(ASKED, MOST + 1, MORE)
     assert all(a.stays_shared for a in sent)
