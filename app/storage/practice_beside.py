@@ -1,5 +1,6 @@
 """Attempts as plain values, each beside its key: what agreement is judged from."""
 
+from collections.abc import Sequence
 from decimal import Decimal
 from typing import cast
 
@@ -13,12 +14,19 @@ from app.storage.practice import PracticeAttempt, PracticeShowing, rows_of
 
 
 def attempts_of(session: Session, person: Person) -> tuple[Attempt, ...]:
-    """A person's own attempts, watched or read in words, in order.
+    """A person's own attempts, watched or read in words, in order."""
+    return attempts_in(rows_of(session, person))
+
+
+def attempts_in(
+    pairs: Sequence[tuple[PracticeAttempt, PracticeShowing]],
+) -> tuple[Attempt, ...]:
+    """Of rows that come newest first, in order.
 
     One that was stopped to make safe gave no result to be laid beside the key.
     """
-    rows = reversed(rows_of(session, person))
-    return tuple(as_attempt(*pair) for pair in rows if not pair[0].made_safe)
+    kept = (pair for pair in reversed(pairs) if not pair[0].made_safe)
+    return tuple(as_attempt(*pair) for pair in kept)
 
 
 def shared_attempts(session: Session, *, is_demo: bool = False) -> tuple[Attempt, ...]:

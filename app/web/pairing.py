@@ -36,6 +36,7 @@ from app.web.deps import (
     WriteSession,
     Zone,
     device_key,
+    in_the_open,
     over_tls,
     page,
     token_of,
@@ -48,7 +49,6 @@ from app.web.phone_address import (
     NOT_ENCRYPTED,
     doubt,
     for_phones,
-    is_open,
 )
 from app.web.phones import called, named, names_of
 from app.web.pins import keep_key
@@ -167,16 +167,12 @@ def show(request: Request, site: SiteDep, now: Now, token: str) -> HTMLResponse:
         name=name,
         longest=LONGEST_NAME,
         host=request.url.hostname,
-        doubt=NOT_ENCRYPTED if _is_open(request) else "",
+        doubt=NOT_ENCRYPTED if in_the_open(request) else "",
     )
 
 
 def _agent(request: Request) -> str:
     return request.headers.get("user-agent", "")
-
-
-def _is_open(request: Request) -> bool:
-    return not over_tls(request) and is_open(str(request.url))
 
 
 @public.post("/pair/{token}", dependencies=[Depends(_checked)])

@@ -13,8 +13,8 @@ from app.storage.competence import list_of, sign_offs_of
 from app.storage.own_visits import assigned_to, own_visits
 from app.storage.people import Person
 from app.storage.practice import rows_of
-from app.storage.practice_beside import as_attempt
-from app.web.practice_asked import Pairs, next_trial
+from app.storage.practice_beside import attempts_in
+from app.web.practice_asked import next_trial
 from app.web.practised import key_edition, practised_tests, unit_of
 from app.web.standing_view import rule_of
 
@@ -55,26 +55,15 @@ def _tests(
         == "holds"
     }
     names = dict.fromkeys([*wanted, *sorted(signed & set(judged))] or [BEGIN_WITH])
-    return tuple(
-        _test(session, me, shelf, measure, pairs, measure in signed)
-        for measure in names
-    )
-
-
-def _test(
-    session: Session,
-    me: Person,
-    shelf: Catalogue,
-    measure: str,
-    pairs: Pairs,
-    signed: bool,
-) -> PractisedTest:
-    edition = key_edition()
-    attempts = [as_attempt(*pair) for pair in pairs if not pair[0].made_safe]
-    rule = rule_of(session, me, measure, edition, unit_of(shelf, measure))
-    name = shelf.measures[measure].name
-    return PractisedTest(
-        measure, name, standing(attempts, measure, edition, rule),
-        standing([a for a in attempts if a.shared], measure, edition, rule),
-        signed, next_trial(measure, pairs),
-    )  # fmt: skip
+    attempts = attempts_in(pairs)
+    shared = [attempt for attempt in attempts if attempt.shared]
+    made = []
+    for measure in names:
+        rule = rule_of(session, me, measure, edition, unit_of(shelf, measure))
+        made.append(PractisedTest(
+            measure, shelf.measures[measure].name,
+            standing(attempts, measure, edition, rule),
+            standing(shared, measure, edition, rule),
+            measure in signed, next_trial(measure, pairs),
+        ))  # fmt: skip
+    return tuple(made)
