@@ -20,7 +20,7 @@ from app.catalogue.load import catalogue
 from app.cli import main
 from app.commands import backing_up
 from app.commands.backing_up import back_up, opened
-from app.commands.demo_site import DATABASE, MARKER
+from app.commands.demo_folder import DATABASE, MARKER
 from app.commands.doctor_checks import Examined, backups
 from app.settings import Settings
 from app.storage import audit, links, people, sealed, upgrade
@@ -116,7 +116,7 @@ def restore(path: Path, data: Path) -> int:
 
 
 def manifest_of(path: Path) -> Manifest:
-    with archive_in(opened(path, SECRET)[1]) as archive:
+    with opened(path, SECRET) as (_, packed), archive_in(packed) as archive:
         return archive.manifest
 
 
@@ -254,7 +254,7 @@ class TestRefusedBackup:
         key.chmod(0o600)
         assert main(["backup", "--data", str(data), "--to", str(key.parent)]) == 0
         (made,) = key.parent.glob("*.backup")
-        assert opened(made, SECRET)
+        assert manifest_of(made)
 
     def test_no_site_taken_name_or_no_folder(
         self, data: Path, tmp_path: Path, capsys: Capture
@@ -421,6 +421,28 @@ def test_to_postgresql_and_back(
 
     one, two = manifest_of(kept).counted, manifest_of(path).counted
     assert {name for name in one if one[name] != two[name]} == CHANGED
+
+
+LIGHT = """
+import sys
+from app.cli import main
+assert main(["backup", "--data", sys.argv[1]]) == 0
+print(*sys.modules)
+"""
+
+
+def test_backup_carries_no_pages_and_leaves_nothing_beside_it(data: Path) -> None:
+    """What is not brought in takes no memory while one is made."""
+    made = subprocess.run(
+        [sys.executable, "-c", LIGHT, str(data)], cwd=ROOT, text=True, check=True,
+        env=environment(TAPELINE_BACKUP_PASSPHRASE=SECRET), capture_output=True,
+    )  # fmt: skip
+    brought = made.stdout.splitlines()[-1].split()
+
+    assert "app.commands.backing_up" in brought
+    assert not {"fastapi", "jinja2", "uvicorn", "app.web.deps"} & set(brought)
+    (path,) = (data / "backups").iterdir()
+    assert manifest_of(path)
 
 
 KILLED = """

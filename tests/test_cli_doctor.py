@@ -16,7 +16,8 @@ from sqlmodel import Session, col, select
 from app.catalogue.load import catalogue
 from app.cli import main
 from app.commands.demo_files import read_story
-from app.commands.demo_site import DATABASE, build
+from app.commands.demo_folder import DATABASE
+from app.commands.demo_site import build
 from app.commands.doctor_checks import CHECKS, filesystem_of
 from app.resources import folder
 from app.storage.database import make_engine, migrate, read_session

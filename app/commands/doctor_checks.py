@@ -18,7 +18,7 @@ from sqlmodel import Session, col, select
 
 from app.catalogue.load import Catalogue
 from app.commands.backing_up import opened
-from app.commands.demo_site import is_demo_folder
+from app.commands.demo_folder import is_demo_folder
 from app.commands.progress import Progress
 from app.settings import Settings
 from app.storage import audit, checkup, upgrade
@@ -272,8 +272,7 @@ def backups(site: Examined) -> Iterator[Amiss]:
 def _opens(path: Path, passphrase: str) -> Iterator[Amiss]:
     """The newest one with the passphrase that is set, down to its manifest."""
     try:
-        _, packed = opened(path, passphrase)
-        with archive_in(packed):
+        with opened(path, passphrase) as (_, packed), archive_in(packed):
             pass
     except (StorageProblem, OSError) as fault:
         yield Amiss("broken", f"{path.name} does not open: {fault}")

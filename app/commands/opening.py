@@ -11,10 +11,13 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.exc import TimeoutError as NoneFree
 from sqlmodel import Session
 
-from app.commands.demo_site import is_demo_folder
+from app.commands.demo_folder import is_demo_folder
 from app.commands.refused import Refused
 from app.settings import Settings, SettingsProblem
 from app.storage import audit
+
+# What an entry of the trail points at must be known when one is written.
+from app.storage import people as people
 from app.storage.database import make_engine, migrate
 from app.storage.errors import StorageProblem
 from app.storage.faults import meant_by

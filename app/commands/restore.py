@@ -72,8 +72,8 @@ def run(given: argparse.Namespace) -> int:
         with path.open("rb") as file:
             read_head(file)  # before anybody is asked for anything
         _refuse_full(settings)
-        head, packed = opened(path, passphrase_of(settings, twice=False))
-        with archive_in(packed) as archive:
+        passphrase = passphrase_of(settings, twice=False)
+        with opened(path, passphrase) as (head, packed), archive_in(packed) as archive:
             _refuse_other(head, archive)
             restore_into(settings, archive)
     _tell(settings, archive)

@@ -19,8 +19,9 @@ from fastapi import FastAPI
 
 from app.commands import lan, service_files, workers
 from app.commands.demo_files import read_story
+from app.commands.demo_folder import claim_folder
 from app.commands.demo_services import name_services
-from app.commands.demo_site import build, claim_folder
+from app.commands.demo_site import build
 from app.commands.doctor_checks import share_of
 from app.commands.opening import (
     add_data_option,

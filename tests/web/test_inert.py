@@ -23,7 +23,8 @@ from starlette.testclient import TestClient
 from app.catalogue.load import catalogue
 from app.cli import main
 from app.commands.demo_files import read_story
-from app.commands.demo_site import DATABASE, MARKER, build
+from app.commands.demo_folder import DATABASE, MARKER
+from app.commands.demo_site import build
 from app.exports.csv_cells import plain, safe
 from app.main import create_app
 from app.resources import folder
