@@ -159,7 +159,7 @@ def copies_in(folder: Path) -> list[Path]:
 
 
 def forget_old_copies(folder: Path) -> None:
-    """After an upgrade that is done, which must not fail over a file it cannot delete."""
+    """After an upgrade: it is done, and must not fail over a file that stays."""
     for copy in copies_in(folder)[COPIES_KEPT:]:
         with suppress(OSError):
             copy.unlink(missing_ok=True)
