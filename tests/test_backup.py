@@ -32,7 +32,7 @@ from app.storage.devices import Device, add_device, pair
 from app.storage.errors import NotSound
 from app.storage.links import OneTimeLink
 from app.storage.people import SignIn, check_passphrase
-from app.storage.restored import lets_in, make_room
+from app.storage.restored import forget_unfinished, lets_in, make_room
 from app.storage.sealed import Cost
 from app.storage.site_archive import Manifest, archive_in
 from app.storage.site_lines import shapes_of
@@ -421,6 +421,42 @@ def test_to_postgresql_and_back(
 
     one, two = manifest_of(kept).counted, manifest_of(path).counted
     assert {name for name in one if one[name] != two[name]} == CHANGED
+
+
+RESTORED = """
+import sys, time
+from app.cli import main
+from app.commands import restore
+def stand_still(*_):
+    print("half", flush=True)
+    time.sleep(60)
+restore.refuse_unless_sound = stand_still
+main(["restore", sys.argv[1], "--data", sys.argv[2]])
+"""
+
+
+def test_start_takes_away_what_a_killed_restore_left(
+    kept: Path, tmp_path: Path
+) -> None:
+    """And leaves alone what one is still making."""
+    data = tmp_path / "new"
+    settings = Settings(data_dir=data, site_timezone="UTC")
+    child = subprocess.Popen(
+        [sys.executable, "-c", RESTORED, str(kept), str(data)], cwd=ROOT,
+        env=environment(TAPELINE_BACKUP_PASSPHRASE=SECRET), stdout=subprocess.PIPE,
+    )  # fmt: skip
+    making = data / f"{DATABASE}.restoring"
+    with child:
+        assert child.stdout is not None
+        assert child.stdout.readline() == b"half\n"
+        forget_unfinished(make_url(settings.database))
+        assert making.exists()
+        child.send_signal(signal.SIGKILL)
+    assert making.exists()
+
+    forget_unfinished(make_url(settings.database))
+    assert held(data) == set()
+    assert restore(kept, data) == 0
 
 
 LIGHT = """

@@ -96,7 +96,8 @@ def _episodes(lists: Any) -> Rows:
         for many in range(3):
             rows["visit"].append({
                 "id": FIRST + len(rows["visit"]), "episode_id": id,
-                "zone": "Asia/Tokyo", "person_id": FIRST + n % 3, "uid": uid(FIRST + len(rows["visit"])),
+                "zone": "Asia/Tokyo", "person_id": FIRST + n % 3,
+                "uid": uid(FIRST + len(rows["visit"])),
                 "local_date": DAY + timedelta(days=7 * many),
                 "started_at": BEGUN + timedelta(days=7 * many),
             })  # fmt: skip

@@ -423,3 +423,14 @@ def test_only_public_routes_answer_without_sign_in(
 @pytest.mark.parametrize("path", ["/docs", "/redoc", "/openapi.json"])
 def test_no_page_describes_the_program(client: TestClient, path: str) -> None:
     assert client.get(path).status_code == 404
+
+
+def test_browsers_are_asked_not_to_translate(client: TestClient) -> None:
+    """A machine's translation may turn an order or a reading round."""
+    page = client.get("/sign-in").text
+
+    assert found(page, "html").attributes["translate"] == "no"
+    bases = [
+        p for p in (ROOT / "templates").rglob("*.html") if "<html" in p.read_text()
+    ]
+    assert [p.name for p in bases] == ["base.html"]
