@@ -105,8 +105,8 @@ def _restored(session: Session, now: datetime, zone: ZoneInfo) -> str:
     )
     return (
         f"This site was restored on {at} from a backup of {of}. What was recorded "
-        "between the two is not in it: enter it again, and look at every order that may "
-        "have changed since."
+        "between the two is not in it: enter it again, and look at every order that "
+        "may have changed since."
     )
 
 

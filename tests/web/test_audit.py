@@ -173,7 +173,7 @@ def test_wrong_guesses_are_told_by_handle_and_never_as_typed(
         client.post("/sign-in", data={"handle": handle, "passphrase": typed})
 
     told = found(supervisor.get("/audit").text, "#wrong").text()
-    assert "therapist: 2 times, last 2 March, 09:30" in " ".join(told.split())
+    assert "therapist: 2 times, last 2 Mar, 09:30" in " ".join(told.split())
     assert "handles that nobody has: 1 time" in told
     trail = supervisor.get("/audit?deed=refused_passphrase").text
     assert trail.count("was given a wrong passphrase") == 3  # two, and the filter

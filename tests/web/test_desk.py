@@ -473,4 +473,4 @@ def test_restored_site_says_of_when_it_is(
     page = supervisor.get("/desk")
     assert page.status_code == 200
     told = " ".join(found(page.text, "main").text().split())
-    assert "was restored on 5 March, 09:30 from a backup of 2 March, 09:30" in told
+    assert "was restored on 5 Mar, 09:30 from a backup of 2 Mar, 09:30" in told

@@ -13,6 +13,7 @@ from starlette.routing import BaseRoute
 from starlette.testclient import TestClient
 from starlette.types import Message
 
+from app.resources import folder
 from app.settings import Settings
 from app.storage.database import read_session, write_session
 from app.storage.people import Person
@@ -430,7 +431,5 @@ def test_browsers_are_asked_not_to_translate(client: TestClient) -> None:
     page = client.get("/sign-in").text
 
     assert found(page, "html").attributes["translate"] == "no"
-    bases = [
-        p for p in (ROOT / "templates").rglob("*.html") if "<html" in p.read_text()
-    ]
+    bases = [p for p in folder("templates").rglob("*.html") if "<html" in p.read_text()]
     assert [p.name for p in bases] == ["base.html"]
