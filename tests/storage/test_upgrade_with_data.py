@@ -213,7 +213,7 @@ def test_first_version_comes_up_with_everything_that_each_one_left(
         rows = rows_of(connection)
     filled = {table for table, found in rows.items() if found}
     assert filled >= set(down.rows[STEPS[0]])
-    assert len(filled) > 40
+    assert len(filled) >= 40
     # 12.34 s and 10 ms for each trial before; shown to 0.1 s, half up. Trial 1 was
     # voided, trial 2 is practice, so the third stands.
     timed = rows["score"][FIRST,]

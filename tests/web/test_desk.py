@@ -459,10 +459,12 @@ def test_rows_made_with_other_settings_are_known(
 
 
 def test_restored_site_says_of_when_it_is(
-    site: Site, supervisor: TestClient, clock: Clock
+    site: Site, sign_in_as: Callable[[str], TestClient], clock: Clock
 ) -> None:
     """Between the last deed of the backup and the restore nothing is there."""
-    assert "Restored from a backup" not in supervisor.get("/desk").text
+    before = sign_in_as("supervisor").get("/desk")
+    assert before.status_code == 200
+    assert "Restored from a backup" not in before.text
     clock.move(days=3)
     with write_session(site.engine) as session:
         audit.append(
@@ -470,7 +472,7 @@ def test_restored_site_says_of_when_it_is(
             subject_id=1, now=clock(),
         )  # fmt: skip
 
-    page = supervisor.get("/desk")
+    page = sign_in_as("supervisor").get("/desk")
     assert page.status_code == 200
     told = " ".join(found(page.text, "main").text().split())
     assert "was restored on 5 Mar, 09:30 from a backup of 2 Mar, 09:30" in told
