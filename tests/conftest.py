@@ -27,7 +27,7 @@ from app.storage.database import make_engine, migrate, read_session, write_sessi
 from app.storage.patients import Patient
 from app.storage.people import Person
 from app.web.deps import Site
-from tests.cluster import KINDS, own_database, template
+from tests.cluster import KINDS, Template, template
 from tests.make import NOW, make_episode, make_patient, make_person
 
 # A slow machine is no failed property.
@@ -44,7 +44,28 @@ CAST = {
 }
 DATABASE = "tapeline.sqlite"
 #: Files of tests about pages that also run on PostgreSQL.
-ON_BOTH = {"test_rounds", "test_notes"}
+ON_BOTH = {
+    "test_caseload_files",
+    "test_desk",
+    "test_doses",
+    "test_exports",
+    "test_goals",
+    "test_held",
+    "test_helping",
+    "test_import_jobs",
+    "test_notes",
+    "test_open_visit",
+    "test_pairing",
+    "test_patients",
+    "test_practice",
+    "test_review",
+    "test_rooms",
+    "test_rounds",
+    "test_safety",
+    "test_sets",
+    "test_visit_lists",
+    "test_visits",
+}
 
 
 @dataclass
@@ -93,10 +114,10 @@ def _fill(engine: Engine) -> None:
 
 
 @pytest.fixture(scope="session")
-def built_template() -> Iterator[str]:
+def built_template() -> Iterator[Template]:
     """The same on the PostgreSQL server that is named."""
-    with template(_fill) as name:
-        yield name
+    with template(_fill) as filled:
+        yield filled
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
@@ -122,7 +143,7 @@ def settings(
         shutil.copy(built_database, tmp_path / DATABASE)
         yield Settings(data_dir=tmp_path, site_timezone="UTC")
         return
-    with own_database(request.getfixturevalue("built_template")) as url:
+    with request.getfixturevalue("built_template").lend() as url:
         yield Settings(data_dir=tmp_path, database_url=url, site_timezone="UTC")
 
 

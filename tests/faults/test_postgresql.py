@@ -19,7 +19,7 @@ from app.storage import people
 from app.storage.database import make_engine, write_session
 from tests.cluster import SERVER, Cluster, own_database, programs, thrown_away
 from tests.conftest import found
-from tests.faults.kill import post
+from tests.faults.kill import SERVER_EVERY, all_rounds, post
 from tests.faults.site import (
     Writer,
     amiss,
@@ -209,7 +209,7 @@ class Phone:
 def own_server() -> Iterator[Cluster]:
     if not SERVER or programs() is None:
         pytest.skip("needs TAPELINE_TEST_DATABASE_URL, and PostgreSQL's own programs")
-    with thrown_away() as cluster:
+    with thrown_away(durable=True) as cluster:
         yield cluster
 
 
@@ -246,3 +246,12 @@ def test_server_that_restarts_under_load_loses_nothing(
     assert all("x-request-id" in answer.headers for answer in refused)
     assert all("The database does not answer" in answer.text for answer in refused)
     assert amiss(settings) == []
+
+
+def test_killed_site_whose_server_fails_too_loses_nothing(own_server: Cluster) -> None:
+    found = list(all_rounds(SERVER_EVERY + 1, seed=7, cluster=own_server))
+
+    assert [killed.server for killed in found].count(True) == 1
+    assert sum(killed.acknowledged for killed in found) > 0
+    assert [(killed.lost, killed.doubled) for killed in found] == [(0, 0)] * len(found)
+    assert [killed.amiss for killed in found] == [()] * len(found)
