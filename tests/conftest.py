@@ -132,19 +132,25 @@ def database_kind() -> str:
     return KINDS[0]
 
 
+@contextmanager
+def cast_database(
+    request: pytest.FixtureRequest, kind: str, folder: Path
+) -> Iterator[str]:
+    """The cast's database for one test, in `folder` or on the server: its address."""
+    if kind == "postgresql":
+        with request.getfixturevalue("built_template").lend() as address:
+            yield address
+    else:
+        shutil.copy(request.getfixturevalue("built_database"), folder / DATABASE)
+        yield ""
+
+
 @pytest.fixture
 def settings(
-    request: pytest.FixtureRequest,
-    tmp_path: Path,
-    built_database: Path,
-    database_kind: str,
+    request: pytest.FixtureRequest, tmp_path: Path, database_kind: str
 ) -> Iterator[Settings]:
-    if database_kind == "sqlite":
-        shutil.copy(built_database, tmp_path / DATABASE)
-        yield Settings(data_dir=tmp_path, site_timezone="UTC")
-        return
-    with request.getfixturevalue("built_template").lend() as url:
-        yield Settings(data_dir=tmp_path, database_url=url, site_timezone="UTC")
+    with cast_database(request, database_kind, tmp_path) as address:
+        yield Settings(data_dir=tmp_path, database_url=address, site_timezone="UTC")
 
 
 @pytest.fixture
