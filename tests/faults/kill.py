@@ -11,7 +11,7 @@ of processor time, which on a quiet machine is what passes on the clock.
 
 With --postgresql a server of our own keeps the site. In every third round its power
 fails first: it is stopped "immediate" while people record. What it keeps is looked over
-by its own amcheck.
+by its own amcheck; where that is not installed, the run says so.
 """
 
 import argparse
@@ -37,6 +37,7 @@ from tests.faults.site import (
     Writer,
     amiss,
     browser,
+    has_amcheck,
     kept,
     load,
     make_site,
@@ -257,6 +258,8 @@ def main() -> int:
     server = thrown_away(durable=True) if given.postgresql else nullcontext()
     # Broken off, the figures so far are figures too.
     with server as cluster, suppress(KeyboardInterrupt):
+        if cluster and not has_amcheck(cluster.url):
+            print("amcheck is not installed: nobody looks over tables and indexes")
         rounds = all_rounds(given.rounds, given.seed, cluster)
         for number, killed in enumerate(rounds, 1):
             print(as_line(number, killed), flush=True)

@@ -12,6 +12,7 @@ from threading import Event, Thread
 
 import httpx
 import pytest
+from sqlalchemy import NullPool, create_engine
 
 from app.cli import main
 from app.settings import Settings
@@ -24,8 +25,10 @@ from tests.faults.site import (
     Writer,
     amiss,
     browser,
+    has_amcheck,
     kept,
     make_site,
+    pages_amiss,
     served,
     signed_in,
 )
@@ -251,7 +254,28 @@ def test_server_that_restarts_under_load_loses_nothing(
 def test_killed_site_whose_server_fails_too_loses_nothing(own_server: Cluster) -> None:
     found = list(all_rounds(SERVER_EVERY + 1, seed=7, cluster=own_server))
 
+    assert has_amcheck(own_server.url)
     assert [killed.server for killed in found].count(True) == 1
     assert sum(killed.acknowledged for killed in found) > 0
     assert [(killed.lost, killed.doubled) for killed in found] == [(0, 0)] * len(found)
     assert [killed.amiss for killed in found] == [()] * len(found)
+
+
+@pytest.mark.parametrize("damaged", ["person", "pk_person"])
+def test_page_that_was_damaged_is_found(
+    own_server: Cluster, tmp_path: Path, damaged: str
+) -> None:
+    """Or the rounds above would find nothing whatever was wrong."""
+    settings = make_site(tmp_path / "site", 4, own_server.url)
+    before = pages_amiss(settings)
+    with create_engine(own_server.url, poolclass=NullPool).connect() as connection:
+        asked = f"SELECT pg_relation_filepath('{damaged}')"
+        path = connection.exec_driver_sql(asked).scalar_one()
+    own_server.stop()
+    with (own_server.folder / "data" / path).open("r+b") as file:
+        file.seek(24)  # past the head of its first page
+        file.write(b"\x88" * 1000)  # rows beyond the end of the page
+    own_server.start()
+
+    assert before == []
+    assert any(damaged in told for told in pages_amiss(settings))
