@@ -208,7 +208,7 @@ class Cluster:
 
 
 @contextmanager
-def thrown_away(*, durable: bool) -> Iterator[Cluster]:
+def thrown_away(*, durable: bool = True) -> Iterator[Cluster]:
     """A started server in a folder of its own, stopped and removed at the end."""
     found = programs()
     assert found, f"no PostgreSQL under {INSTALLED}"
