@@ -12,13 +12,15 @@ from threading import Event, Thread
 
 import httpx
 import pytest
-from sqlalchemy import NullPool, create_engine
+from sqlalchemy import Engine, NullPool, create_engine
+from sqlmodel import select
 
 from app.cli import main
 from app.settings import Settings
 from app.storage import people
-from app.storage.database import make_engine, write_session
-from tests.cluster import SERVER, Cluster, own_database, programs, thrown_away
+from app.storage.database import make_engine, migrate, write_session
+from app.storage.people import Person
+from tests.cluster import SERVER, Cluster, own_database, programs, template, thrown_away
 from tests.conftest import found
 from tests.faults.kill import SERVER_EVERY, all_rounds, post
 from tests.faults.site import (
@@ -279,3 +281,32 @@ def test_page_that_was_damaged_is_found(
 
     assert before == []
     assert any(damaged in told for told in pages_amiss(settings))
+
+
+@pytest.mark.skipif(not SERVER, reason="needs TAPELINE_TEST_DATABASE_URL")
+def test_database_is_lent_again_as_it_was_and_not_with_another_schema() -> None:
+    """Else tests would meet what others wrote."""
+    used: list[str] = []
+
+    def used_for(statement: str, *, people: int) -> None:
+        with filled.lend() as address:
+            used.append(address)
+            engine = make_engine(address)
+            with write_session(engine) as session:
+                new = make_person(session, f"person{len(used)}")
+                rows = session.exec(select(Person.handle)).all()
+                assert (new.id, len(rows)) == (people + 1, people + 1)
+                session.connection().exec_driver_sql(statement)
+            engine.dispose()
+
+    with template(one_person) as filled:
+        used_for("UPDATE person SET handle = 'other' WHERE id = 1", people=1)
+        used_for("ALTER TABLE person ADD COLUMN extra text", people=1)
+        used_for("SELECT 1", people=1)
+    assert used[0] == used[1] != used[2]
+
+
+def one_person(engine: Engine) -> None:
+    migrate(engine, None)
+    with write_session(engine) as session:
+        make_person(session, "first")
