@@ -3,8 +3,8 @@
 python -m tests.benchmarks --json figures.json
 
 Runs for a good while on both databases; `--only pages load` runs some of it, `--quick`
-a small site, whose figures are not for keeping. Nothing else may run beside it: the load
-the machine had already is printed with the rest. Exit code 1: a budget was missed.
+a small site, whose figures are not for keeping. Nothing else may run beside it: the
+load the machine had already is printed with the rest. Exit code 1: a budget was missed.
 """
 
 import argparse
@@ -91,7 +91,7 @@ def line(figure: Figure) -> str:
 def measured(
     wanted: Sequence[str], options: Options
 ) -> Iterator[tuple[str, Figure | str]]:
-    """Each part's figures as they come; one that breaks says so and the rest goes on."""
+    """Each part's figures as they come; one that breaks says so, the rest goes on."""
     known = parts()
     for name in wanted or known:
         try:
