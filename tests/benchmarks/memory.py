@@ -26,8 +26,8 @@ BUDGET_MB, GROWTH_MB = 150, 4
 BARE = "a bare app after as many"
 PAGES = (
     "/caseload", "/patients/{patient}", "/rounds/{round}", "/activities", "/help",
-    "/patients/find?q=Invented", "/patients/new", "/kit", "/practice",
-    "/practice/scoring", "/account", "/static/app.css",
+    "/patients/find?q=Invented", "/patients/{patient}/treat", "/kit", "/practice",
+    "/practice/scoring", "/account", "/patients/{patient}/measures",
 )  # fmt: skip
 
 
