@@ -1,13 +1,13 @@
 """What a process has used so far, by the kernel's own books (Linux)."""
 
 import os
-import resource
 import subprocess
 import sys
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from tempfile import TemporaryFile
 
 from tests.live import ROOT, environment
 
@@ -48,24 +48,29 @@ class Ran:
     took_s: float
     worked_s: float
     peak_mb: float
-    said: str
 
 
 def ran(*arguments: str, **settings: str) -> Ran:
     """`python -m app` with these arguments, in a process of its own."""
     command: Sequence[str] = (sys.executable, "-m", "app", *arguments)
-    begun = time.perf_counter()
-    with subprocess.Popen(
-        command, cwd=ROOT, env=environment(**settings), text=True,
-        stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
-    ) as process:  # fmt: skip
-        assert process.stdout is not None
-        said = process.stdout.read()
-        _, status, used = os.wait4(process.pid, 0)
-        process.returncode = os.waitstatus_to_exitcode(status)
+    begun, peak, work = time.perf_counter(), 0.0, 0.0
+    with TemporaryFile("w+") as told:
+        with subprocess.Popen(
+            command, cwd=ROOT, env=environment(**settings), stdout=told, stderr=told
+        ) as process:
+            # Asked while it lives: what `wait4` tells of memory is its parent's, too.
+            while process.poll() is None:
+                peak = max(peak, _peak_mb(process.pid))
+                work = max(work, worked_s(process.pid))
+                time.sleep(0.02)
+        took = time.perf_counter() - begun
+        told.seek(0)
+        said = told.read()
     assert process.returncode == 0, said
-    return Ran(time.perf_counter() - begun, _work(used), used.ru_maxrss / 1000, said)
+    return Ran(took, work, peak)
 
 
-def _work(used: resource.struct_rusage) -> float:
-    return used.ru_utime + used.ru_stime
+def _peak_mb(pid: int) -> float:
+    """0 once it has ended and nobody has fetched its code yet."""
+    lines = Path(f"/proc/{pid}/status").read_text().splitlines()
+    return sum(1024 * int(li.split()[1]) for li in lines if li[:6] == "VmHWM:") / 1e6
