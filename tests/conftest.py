@@ -29,6 +29,7 @@ from app.storage.people import Person
 from app.web.deps import Site
 from tests.cluster import KINDS, own_database, template
 from tests.make import NOW, make_episode, make_patient, make_person
+from tests.shared import leave_unswept, one_loop, share_statements
 
 # A slow machine is no failed property.
 hypothesis.settings.register_profile("no_deadline", deadline=None)
@@ -58,6 +59,18 @@ class Clock:
 
     def move(self, **by: float) -> None:
         self.now += timedelta(**by)
+
+
+def pytest_collection_finish() -> None:
+    leave_unswept()
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _made_once() -> Iterator[None]:
+    with pytest.MonkeyPatch.context() as patch:
+        share_statements(patch)
+        with one_loop(patch):
+            yield
 
 
 @pytest.fixture(autouse=True)
