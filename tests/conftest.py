@@ -27,6 +27,7 @@ from app.storage.database import make_engine, migrate, read_session, write_sessi
 from app.storage.patients import Patient
 from app.storage.people import Person
 from app.web.deps import Site
+from tests.built_demo import CopyDemo, copier
 from tests.cluster import KINDS, own_database, template
 from tests.make import NOW, make_episode, make_patient, make_person
 from tests.shared import leave_unswept, one_loop, share_statements
@@ -79,6 +80,13 @@ def _own_environment_only(monkeypatch: pytest.MonkeyPatch) -> None:
     for name in os.environ:
         if name.startswith(PREFIX) and not name.startswith(f"{PREFIX}TEST_"):
             monkeypatch.delenv(name)
+
+
+@pytest.fixture(scope="session")
+def copy_demo(tmp_path_factory: pytest.TempPathFactory) -> CopyDemo:
+    """Copies the invented site's database, which is built once for all workers."""
+    own = tmp_path_factory.getbasetemp()
+    return copier(own.parent if "PYTEST_XDIST_WORKER" in os.environ else own)
 
 
 @pytest.fixture(scope="session")
