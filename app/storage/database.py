@@ -216,8 +216,9 @@ def write_session(engine: Engine, *, impatient: bool = False) -> Iterator[Sessio
 def migrate(engine: Engine, backup_folder: Path | None) -> None:
     """Bring the database to this program's schema, in one transaction or not at all.
 
-    A SQLite file that holds anything is copied into `backup_folder` first. Raise
-    SchemaTooNew, having changed nothing, when a newer program made the database.
+    A SQLite file that holds anything is copied into `backup_folder` first, and of
+    earlier copies the oldest go afterwards. Raise SchemaTooNew, having changed nothing,
+    when a newer program made the database.
     """
     with upgrade.changing_schema(engine) as connection:
         found = upgrade.revision_of(connection)
@@ -227,3 +228,5 @@ def migrate(engine: Engine, backup_folder: Path | None) -> None:
             # The write lock is held, so nothing can slip in after the copy.
             upgrade.back_up(engine, backup_folder, found, datetime.now(UTC))
         upgrade.to_newest(connection)
+    if backup_folder is not None:
+        upgrade.forget_old_copies(backup_folder)
