@@ -82,9 +82,10 @@ class Matching:
         Most rows speak of other people, and are done with at the first thing that
         tells so.
         """
-        if _other_condition(fit, self.person):
+        person = self.person
+        if _other_condition(fit, person) or _other_sex(fit, person):
             return None
-        found = _about_person(fit, self.person, strict)
+        found = _about_person(fit, person, strict)
         if found.far or len(found.kinds) > 1:
             return None
         made = self._about_score(fit, found, strict)
@@ -111,7 +112,7 @@ def _about_person(fit: Fit, person: Person, strict: bool) -> _Findings:
     found = _Findings()
     _condition(fit, person, found, strict)
     _age(fit, person, found)
-    _one_of(fit.sex, person.sex, words.SEXES, "sex", "if a {}", found)
+    _sex(fit, person, found)
     _setting(fit, person, found)
     _person_facts(fit, person, found)
     return found
@@ -126,6 +127,10 @@ def _made(found: _Findings) -> Match:
 
 def _other_condition(fit: Fit, person: Person) -> bool:
     return fit.condition in words.CONDITIONS and fit.condition not in person.conditions
+
+
+def _other_sex(fit: Fit, person: Person) -> bool:
+    return fit.sex is not None and person.sex is not None and fit.sex != person.sex
 
 
 def _condition(fit: Fit, person: Person, found: _Findings, strict: bool) -> None:
@@ -154,12 +159,11 @@ def _age(fit: Fit, person: Person, found: _Findings) -> None:
         if fit.condition in words.CONDITIONS and person.ages:
             found.assumed.append("ages of that sample are not stated")
         return
-    span = _span(low, high)
     inside = [a for a in person.ages if (low or 0) <= a <= (high or 999)]
     if not person.ages:
-        found.assumed.append(f"if aged {span}")
+        found.assumed.append(f"if aged {_span(low, high)}")
     elif not inside:
-        found.off("age", f"ages {span}")
+        found.off("age", f"ages {_span(low, high)}")
         gap = max((low or 0) - person.ages[-1], person.ages[0] - (high or 999))
         found.far = found.far or gap > 10
     elif len(inside) < len(person.ages):
@@ -173,20 +177,13 @@ def _span(low: int | None, high: int | None) -> str:
     return f"{low} and over" if high is None else f"{low} to {high}"
 
 
-def _one_of(
-    wanted: str | None,
-    stated: str | None,
-    labels: Mapping[str, str],
-    kind: str,
-    assume: str,
-    found: _Findings,
-) -> None:
-    if wanted is None:
+def _sex(fit: Fit, person: Person, found: _Findings) -> None:
+    if fit.sex is None:
         return
-    if stated is None:
-        found.assumed.append(assume.format(labels[wanted]))
-    elif stated != wanted:
-        found.off(kind, f"{kind}: {labels[wanted]} only")
+    if person.sex is None:
+        found.assumed.append(f"if a {words.SEXES[fit.sex]}")
+    elif _other_sex(fit, person):
+        found.off("sex", f"sex: {words.SEXES[fit.sex]} only")
         found.far = True
 
 

@@ -24,16 +24,10 @@ from app.web.judging import judged
 from tests.benchmarks.figures import Figure, Options
 from tests.make import NOW, TODAY
 
-#: The tests with the most rows, and a score of each in its first unit.
-SCORES: Final = {
-    "timed_up_and_go": "16.2",
-    "gait_speed": "0.83",
-    "five_times_sit_to_stand": "14.9",
-    "thirty_second_chair_stand": "9",
-    "functional_reach": "8.5",
-    "single_leg_stance": "7.3",
-    "four_square_step": "17.4",
-}
+#: Tests whose score is a plain number; the others are made from parts.
+PLAIN: Final = {"time", "distance", "count", "speed", "stages"}
+#: With so many rows a test is one of those that take longest.
+MANY = 50
 AGES, SEXES = (52, 67, 74, 88), ("female", "male")
 CONDITIONS: Final = ((), ("stroke",), ("parkinson",))
 SIZES, HISTORIES = (1, 2, 4), (10, 100, 1000)
@@ -43,16 +37,23 @@ SECONDS, QUICK_SECONDS = 5.0, 0.5
 Judging = tuple[Measure, Score, Score, Person]
 
 
-def judgings(times: int) -> list[Judging]:
-    """Every test for every person, with an earlier score; rows so many times."""
+def judgings(times: int, least: int = 1) -> list[Judging]:
+    """Every such test for every person, with an earlier score; rows so many times.
+
+    `least`: only tests with so many rows. The score is near a number that is printed.
+    """
     people = [
         Person((age,), sex, conditions, "community")
         for age, sex, conditions in product(AGES, SEXES, CONDITIONS)
     ]
     found = []
-    for measure_id, value in SCORES.items():
-        measure = repeated(catalogue().measures[measure_id], times)
-        now, before = (_score(measure, Fraction(value) * n) for n in (1, Fraction(9, 10)))
+    for once in catalogue().measures.values():
+        numbers = numbers_of(once)
+        if once.kind not in PLAIN or len(numbers) < least:
+            continue
+        measure = repeated(once, times)
+        near = Fraction(next(n for n in numbers if n))
+        now, before = _score(measure, near), _score(measure, near * Fraction(9, 10))
         found += [(measure, now, before, person) for person in people]
     return found
 
@@ -99,20 +100,26 @@ def compare_all(asked: Sequence[tuple[Decimal, list[Decimal]]]) -> int:
 
 
 def of_catalogue(seconds: float) -> Iterator[Figure]:
+    yield _rate("readings, every test", judgings(1), seconds, LEAST)
     for times in SIZES:
-        asked = judgings(times)
-        plain = [
-            (Decimal(SCORES[measure.id]), numbers_of(measure))
-            for measure, _, _, _ in asked
-        ]
-        rows = sum(len(numbers) for _, numbers in plain) / len(plain)
-        yield Figure(
-            f"readings, the catalogue's rows x {times}",
-            per_second(lambda a=asked: read_all(a), len(asked), seconds), "a second",
-            baseline=per_second(lambda p=plain: compare_all(p), len(plain), seconds),
-            against="a bare loop of comparisons", least=LEAST if times == 1 else None,
-            note=f"{rows:.0f} rows a test",
-        )  # fmt: skip
+        asked = judgings(times, MANY)
+        yield _rate(f"readings, tests of many rows x {times}", asked, seconds, None)
+
+
+def _rate(
+    what: str, asked: Sequence[Judging], seconds: float, least: float | None
+) -> Figure:
+    plain = [
+        (Decimal(now.value.numerator) / now.value.denominator, numbers_of(measure))
+        for measure, now, _, _ in asked
+        if now.value is not None
+    ]
+    rows = sum(len(numbers) for _, numbers in plain) / len(plain)
+    return Figure(
+        what, per_second(lambda: read_all(asked), len(asked), seconds), "a second",
+        baseline=per_second(lambda: compare_all(plain), len(plain), seconds),
+        against="a bare loop of comparisons", least=least, note=f"{rows:.0f} rows each",
+    )  # fmt: skip
 
 
 def history_of(length: int) -> list[RoundTrials]:
