@@ -4,7 +4,6 @@ A stated fact that differs excludes; an unstated fact of the person does not: it
 an assumption. Nothing is matched to the nearest row: a row fits or says what differs.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from app.clinical import vocabulary as words

@@ -154,9 +154,7 @@ def _ranked(held: Matching) -> list[Reading]:
 
 def _norms(held: Matching) -> Iterator[Reading]:
     rows = [(row, held.worth_showing(row.fit)) for row in held.measure.norms]
-    finer = {
-        r.source for r, fit in rows if fit and fit.fits and not r.fit.whole_sample
-    }
+    finer = {r.source for r, fit in rows if fit and fit.fits and not r.fit.whole_sample}
     for row, fit in rows:
         if fit is None or (row.fit.whole_sample and row.source in finer):
             continue  # the same source has said it for these ages

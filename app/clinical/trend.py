@@ -70,9 +70,7 @@ def theil_sen(
     return middle / size, slopes[lower] / size, slopes[upper] / size
 
 
-def _slopes(
-    x: Sequence[Fraction], y: Sequence[Fraction]
-) -> tuple[list[int], Fraction]:
+def _slopes(x: Sequence[Fraction], y: Sequence[Fraction]) -> tuple[list[int], Fraction]:
     """All slopes in order, each times the number beside them, which makes them whole.
 
     Whole numbers sort many times faster than fractions, and as exactly.

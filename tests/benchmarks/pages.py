@@ -271,7 +271,9 @@ def of_bulk(patients: int) -> Iterator[Page]:
     deep = max(1, patients // 50)
     yield Page("brief of the bulk", MINE, f"/patients/{mine}")
     yield Page("round of the bulk", MINE, f"/rounds/{mine}")
-    yield Page("measure of the bulk", MINE, f"/patients/{mine}/measures/four_square_step")
+    yield Page(
+        "measure of the bulk", MINE, f"/patients/{mine}/measures/four_square_step"
+    )
     yield Page("table, last page", CHIEF, f"/desk/table?number={deep}")
     yield Page("table, by owed", CHIEF, "/desk/table?sort=due&down=true")
 

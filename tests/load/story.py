@@ -16,7 +16,7 @@ from app.resources import folder
 from app.settings import Settings
 from app.storage.activity_sets import SetBody
 from app.storage.database import write_session
-from app.storage.episodes import Visit, open_episode
+from app.storage.episodes import open_episode
 from app.storage.goal_rows import GoalRow
 from app.storage.patients import Patient
 from app.storage.people import Person
