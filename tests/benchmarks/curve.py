@@ -1,10 +1,10 @@
 """How the lists and a patient's pages grow with the site: they must not.
 
-Desk, table, brief and the picture of an episode on sites of more and more patients and
-trials. The baseline of each is the same page on the smallest site. A list of one page
-reads as many rows on every site, by index, so it may take at most three times as long: a
-deeper index and fewer pages of the file in memory, and never ten times for ten times the
-patients. What counts rows of everybody, the table's number of pages, is in it.
+Lists and a patient's pages on sites of more and more patients and trials. The baseline
+of each is the same page on the smallest site. A page reads as many rows on every site,
+by index, so it may take at most three times as long: an index is deeper there and less
+of the file in memory, and the table counts everybody. On the last site each patient has
+ten times the trials of the one before, of which brief and episode show a part.
 """
 
 import gc

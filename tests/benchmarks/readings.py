@@ -1,8 +1,8 @@
 """Readings a second on one core: one score judged against all rows of its test.
 
-How that grows with the catalogue, by giving each test its rows twice and four times, and
-with the history of one patient. The baseline is the least anything could do: a bare loop
-that compares the score with one number of each row, as Decimals, in the same run.
+How that grows with the catalogue, by giving each test its rows twice and four times,
+and with the history of one patient. The baseline is the least anything could do: a bare
+loop that compares the score with one number of each row, as Decimals, in the same run.
 """
 
 import time

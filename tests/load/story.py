@@ -1,4 +1,4 @@
-"""The demo's story beside a large site's bulk, so that no page that is measured is empty.
+"""The demo's story beside a large site's bulk, so that no measured page is empty.
 
 The bulk has scores and little else; the story has goals, notes, sets, rooms and all the
 rest, of invented people in a world of their own.
@@ -98,10 +98,10 @@ def _stopped(session: Session, owner: Person) -> dict[str, Any]:
     assert episode is not None
     visit = make_visit(session, owner, episode, now=NOW)
     round = make_round(session, owner, visit, measure=MEASURE, now=NOW)
-    body = TrialBody(outcome="stopped")
+    trial, done = TrialBody(outcome="stopped"), SetBody(outcome="stopped")
     return {
-        "trial_id": make_trial(session, owner, round, body, now=NOW).id,
-        "set_id": make_set(session, owner, visit, SetBody(outcome="stopped"), now=NOW).id,
+        "trial_id": make_trial(session, owner, round, trial, now=NOW).id,
+        "set_id": make_set(session, owner, visit, done, now=NOW).id,
     }  # fmt: skip
 
 
