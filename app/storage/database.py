@@ -17,6 +17,7 @@ from sqlalchemy import (
     Engine,
     ExceptionContext,
     Result,
+    SelectBase,
     create_engine,
     event,
     make_url,
@@ -198,8 +199,11 @@ def _answer_again(asked: ORMExecuteState) -> Result[Any] | None:
 
 def _question(asked: ORMExecuteState) -> object:
     """Statement and values; None for what is not to be answered from memory."""
-    key = asked.statement._generate_cache_key() if asked.is_select else None
-    if key is None or asked.is_column_load or asked.is_relationship_load:
+    wanted = asked.statement
+    if not isinstance(wanted, SelectBase) or asked.is_column_load:
+        return None
+    key = wanted._generate_cache_key()
+    if key is None:
         return None
     values = [bound.effective_value for bound in key.bindparams]
     given = asked.parameters or {}

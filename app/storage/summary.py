@@ -114,7 +114,7 @@ def _trials(ids: Any, wanted: Any) -> Any:
 
 def _sets(ids: Any, *beside: Any) -> Any:
     return (
-        select(*beside, func.count(col(ActivitySet.id)))
+        select(*beside, func.count(col(ActivitySet.id)))  # type: ignore[call-overload]
         .select_from(ActivitySet)
         .join(Visit, col(Visit.id) == col(ActivitySet.visit_id))
         .join(Episode, col(Episode.id) == col(Visit.episode_id))
@@ -139,9 +139,9 @@ def _weeks(session: Session, ids: Any, until: date) -> tuple[Week, Week]:
     left = col(Visit.left_without) != literal_column("''")
     sort: Any = (day, Visit.kind, Visit.missed_reason, left)
     visits: Any = (
-        select(*sort, func.count(col(Visit.id)))
+        select(*sort, func.count(col(Visit.id)))  # type: ignore[call-overload]
         .join(Episode, col(Episode.id) == col(Visit.episode_id))
-        .where(theirs(ids), inside, or_(Visit.kind == "missed", left))
+        .where(theirs(ids), inside, or_(col(Visit.kind) == "missed", left))
         .group_by(*sort)
     )
     found = (

@@ -10,6 +10,7 @@ ten times the trials of the one before, of which brief and episode show a part.
 import gc
 from collections.abc import Iterator
 from contextlib import ExitStack
+from functools import partial
 
 from app.main import create_app
 from app.settings import Settings
@@ -66,10 +67,10 @@ def of_site(
     clients = {handle: signed_in(app, handle) for handle in (CHIEF, MINE)}
     gc.freeze()  # as a site does when it begins to serve
     for page in pages(patients):
-        client = clients[page.handle]
-        assert client.get(page.path).status_code == 200, page
-        queries = len(asked(site.engine, lambda c=client, p=page: c.get(p.path)))
-        (took,) = timed(lambda c=client, p=page: c.get(p.path), times=times)
+        ask = partial(clients[page.handle].get, page.path)
+        assert ask().status_code == 200, page
+        queries = len(asked(site.engine, ask))
+        (took,) = timed(ask, times=times)
         first = smallest.get(page.name)
         found = Figure(
             f"{page.name}: {size}", took.p50, "ms", database,

@@ -11,6 +11,7 @@ from dataclasses import replace
 from datetime import timedelta
 from decimal import Decimal
 from fractions import Fraction
+from functools import partial
 from itertools import product
 from typing import Final
 
@@ -129,10 +130,10 @@ def history_of(length: int) -> list[RoundTrials]:
             Round(id=n, uid="", visit_id=n, person_id=1, measure="timed_up_and_go",
                   variant="", facts={}, created_at=NOW),
             TODAY - timedelta(days=length - n),
-            [Trial(id=n, uid="", round_id=n, place=1, practice=False,
+            (Trial(id=n, uid="", round_id=n, place=1, practice=False,
                    outcome="completed", raw_ms=10_000 + 37 * n % 9_000, inputs={},
                    splits_ms=[], clocks={}, recorded_at=NOW, recorded_by=1,
-                   body_hash="")],
+                   body_hash="", reason=""),),
         )
         for n in range(1, length + 1)
     ]  # fmt: skip
@@ -145,10 +146,8 @@ def of_history(seconds: float) -> Iterator[Figure]:
     shortest = None
     for length in HISTORIES:
         kept = history_of(length)
-        found = per_second(
-            lambda k=kept: judged(measure, k[-1], k, person, lambda _day: {}, {}),
-            1, seconds,
-        )  # fmt: skip
+        newest = partial(judged, measure, kept[-1], kept, person, lambda _day: {}, {})
+        found = per_second(newest, 1, seconds)
         yield Figure(
             f"rounds judged, after {length} of them", found, "a second",
             baseline=shortest, against=f"after {HISTORIES[0]}",
