@@ -277,8 +277,8 @@ HELD_ROWS = 200
 
 
 def _reading(site: SiteDep, _me: SignedIn) -> Iterator[Session]:
-    with read_session(site.engine) as session:
-        _prepare(session, site)
+    with read_session(site.engine, page=True) as session:
+        session.info["now"] = site.clock()
         yield session
 
 
@@ -286,7 +286,7 @@ def _prepare(session: Session, site: Site) -> None:
     """Say when it is, and hold on to the latest rows read.
 
     A session forgets a row that nothing holds, and would ask the database again for the
-    same visit and episode all the way up a page.
+    same visit and episode all the way up a page. One that only reads holds them anyway.
     """
     session.info["now"] = site.clock()
     latest: deque[object] = deque(maxlen=HELD_ROWS)
