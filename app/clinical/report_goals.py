@@ -11,9 +11,10 @@ from typing import Final
 
 from app.clinical.change import Change
 from app.clinical.course import maintained
+from app.clinical.days import full_day
 from app.clinical.goals import CLOSES, STANDINGS
 from app.clinical.note import Line, Ref
-from app.clinical.note_words import full_day, sentence, spelled
+from app.clinical.note_words import sentence, spelled
 from app.clinical.report import CareFacts, GoalFacts
 
 #: A plateau is told by two measures and the time between them.

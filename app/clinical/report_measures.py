@@ -10,10 +10,11 @@ from datetime import date
 
 from app.clinical.change import Change, judge_change
 from app.clinical.course import maintained
+from app.clinical.days import full_day
 from app.clinical.measure import Measure
 from app.clinical.measure_line import MeasureLine, measure_line
 from app.clinical.note import Line, Ref
-from app.clinical.note_words import full_day, sentence, spelled
+from app.clinical.note_words import sentence, spelled
 from app.clinical.person import Person
 from app.clinical.quantities import words
 from app.clinical.reading import read
