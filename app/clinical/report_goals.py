@@ -76,7 +76,7 @@ def _held(facts: CareFacts, goal: GoalFacts) -> str:
 
 
 def goal_line(facts: CareFacts, goal: GoalFacts) -> Line:
-    """`Goal 1 (short-term): By ... Start: 19.4 s, 3 June 2026. ...`."""
+    """`Goal 1 (short-term): By ... Start: 19.4 s, 3 Jun 2026. ...`."""
     told = numbers(facts, goal)
     made = goal.progress
     said = [

@@ -189,7 +189,7 @@ def _change(
 
 
 def period_words(facts: CareFacts, row: Compared, link: str = "") -> str:
-    """`Five times sit to stand: ... Start, 3 June 2026: 19.4 s. Now, ...`."""
+    """`Five times sit to stand: ... Start, 3 Jun 2026: 19.4 s. Now, ...`."""
     line = _line(facts, row, link)
     said = [_test(row), *_told(row, line)]
     if not row.in_period:
@@ -207,7 +207,7 @@ def period_words(facts: CareFacts, row: Compared, link: str = "") -> str:
 
 
 def against(day: date, change: Change) -> str:
-    """`Against 3 June 2026: within measurement error since 18.0 s: ...`."""
+    """`Against 3 Jun 2026: within measurement error since 18.0 s: ...`."""
     return f"Against {full_day(day)}: {change.says[:1].lower()}{change.says[1:]}"
 
 
@@ -309,7 +309,7 @@ def _side(measure: Measure, one: Tried) -> str:
 
 
 def episode_words(facts: CareFacts, row: Compared, link: str = "") -> str:
-    """`Five times sit to stand: ... Start, 3 June 2026: 19.4 s. End, ...`."""
+    """`Five times sit to stand: ... Start, 3 Jun 2026: 19.4 s. End, ...`."""
     line = _line(facts, row, link)
     said = [_test(row)]
     if row.start is not None:

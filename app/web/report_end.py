@@ -94,7 +94,7 @@ def _change_refs(change: ChangeNow) -> Iterator[Ref]:
 
 
 def _change_words(chart: Chart, change: ChangeNow) -> str:
-    """`Bathroom: raised toilet seat or frame, by: supplier: done, 3 June 2026; ...`."""
+    """`Bathroom: raised toilet seat or frame, by: supplier: done, 3 Jun 2026; ...`."""
     row, shelf = change.row, chart.book.shelf
     words = f" ({row.words})" if row.words else ""
     since = full_day(change.since.astimezone(chart.site.zone).date())
