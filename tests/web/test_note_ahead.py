@@ -89,8 +89,7 @@ def test_evaluation_gathers_who_and_why(site: Site) -> None:
         "What matters to them: “the garden < the stairs”."
     )
     assert lines[f"precaution:{order.id}"].made == (
-        "Order in force: Posterior hip rules (set on 2 Mar 2026, review 11 Mar "
-        "2026)."
+        "Order in force: Posterior hip rules (set on 2 Mar 2026, review 11 Mar 2026)."
     )
     assert any(Ref("round", number) in line.refs for line in problems)
     assert any("seen on the ward" in line.made for line in problems)

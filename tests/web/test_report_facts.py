@@ -218,8 +218,7 @@ class TestPeriod:
         found = care.note(care.visit(9), last=4)
 
         assert found["said-2"].made == (
-            "10 Mar 2026: declined, told of a fall since the visit before, “too "
-            "tired”."
+            "10 Mar 2026: declined, told of a fall since the visit before, “too tired”."
         )
         assert found["said-2"].refs == (Ref("symptoms", 2),)
         assert "said-1" not in found
