@@ -455,3 +455,24 @@ def test_rows_made_with_other_settings_are_known(
     assert dict(owed(site))["retest"] == str(TODAY + 3 * DAY)
     with read_session(site.engine) as session:
         assert "retest 3" in basis_of(session)
+
+
+def test_fresh_site_says_what_to_do_first(
+    supervisor: TestClient, sign_in_as: SignIn, site: Site
+) -> None:
+    """To a supervisor of a world without patients, and to who has none assigned."""
+    with write_session(site.engine) as session:
+        make_person(session, "first", role="supervisor", is_demo=True)
+    first = sign_in_as("first")
+    steps = [
+        [a.attributes["href"] or "" for a in found(page.text, "#first").css("a")]
+        for page in (first.get("/desk"), sign_in_as("outsider").get("/caseload"))
+    ]
+
+    assert steps == [
+        ["/people/new", "/patients/new", "/caseload/import", "/practice"],
+        ["/patients/new", "/practice"],
+    ]
+    for step in steps[0]:
+        assert first.get(step).status_code == 200
+    assert "To begin with" not in supervisor.get("/desk").text

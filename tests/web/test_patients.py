@@ -3,6 +3,7 @@
 from collections.abc import Callable
 
 import pytest
+from selectolax.lexbor import LexborHTMLParser
 from starlette.testclient import TestClient
 
 from app.storage.database import write_session

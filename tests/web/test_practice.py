@@ -5,6 +5,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
+from selectolax.lexbor import LexborHTMLParser
 from sqlalchemy import func
 from sqlmodel import col, select
 from starlette.testclient import TestClient
@@ -631,7 +632,8 @@ def test_supervisor_sees_needless_stops_once_shared(
     with read_session(site.engine) as session:
         theirs = f"/practice/people/{person_by(session, 'student').id}"
     before = supervisor.get(theirs).text
-    student.post(f"/practice/attempts/{attempts(site)[0].id}/share")
+    shares = f"/practice/attempts/{attempts(site)[0].id}/share"
+    student.post(shares, data={"shared": "yes"})
 
     assert "Stopped without cause" not in before
     assert "Stopped without cause: 1 trial" in supervisor.get(theirs).text
