@@ -36,7 +36,7 @@ LOOKS: dict[str, dict[str, object]] = {
 
 #: Ways on that stand alone in their block and are lower than a thumb needs; a link
 #: within a sentence may be as high as its line.
-LOW = """() => [...document.querySelectorAll("main a[href], main button, summary, footer a")]
+LOW = """() => [...document.querySelectorAll("main :is(a[href], button), summary")]
   .filter((at) => at.getClientRects().length && at.getBoundingClientRect().height < 44
     && at.parentElement.textContent.trim() === at.textContent.trim())
   .map((at) => at.outerHTML.slice(0, 120))"""
