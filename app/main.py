@@ -17,6 +17,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.middleware.gzip import GZipMiddleware
 
 from app.catalogue.load import catalogue
+from app.clinical.days import full_day
 from app.commands.backup_clock import BackupClock
 from app.lan.place import Place
 from app.logs import start_log
@@ -257,7 +258,8 @@ def make_templates(assets: Assets) -> jinja2.Environment:
         lstrip_blocks=True,
         auto_reload=False,
     )
-    templates.globals["asset"] = assets.url
+    templates.globals |= {"asset": assets.url, "pair_minutes": pairing.MINUTES}
+    templates.filters["day"] = full_day
     return templates
 
 
