@@ -61,7 +61,7 @@ def serving(data: Path, database: str = "") -> Start:
 
 
 def demo() -> Start:
-    return start(("demo", "--port", "0"), "/sign-in", TAPELINE)
+    return start(("demo", "--port", "0"), "/demo", TAPELINE)
 
 
 def figures(options: Options) -> Iterator[Figure]:
