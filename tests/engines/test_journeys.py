@@ -4,10 +4,16 @@ import time
 
 from sqlmodel import col, select
 
+from app.catalogue.load import catalogue
 from app.storage.database import read_session
+from app.storage.review import VisitText
 from app.storage.trials import Trial
-from tests.engines.page import Page
+from tests.engines.page import SHOWN, Page
+from tests.journeys.test_chair_stand import CHAIR, with_short_window
+from tests.journeys.test_notes import WORDS, note
 from tests.make import PASSPHRASE
+
+__all__ = ["note"]
 
 WALK = "timed_up_and_go"
 #: From a touch asked for to one done, twice, under load, ms: a wait is never shorter.
@@ -54,3 +60,158 @@ def test_stopwatch_by_touch(page: Page) -> None:
     assert trial.raw_ms is not None
     assert waited - SLACK_MS <= trial.raw_ms <= waited + SLACK_MS
     assert f"{trial.raw_ms / 1000:.1f}" in page.text(".value")
+
+
+def test_stopwatch_by_keyboard(page: Page) -> None:
+    open_round(page, WALK)
+    page.js("document.querySelector('[data-pad]').focus()")
+    page.press("Space")
+    in_state(page, "running")
+    began = time.monotonic()
+    time.sleep(3)
+    page.press("Space")
+    waited = (time.monotonic() - began) * 1000
+    page.shows(".value")
+
+    (trial,) = trials(page)
+    assert trial.raw_ms is not None
+    assert abs(trial.raw_ms - waited) <= SLACK_MS
+
+
+def test_clock_goes_on_over_a_reload(page: Page) -> None:
+    open_round(page, WALK)
+    page.tap(PAD)
+    in_state(page, "running")
+    began = time.monotonic()
+    time.sleep(2)
+    page.reload()
+    in_state(page, "running")
+    shown, since = float(page.text("[data-clock]")), time.monotonic() - began
+    time.sleep(1)
+    page.tap(PAD)
+    waited = (time.monotonic() - began) * 1000
+    page.until(lambda: trials(page) or confirm(page), "a stored time")
+    page.shows(".value")
+
+    assert 2 <= shown <= since + SLACK_MS / 1000
+    (trial,) = trials(page)
+    assert trial.raw_ms is not None
+    assert abs(trial.raw_ms - waited) <= SLACK_MS
+
+
+def confirm(page: Page) -> None:
+    """Where two clocks differ by more than a hand does, the page asks."""
+    if page.js(SHOWN, "[data-confirm]", ""):
+        page.tap("[data-confirm]")
+
+
+def test_undone_stop_goes_on_from_the_first_start(page: Page) -> None:
+    open_round(page, WALK)
+    page.tap(PAD)
+    time.sleep(3)
+    page.tap(PAD)
+    page.shows(".value")
+    page.tap("[data-undo-stop]")
+    in_state(page, "running")
+    time.sleep(1)
+    page.tap(PAD)
+    page.shows(".trials s")
+
+    first, second = trials(page)
+    assert [first.void_reason, second.void_reason] == ["Stopped by mistake", None]
+    assert first.clocks["start"] == second.clocks["start"]
+    assert (second.raw_ms or 0) - (first.raw_ms or 0) >= 1000
+
+
+def test_trial_outlives_a_server_that_is_gone(page: Page) -> None:
+    open_round(page, WALK)
+    page.tap(PAD)
+    in_state(page, "running")
+    time.sleep(3)
+    with page.cable_out():
+        page.tap(PAD)
+        page.shows("[data-kept]", "Kept on this phone")
+        assert len(page.on_disk()) == 1
+    page.shows(".value", seconds=40)
+
+    assert len(trials(page)) == 1
+    assert page.on_disk() == []
+
+
+def test_sheet_opens_without_the_server_and_is_attached(page: Page) -> None:
+    page.goto("/caseload")
+    has = "return 'serviceWorker' in navigator"
+    assert page.js(has), "no service worker in this engine"
+    page.until(lambda: page.js("return !!navigator.serviceWorker.controller"), "it")
+    with page.cable_out():
+        page.goto("/bedside")
+        page.tap("[data-list] .person", "Functional reach")
+        page.shows("[data-gate-form]")
+        for place in page.js(ORDERS):
+            page.tap(place)
+        page.type("input[name=word]", "chair")
+        page.tap("[data-gate-form] button", "Open the test")
+        page.type("#distance", "9.5")
+        page.tap("button", "Save this reach")
+        page.shows("[data-said-kept]", "9.5")
+    page.goto("/bedside/attach")
+    page.shows("[data-attach] > section form")
+    page.js(CHOOSE)
+    page.tap("[data-attach] [data-sure]")
+    page.tap("[data-attach] button", "Attach")
+    page.shows("[data-attached]")
+
+    (trial,) = trials(page)
+    assert trial.raw_value == "9.5"
+
+
+#: Of each order asked about on the sheet: the tick that it allows the test.
+ORDERS = """return [...document.querySelectorAll("[data-gate-form] input[value=allows]")]
+  .filter((e) => e.getClientRects().length)
+  .map((e) => `[data-gate-form] input[name="${e.name}"][value=allows]`);"""
+CHOOSE = """const list = document.querySelector("[data-attach] select");
+list.value = "1";
+list.dispatchEvent(new Event("change", { bubbles: true }));"""
+
+
+def test_chair_stands_are_counted(page: Page) -> None:
+    page.live.app.state.site.catalogue = with_short_window(catalogue())
+    open_round(page, CHAIR)
+    page.tap(PAD)
+    in_state(page, "running")
+    page.tap(PAD)
+    time.sleep(0.2)
+    page.tap(PAD)
+    in_state(page, "doubt")
+    counted = int(page.text("[data-count]") or page.js(COUNTED))
+    time.sleep(0.6)  # a finger still tapping presses nothing
+    page.tap("button", "No: save")
+    page.shows(".value")
+
+    (trial,) = trials(page)
+    assert counted == 2
+    assert (trial.outcome, trial.count) == ("completed", 2)
+
+
+COUNTED = "return document.querySelector('[data-count]').textContent"
+
+
+def test_note_is_worded_and_signed(page: Page, note: str) -> None:
+    page.goto(note)
+    page.tap("#note-next a", "2 still asked for")
+    page.shows("details[open] textarea")
+    page.tap("details[open] button", "graded down")
+    page.press(*WORDS)
+    page.tap("h1")
+    page.shows("#note-next", "1 still asked for")
+    page.reload()
+    page.shows("main", f"graded down {WORDS}")
+    page.type("#passphrase, input[name=passphrase]", PASSPHRASE)
+    page.js("window.left = false")
+    page.press("Enter")
+    page.arrived()
+    page.shows("article", f"graded down {WORDS}")
+
+    with read_session(page.live.app.state.site.engine) as session:
+        (written,) = session.exec(select(VisitText))
+    assert written.kind == "signed"

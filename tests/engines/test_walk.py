@@ -1,0 +1,89 @@
+"""Through the demo site in each engine: no fault in a script, nothing too wide."""
+
+import re
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from fastapi import FastAPI
+
+from app.commands.site import fill_demo
+from app.main import create_app
+from app.settings import Settings
+from tests.conftest import Clock
+from tests.engines.conftest import sign_in
+from tests.engines.page import Page
+
+#: Where each begins; whatever is linked from there is looked at too, one of a kind.
+STARTS = {
+    "demo-therapist": ("/caseload", "/bedside", "/kit", "/help", "/home"),
+    "demo-supervisor": ("/desk", "/review", "/people", "/audit"),
+    "demo-student": ("/practice", "/practice/progress"),
+}
+#: So many pages of one person, at most.
+MOST = 60
+#: Answers that no browser shows as a page, and the way out.
+NO_PAGES = re.compile(r"/export|/fhir|\.(csv|json|pdf|crt|pem|svg|ics)|/static/|/demo")
+LINKS = """return [...document.querySelectorAll("a[href]:not([download])")]
+  .filter((a) => a.origin === location.origin).map((a) => a.pathname + a.search);"""
+OPEN_ALL = "for (const d of document.querySelectorAll('main details')) d.open = true;"
+
+
+@pytest.fixture
+def app(tmp_path: Path) -> Iterator[FastAPI]:
+    """The demo site as it is started, of this moment."""
+    app = create_app(Settings(data_dir=tmp_path, database_url="", demo=True))
+    fill_demo(app.state.site)
+    yield app
+    app.state.site.engine.dispose()
+
+
+def kind_of(path: str) -> str:
+    """The same for pages that differ in whom or what they are about."""
+    return re.sub(r"\d+|(?<=/measures/)\w+|(?<=/activities/)\w+|\?.*", "#", path)
+
+
+def looked_at(page: Page, path: str) -> list[str]:
+    """Go there, see that it fits folded and unfolded, and say where it leads."""
+    page.goto(path)
+    page.fits(path)
+    if page.pictures:
+        page.picture(kind_of(path).strip("/").replace("/", "-") or "front")
+    page.js(OPEN_ALL)
+    page.fits(f"{path}, all open")
+    links: list[str] = page.js(LINKS)
+    return links
+
+
+@pytest.mark.parametrize("handle", list(STARTS))
+def test_pages_are_sound(stranger: Page, handle: str) -> None:
+    sign_in(stranger, handle, Clock(stranger.live.app.state.site.clock()))
+    ahead, seen = list(STARTS[handle]), set[str]()
+    while ahead and len(seen) < MOST:
+        path = ahead.pop(0)
+        if kind_of(path) in seen or NO_PAGES.search(path):
+            continue
+        seen.add(kind_of(path))
+        ahead += looked_at(stranger, path)
+    print(f"\n{stranger.engine.name} {handle}: {len(seen)} kinds of page")
+
+    assert len(seen) >= 10
+
+
+def test_figure_of_a_practice_trial_moves(stranger: Page) -> None:
+    sign_in(stranger, "demo-student", Clock(stranger.live.app.state.site.clock()))
+    stranger.goto("/practice/one_leg_stroke/1")
+    stranger.tap("button", "Watch and time it")
+    stranger.tap("[data-figure-play]")
+    poses = set()
+    for _ in range(12):
+        time.sleep(0.3)
+        poses.add(stranger.js(POSE))
+    stranger.picture("figure")
+
+    assert len(poses) >= 5
+
+
+POSE = """return [...document.querySelectorAll(".figure-picture [points]")]
+  .map((e) => e.getAttribute("points")).join(" ");"""
