@@ -1,4 +1,4 @@
-"""`python -m tests.engines [FOLDER]`: the journeys; pictures of the walk go to FOLDER."""
+"""`python -m tests.engines [FOLDER]`: the journeys; pictures are put into FOLDER."""
 
 import os
 import subprocess

@@ -1,4 +1,4 @@
-"""A page in one of the engines, touched, typed into and listened to as a person would."""
+"""A page in one of the engines: touched, typed into, and its faults overheard."""
 
 import base64
 import json
@@ -19,7 +19,7 @@ WHERE = """const [css, words] = arguments;
 const one = [...document.querySelectorAll(css)].find((e) =>
   e.getClientRects().length && getComputedStyle(e).visibility === "visible"
   && (e.innerText || e.getAttribute("aria-label") || "").includes(words));
-if (!one) return "no such element";
+if (!one || one.matches(":disabled")) return one ? "disabled" : "no such element";
 one.scrollIntoView({ block: "center", behavior: "instant" });
 const { left, top, width, height } = one.getClientRects()[0];
 const [x, y] = [left + width / 2, top + height / 2];
@@ -34,10 +34,12 @@ return [...document.querySelectorAll(css)].some((e) =>
 KEYS = {"Enter": "\ue007", "Escape": "\ue00c", "Space": " "}
 #: Tells the server what went wrong on a page; runs before any script of the page's own.
 LISTENER = b"""{
-  const tell = (what) => navigator.sendBeacon("/overheard", `${location.pathname}: ${what}`);
+  const tell = (what) =>
+    navigator.sendBeacon("/overheard", `${location.pathname}: ${what}`);
   addEventListener("error", (event) => {
     const { target, message, filename, lineno } = event;
-    tell(message ? `${message} (${filename}:${lineno})` : `did not load ${target.src || target.href}`);
+    tell(message ? `${message} (${filename}:${lineno})`
+      : `did not load ${target.src || target.href}`);
   }, true);
   addEventListener("unhandledrejection", ({ reason }) => tell(`refused: ${reason}`));
   addEventListener("securitypolicyviolation", (event) =>
@@ -118,6 +120,7 @@ class Page:
     said: list[str]
     pictures: Path
     taken: list[str] = field(default_factory=list)
+    forgiven: tuple[str, ...] = ()
 
     def goto(self, path: str) -> None:
         self.engine.ask("go", url=self.live.url + path)
@@ -154,13 +157,13 @@ class Page:
         return " ".join(found.split())
 
     def tap(self, css: str, words: str = "") -> None:
-        """A finger down and up in the middle of what shows, once nothing covers it."""
+        """A finger down and up in its middle, once it rests and nothing covers it."""
         at: Any = None
 
         def free() -> bool:
             nonlocal at
-            at = self.js(WHERE, css, words)
-            return isinstance(at, list)
+            before, at = at, self.js(WHERE, css, words)
+            return isinstance(at, list) and at == before
 
         try:
             self.until(free, f"a way to tap {css} {words!r}")
@@ -211,10 +214,21 @@ class Page:
 
     @contextmanager
     def cable_out(self) -> Iterator[None]:
-        """The server is gone, for pages and for the worker alike, and comes back."""
+        """The server is gone, for pages and for the worker alike, and comes back.
+
+        What each engine says by itself of a network that is away is no complaint.
+        """
         self.live.stop()
         yield
         self.live.start()
+        self.forgive("Load failed", "NetworkError when attempting to fetch")
+
+    def forgive(self, *words: str) -> None:
+        """Complaints about what a test did on purpose, now and until its end."""
+        self.forgiven += words
+
+    def complaints(self) -> list[str]:
+        return [c for c in self.said if not any(word in c for word in self.forgiven)]
 
     def on_disk(self) -> list[dict[str, Any]]:
         """What IndexedDB holds of unsent trials."""
@@ -230,7 +244,10 @@ ON_DISK = """if (window.held === undefined) {
   ask.onsuccess = () => {
     const deed = ask.result.transaction("items");
     const all = deed.objectStore("items").getAll();
-    deed.oncomplete = () => { ask.result.close(); window.held = JSON.stringify(all.result); };
+    deed.oncomplete = () => {
+      ask.result.close();
+      window.held = JSON.stringify(all.result);
+    };
   };
 }
 const { held } = window;

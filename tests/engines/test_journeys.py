@@ -1,11 +1,13 @@
 """A therapist's main journeys in Firefox and in WebKit, at a phone's size."""
 
 import time
+from collections.abc import Callable
 
 from sqlmodel import col, select
 
 from app.catalogue.load import catalogue
-from app.storage.database import read_session
+from app.storage.database import read_session, write_session
+from app.storage.people import SignIn
 from app.storage.review import VisitText
 from app.storage.trials import Trial
 from tests.engines.page import SHOWN, Page
@@ -19,6 +21,7 @@ WALK = "timed_up_and_go"
 #: From a touch asked for to one done, twice, under load, ms: a wait is never shorter.
 SLACK_MS = 1500
 PAD = "[data-pad]"
+Record = Callable[[str, object], None]
 
 
 def trials(page: Page) -> list[Trial]:
@@ -46,7 +49,7 @@ def test_sign_in(stranger: Page) -> None:
     stranger.shows("main", "Blue 7")
 
 
-def test_stopwatch_by_touch(page: Page) -> None:
+def test_stopwatch_by_touch(page: Page, record_property: Record) -> None:
     open_round(page, WALK)
     page.tap(PAD)
     began = time.monotonic()
@@ -58,7 +61,9 @@ def test_stopwatch_by_touch(page: Page) -> None:
 
     (trial,) = trials(page)
     assert trial.raw_ms is not None
-    assert waited - SLACK_MS <= trial.raw_ms <= waited + SLACK_MS
+    off = trial.raw_ms - waited
+    record_property("engine", f"{page.engine.name}, stored less waited: {off:.0f} ms")
+    assert abs(off) <= SLACK_MS
     assert f"{trial.raw_ms / 1000:.1f}" in page.text(".value")
 
 
@@ -166,7 +171,7 @@ def test_sheet_opens_without_the_server_and_is_attached(page: Page) -> None:
 
 
 #: Of each order asked about on the sheet: the tick that it allows the test.
-ORDERS = """return [...document.querySelectorAll("[data-gate-form] input[value=allows]")]
+ORDERS = """return [...document.querySelectorAll("input[value=allows]")]
   .filter((e) => e.getClientRects().length)
   .map((e) => `[data-gate-form] input[name="${e.name}"][value=allows]`);"""
 CHOOSE = """const list = document.querySelector("[data-attach] select");
@@ -196,6 +201,10 @@ def test_chair_stands_are_counted(page: Page) -> None:
 COUNTED = "return document.querySelector('[data-count]').textContent"
 
 
+AT_REST = "return !document.querySelector('.htmx-request, [data-busy]')"
+FIELDS = "return [...document.querySelectorAll('textarea')].map((e) => e.value)"
+
+
 def test_note_is_worded_and_signed(page: Page, note: str) -> None:
     page.goto(note)
     page.tap("#note-next a", "2 still asked for")
@@ -204,8 +213,9 @@ def test_note_is_worded_and_signed(page: Page, note: str) -> None:
     page.press(*WORDS)
     page.tap("h1")
     page.shows("#note-next", "1 still asked for")
+    page.until(lambda: page.js(AT_REST), "the draft to be sent")
     page.reload()
-    page.shows("main", f"graded down {WORDS}")
+    assert any(f"graded down {WORDS}" in words for words in page.js(FIELDS))
     page.type("#passphrase, input[name=passphrase]", PASSPHRASE)
     page.js("window.left = false")
     page.press("Enter")
@@ -215,3 +225,42 @@ def test_note_is_worded_and_signed(page: Page, note: str) -> None:
     with read_session(page.live.app.state.site.engine) as session:
         (written,) = session.exec(select(VisitText))
     assert written.kind == "signed"
+
+
+def test_ended_session_asks_over_the_page(page: Page) -> None:
+    open_round(page, "functional_reach")
+    page.type("#distance", "9.5")
+    with write_session(page.live.app.state.site.engine) as session:
+        for row in session.exec(select(SignIn)):
+            session.delete(row)
+    page.tap("button", "Save this reach")
+    page.shows("dialog[data-sign-in]")
+    page.picture("sign-in-over-the-page")
+    page.type("dialog input[name=handle]", "therapist")
+    page.type("dialog input[name=passphrase]", PASSPHRASE)
+    page.tap("dialog button", "Sign in and go on")
+    page.until(lambda: trials(page), "the trial")
+
+    assert [t.raw_value for t in trials(page)] == ["9.5"]
+    page.forgive("401")
+
+
+def test_page_left_alone_is_covered(page: Page) -> None:
+    page.goto("/patients/1")
+    page.js("document.body.dataset.idleMinutes = '0.01'")
+    page.shows("[data-cover]")
+    page.picture("covered")
+
+    assert page.js(BEHIND) is None
+    page.js("document.body.dataset.idleMinutes = '5'")
+    page.type("[data-cover] input[name=passphrase]", PASSPHRASE)
+    page.tap("[data-cover] button", "Unlock")
+    page.hides("[data-cover]")
+    page.shows("main", "Start a visit")
+
+
+#: A link of the page that the focus still reaches, or words of it that still show.
+BEHIND = """const link = document.querySelector("main a[href]");
+link.focus();
+const seen = getComputedStyle(link).visibility === "visible";
+return seen || document.activeElement === link ? link.outerHTML : null;"""

@@ -11,20 +11,25 @@ from fastapi import FastAPI
 from app.commands.site import fill_demo
 from app.main import create_app
 from app.settings import Settings
-from tests.conftest import Clock
 from tests.engines.conftest import sign_in
 from tests.engines.page import Page
 
 #: Where each begins; whatever is linked from there is looked at too, one of a kind.
 STARTS = {
-    "demo-therapist": ("/caseload", "/bedside", "/kit", "/help", "/home"),
+    "demo-therapist": (
+        "/patients/1", "/patients/1/measures", "/patients/1/treat", "/patients/1/rooms",
+        "/patients/1/rooms/ramp", "/patients/1/plan", "/patients/1/goals",
+        "/patients/1/home-sheet", "/activities/S01", "/activities/tools", "/home",
+        "/caseload", "/bedside", "/kit", "/help",
+    ),
     "demo-supervisor": ("/desk", "/review", "/people", "/audit"),
     "demo-student": ("/practice", "/practice/progress"),
-}
+}  # fmt: skip
 #: So many pages of one person, at most.
 MOST = 60
 #: Answers that no browser shows as a page, and the way out.
 NO_PAGES = re.compile(r"/export|/fhir|\.(csv|json|pdf|crt|pem|svg|ics)|/static/|/demo")
+SAME = r"(?<=/measures/)\w+|(?<=/help/)\w+|(?<=/practice/)\w+(?=/)|[A-Z]\d\d|\d+|\?.*"
 LINKS = """return [...document.querySelectorAll("a[href]:not([download])")]
   .filter((a) => a.origin === location.origin).map((a) => a.pathname + a.search);"""
 OPEN_ALL = "for (const d of document.querySelectorAll('main details')) d.open = true;"
@@ -41,15 +46,14 @@ def app(tmp_path: Path) -> Iterator[FastAPI]:
 
 def kind_of(path: str) -> str:
     """The same for pages that differ in whom or what they are about."""
-    return re.sub(r"\d+|(?<=/measures/)\w+|(?<=/activities/)\w+|\?.*", "#", path)
+    return re.sub(SAME, "#", path)
 
 
 def looked_at(page: Page, path: str) -> list[str]:
     """Go there, see that it fits folded and unfolded, and say where it leads."""
     page.goto(path)
     page.fits(path)
-    if page.pictures:
-        page.picture(kind_of(path).strip("/").replace("/", "-") or "front")
+    page.picture(re.sub(r"\W+", "-", path).strip("-") or "front")
     page.js(OPEN_ALL)
     page.fits(f"{path}, all open")
     links: list[str] = page.js(LINKS)
@@ -58,7 +62,7 @@ def looked_at(page: Page, path: str) -> list[str]:
 
 @pytest.mark.parametrize("handle", list(STARTS))
 def test_pages_are_sound(stranger: Page, handle: str) -> None:
-    sign_in(stranger, handle, Clock(stranger.live.app.state.site.clock()))
+    sign_in(stranger, handle, stranger.live.app.state.site.clock())
     ahead, seen = list(STARTS[handle]), set[str]()
     while ahead and len(seen) < MOST:
         path = ahead.pop(0)
@@ -72,7 +76,7 @@ def test_pages_are_sound(stranger: Page, handle: str) -> None:
 
 
 def test_figure_of_a_practice_trial_moves(stranger: Page) -> None:
-    sign_in(stranger, "demo-student", Clock(stranger.live.app.state.site.clock()))
+    sign_in(stranger, "demo-student", stranger.live.app.state.site.clock())
     stranger.goto("/practice/one_leg_stroke/1")
     stranger.tap("button", "Watch and time it")
     stranger.tap("[data-figure-play]")

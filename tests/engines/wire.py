@@ -2,8 +2,8 @@
 
 Commands and their parameters: W3C, WebDriver, https://www.w3.org/TR/webdriver2/ (from
 memory, and answered by both engines as sent here). WebKit takes them over HTTP from
-WebKitWebDriver. Firefox takes the same ones over TCP, named and framed as its Marionette
-does (from memory, and answered), so that no driver has to be fetched for it.
+WebKitWebDriver. Firefox takes the same ones over TCP, named and framed as its
+Marionette does (from memory, and answered), so that no driver has to be fetched for it.
 """
 
 import json
@@ -38,6 +38,7 @@ COMMANDS = {
 #: Nothing leaves this machine: whatever is not local goes to a port nobody listens on.
 PREFERENCES: dict[str, object] = {
     "marionette.port": 0,
+    "ui.useOverlayScrollbars": 1,  # as on a phone
     "network.proxy.type": 1,
     "network.proxy.http": "127.0.0.1",
     "network.proxy.http_port": 9,
@@ -55,10 +56,12 @@ for (const [side, px] of [["width", arguments[0]], ["height", arguments[1]]]) {
     style.setProperty(what, `${px}px`);
   }
 }"""
-#: Nor has WebKit's plain browser, but for a window that a page opens without bars.
+#: Nor has WebKit's plain browser, but for a window that a page opens without bars;
+#: its title takes a part of the height.
+TITLE = 38
 OPENER = (
     "data:text/html,<button onclick=\"open('about:blank','',"
-    f"'width={PHONE[0]},height={PHONE[1]},toolbar=no,location=no')\">open"
+    f"'width={PHONE[0]},height={PHONE[1] + TITLE},toolbar=no,location=no')\">open"
 )
 MINI = "webkit2gtk-4.1/MiniBrowser"
 
