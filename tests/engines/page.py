@@ -49,6 +49,10 @@ LISTENER = b"""{
 }"""
 
 
+#: When an act was asked for and when it was done, s: it happened between the two.
+Between = tuple[float, float]
+
+
 @dataclass
 class Overheard:
     """Between a site and its browser: every page of it reports its faults.
@@ -156,7 +160,7 @@ class Page:
         )
         return " ".join(found.split())
 
-    def tap(self, css: str, words: str = "") -> None:
+    def tap(self, css: str, words: str = "") -> Between:
         """A finger down and up in its middle, once it rests and nothing covers it."""
         at: Any = None
 
@@ -173,17 +177,19 @@ class Page:
         move = {"type": "pointerMove", "duration": 0, "x": x, "y": y}
         deeds = [move, {"type": "pointerDown", "button": 0},
                  {"type": "pointerUp", "button": 0}]  # fmt: skip
-        self._act("pointer", deeds, parameters={"pointerType": "touch"})
+        return self._act("pointer", deeds, parameters={"pointerType": "touch"})
 
-    def _act(self, kind: str, deeds: list[dict[str, Any]], **more: Any) -> None:
+    def _act(self, kind: str, deeds: list[dict[str, Any]], **more: Any) -> Between:
         source = {"type": kind, "id": kind, "actions": deeds, **more}
+        asked = time.monotonic()
         self.engine.ask("act", actions=[source])
+        return asked, time.monotonic()
 
-    def press(self, *keys: str) -> None:
+    def press(self, *keys: str) -> Between:
         """Keys of a real keyboard, one after another, wherever the focus is."""
         values = [KEYS.get(key, key) for key in keys]
         pairs = [(v, deed) for v in values for deed in ("keyDown", "keyUp")]
-        self._act("key", [{"type": deed, "value": v} for v, deed in pairs])
+        return self._act("key", [{"type": deed, "value": v} for v, deed in pairs])
 
     def type(self, css: str, words: str) -> None:
         self.tap(css)

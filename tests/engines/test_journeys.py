@@ -10,7 +10,7 @@ from app.storage.database import read_session, write_session
 from app.storage.people import SignIn
 from app.storage.review import VisitText
 from app.storage.trials import Trial
-from tests.engines.page import SHOWN, Page
+from tests.engines.page import SHOWN, Between, Page
 from tests.journeys.test_chair_stand import CHAIR, with_short_window
 from tests.journeys.test_notes import WORDS, note
 from tests.make import PASSPHRASE
@@ -18,8 +18,10 @@ from tests.make import PASSPHRASE
 __all__ = ["note"]
 
 WALK = "timed_up_and_go"
-#: From a touch asked for to one done, twice, under load, ms: a wait is never shorter.
-SLACK_MS = 1500
+#: A browser's clocks are read to a few ms, and a reload is bridged by the time of day.
+OFF_MS = 50
+#: A clock on the page shows tenths of a second, drawn a moment ago.
+SHOWN_S = 0.5
 PAD = "[data-pad]"
 Record = Callable[[str, object], None]
 
@@ -49,59 +51,62 @@ def test_sign_in(stranger: Page) -> None:
     stranger.shows("main", "Blue 7")
 
 
+def agrees(page: Page, start: Between, stop: Between) -> str:
+    """The one stored time lies between the shortest and the longest it can have been.
+
+    Both clocks run on this machine; what lies between asked and done is the browser's.
+    """
+    (trial,) = trials(page)
+    shortest, longest = (stop[0] - start[1]) * 1000, (stop[1] - start[0]) * 1000
+    assert trial.raw_ms is not None
+    assert shortest - OFF_MS <= trial.raw_ms <= longest + OFF_MS
+    assert f"{trial.raw_ms / 1000:.1f}" in page.text(".value")
+    return (
+        f"{page.engine.name} {page.engine.version}: stored {trial.raw_ms} ms,"
+        f" can have been {shortest:.0f} to {longest:.0f} ms"
+    )
+
+
 def test_stopwatch_by_touch(page: Page, record_property: Record) -> None:
     open_round(page, WALK)
-    page.tap(PAD)
-    began = time.monotonic()
+    start = page.tap(PAD)
     in_state(page, "running")
     time.sleep(3)
-    page.tap(PAD)
-    waited = (time.monotonic() - began) * 1000
+    stop = page.tap(PAD)
     page.shows(".value")
 
-    (trial,) = trials(page)
-    assert trial.raw_ms is not None
-    off = trial.raw_ms - waited
-    record_property("engine", f"{page.engine.name}, stored less waited: {off:.0f} ms")
-    assert abs(off) <= SLACK_MS
-    assert f"{trial.raw_ms / 1000:.1f}" in page.text(".value")
+    record_property("touch", agrees(page, start, stop))
 
 
-def test_stopwatch_by_keyboard(page: Page) -> None:
+def test_stopwatch_by_keyboard(page: Page, record_property: Record) -> None:
     open_round(page, WALK)
     page.js("document.querySelector('[data-pad]').focus()")
-    page.press("Space")
+    start = page.press("Space")
     in_state(page, "running")
-    began = time.monotonic()
     time.sleep(3)
-    page.press("Space")
-    waited = (time.monotonic() - began) * 1000
+    stop = page.press("Space")
     page.shows(".value")
 
-    (trial,) = trials(page)
-    assert trial.raw_ms is not None
-    assert abs(trial.raw_ms - waited) <= SLACK_MS
+    record_property("space bar", agrees(page, start, stop))
 
 
-def test_clock_goes_on_over_a_reload(page: Page) -> None:
+def test_clock_goes_on_over_a_reload(page: Page, record_property: Record) -> None:
     open_round(page, WALK)
-    page.tap(PAD)
+    start = page.tap(PAD)
     in_state(page, "running")
-    began = time.monotonic()
     time.sleep(2)
     page.reload()
     in_state(page, "running")
-    shown, since = float(page.text("[data-clock]")), time.monotonic() - began
+    asked = time.monotonic()
+    shown = float(page.text("[data-clock]"))
+    latest = time.monotonic() - start[0]
     time.sleep(1)
-    page.tap(PAD)
-    waited = (time.monotonic() - began) * 1000
+    stop = page.tap(PAD)
     page.until(lambda: trials(page) or confirm(page), "a stored time")
     page.shows(".value")
 
-    assert 2 <= shown <= since + SLACK_MS / 1000
-    (trial,) = trials(page)
-    assert trial.raw_ms is not None
-    assert abs(trial.raw_ms - waited) <= SLACK_MS
+    assert asked - start[1] - SHOWN_S <= shown <= latest + SHOWN_S
+    record_property("over a reload", agrees(page, start, stop))
 
 
 def confirm(page: Page) -> None:
@@ -235,11 +240,11 @@ def test_ended_session_asks_over_the_page(page: Page) -> None:
             session.delete(row)
     page.tap("button", "Save this reach")
     page.shows("dialog[data-sign-in]")
+    time.sleep(1)
     page.picture("sign-in-over-the-page")
-    page.type("dialog input[name=handle]", "therapist")
     page.type("dialog input[name=passphrase]", PASSPHRASE)
     page.tap("dialog button", "Sign in and go on")
-    page.until(lambda: trials(page), "the trial")
+    page.shows("main", "trial 2 of 3")
 
     assert [t.raw_value for t in trials(page)] == ["9.5"]
     page.forgive("401")

@@ -1,6 +1,7 @@
 """Through the demo site in each engine: no fault in a script, nothing too wide."""
 
 import re
+import shutil
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -13,6 +14,7 @@ from app.main import create_app
 from app.settings import Settings
 from tests.engines.conftest import sign_in
 from tests.engines.page import Page
+from tests.engines.wire import Engine
 
 #: Where each begins; whatever is linked from there is looked at too, one of a kind.
 STARTS = {
@@ -35,11 +37,25 @@ LINKS = """return [...document.querySelectorAll("a[href]:not([download])")]
 OPEN_ALL = "for (const d of document.querySelectorAll('main details')) d.open = true;"
 
 
-@pytest.fixture
-def app(tmp_path: Path) -> Iterator[FastAPI]:
-    """The demo site as it is started, of this moment."""
-    app = create_app(Settings(data_dir=tmp_path, database_url="", demo=True))
+def demo_in(folder: Path) -> FastAPI:
+    return create_app(Settings(data_dir=folder, database_url="", demo=True))
+
+
+@pytest.fixture(scope="module")
+def built_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo site as it is started, of this moment; each walk gets a copy."""
+    folder = tmp_path_factory.mktemp("demo")
+    app = demo_in(folder)
     fill_demo(app.state.site)
+    app.state.site.engine.dispose()
+    return folder
+
+
+@pytest.fixture
+def app(engine: Engine, built_demo: Path, tmp_path: Path) -> Iterator[FastAPI]:
+    assert engine.version  # without an engine nothing is built
+    folder = shutil.copytree(built_demo, tmp_path / "site")
+    app = demo_in(folder)
     yield app
     app.state.site.engine.dispose()
 
@@ -89,5 +105,23 @@ def test_figure_of_a_practice_trial_moves(stranger: Page) -> None:
     assert len(poses) >= 5
 
 
+def test_every_word_of_a_hand_off_is_in_sight(stranger: Page) -> None:
+    """A line that warns may not lie below the edge of its field."""
+    sign_in(stranger, "demo-therapist", stranger.live.app.state.site.clock())
+    stranger.goto(HAND_OFF)
+    stranger.shows("textarea.safety")
+    stranger.until(lambda: stranger.js(CUT) == [], "whole fields")
+    assert stranger.js("return document.querySelectorAll('textarea').length") > 3
+
+    stranger.js("document.querySelector('textarea').value = ''")
+    stranger.type("textarea", "Two hands. " * 30)
+    assert stranger.js(CUT) == []
+
+
+#: Of the demo's visits one that has been handed off with lines of safety.
+HAND_OFF = "/visits/36/hand-off/nursing"
+CUT = """return [...document.querySelectorAll("textarea")]
+  .filter((e) => e.clientHeight && e.scrollHeight > e.clientHeight + 1)
+  .map((e) => e.value.slice(0, 40));"""
 POSE = """return [...document.querySelectorAll(".figure-picture [points]")]
   .map((e) => e.getAttribute("points")).join(" ");"""
