@@ -17,6 +17,6 @@ export function grow(field) {
   new ResizeObserver(() => {
     if (field.clientWidth === width) return;
     width = field.clientWidth;
-    if (width) fit();
+    if (width) requestAnimationFrame(fit); // a height set in here would be complained of
   }).observe(field);
 }

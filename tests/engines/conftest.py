@@ -49,6 +49,7 @@ def stranger(engine: Engine, said: list[str], live: Live) -> Iterator[Page]:
     page.goto("/sign-in")
     engine.ask("no_cookies")
     yield page
+    page.at_rest()  # what is cut off by leaving complains
     page.goto("/static/icons/tape.svg")  # nothing of it runs on
     assert page.complaints() == []
 

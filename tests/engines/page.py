@@ -205,6 +205,11 @@ class Page:
         look = "return window.left === undefined && document.readyState === 'complete'"
         self.until(lambda: self.js(look), "another page")
 
+    def at_rest(self) -> None:
+        """Nothing of the page is on its way."""
+        look = "return !document.querySelector('.htmx-request, [data-busy]')"
+        self.until(lambda: self.js(look), "rest")
+
     def fits(self, where: str) -> None:
         """Nothing pushes the page sideways."""
         wide = self.js(

@@ -206,7 +206,6 @@ def test_chair_stands_are_counted(page: Page) -> None:
 COUNTED = "return document.querySelector('[data-count]').textContent"
 
 
-AT_REST = "return !document.querySelector('.htmx-request, [data-busy]')"
 FIELDS = "return [...document.querySelectorAll('textarea')].map((e) => e.value)"
 
 
@@ -218,7 +217,7 @@ def test_note_is_worded_and_signed(page: Page, note: str) -> None:
     page.press(*WORDS)
     page.tap("h1")
     page.shows("#note-next", "1 still asked for")
-    page.until(lambda: page.js(AT_REST), "the draft to be sent")
+    page.at_rest()
     page.reload()
     assert any(f"graded down {WORDS}" in words for words in page.js(FIELDS))
     page.type("#passphrase, input[name=passphrase]", PASSPHRASE)
