@@ -32,7 +32,11 @@ RINGS = {
 }
 PURE = ("app.clinical", "app.access", "app.passphrases", "app.typed")
 #: Libraries too large to be loaded before somebody needs them, or not everywhere there.
-WHEN_ASKED = {"app.practice.agreement": {"scipy"}, "app.logs": {"fcntl"}}
+WHEN_ASKED = {
+    "app.practice.agreement": {"scipy"},
+    "app.logs": {"fcntl"},
+    "app.web.shared": {"fcntl"},
+}
 #: The outermost ring, which nothing but itself imports.
 ENTRY = ("app.main", "app.cli", "app.commands", "app.__main__")
 #: Named by what they hold, never by being of use to somebody.

@@ -1,18 +1,13 @@
 """What a page takes on a large site, beside a bare page of the same size in one run.
 
-    python -m tests.benchmarks.pages --patients 10000 --trials 1000000
-
-A row says: p50 and p95 in ms of the page, its SELECTs, its bytes, and its p95 against
-that of a bare FastAPI and Jinja page of the same bytes that runs the same queries and
-throws their rows away, as a ratio.
+The baseline is a bare FastAPI and Jinja page of the same bytes that runs the same
+queries and throws their rows away.
 """
 
-import argparse
 import statistics
-import tempfile
 import time
-from collections.abc import Callable
-from pathlib import Path
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
 from typing import Any
 
 import jinja2
@@ -22,8 +17,10 @@ from sqlalchemy import Engine, event
 from starlette.testclient import TestClient
 
 from app.main import create_app
+from app.settings import Settings
 from app.storage import people
 from app.storage.database import write_session
+from tests.benchmarks.figures import POSTGRESQL, SQLITE, Figure, Options
 from tests.conftest import BASE, client_of, person_by
 from tests.load.site import NOW, make_site
 
@@ -81,7 +78,9 @@ def bare(engine: Engine, size: int, queries: list[Query]) -> TestClient:
     return TestClient(app, base_url=BASE)
 
 
-def row(app: FastAPI, name: str, client: TestClient, path: str) -> str:
+def row(
+    app: FastAPI, name: str, client: TestClient, path: str, database: str
+) -> Iterator[Figure]:
     engine = app.state.site.engine
 
     def ask() -> object:
@@ -94,13 +93,28 @@ def row(app: FastAPI, name: str, client: TestClient, path: str) -> str:
     p50, p95 = timed(ask)
     plain = bare(engine, size, queries)
     _, floor = timed(lambda: plain.get("/"))
-    return (
-        f"{name:<22} {p50:8.1f} {p95:8.1f} {len(queries):8} {size:9} {p95 / floor:8.1f}"
-    )
+    told = f"{len(queries)} SELECTs, {size} bytes"
+    yield Figure(f"{name}: p50", p50, "ms", database, note=told)
+    yield Figure(
+        f"{name}: p95", p95, "ms", database, floor, "a bare page", most=150,
+        most_ratio=2,
+    )  # fmt: skip
+    yield Figure(f"{name}: SELECTs", len(queries), "", database, most=10)
 
 
-def measure(folder: Path, patients: int, trials: int) -> list[str]:
-    app = create_app(make_site(folder, patients, trials))
+def figures(options: Options) -> Iterator[Figure]:
+    patients, trials = (100, 2000) if options.quick else (10_000, 1_000_000)
+    for database in options.databases():
+        with ExitStack() as stack:
+            address = ""
+            if database == POSTGRESQL and options.new_database is not None:
+                address = stack.enter_context(options.new_database())
+            folder = options.folder / f"pages {database}"
+            yield from measure(make_site(folder, patients, trials, address), patients)
+
+
+def measure(settings: Settings, patients: int) -> Iterator[Figure]:
+    app = create_app(settings)
     app.state.site.clock = lambda: NOW
     chief, therapist = signed_in(app, "supervisor"), signed_in(app, "therapist0")
     view = chief.post("/desk/table", data={"plan": "maintain"}).headers["location"]
@@ -117,23 +131,7 @@ def measure(folder: Path, patients: int, trials: int) -> list[str]:
         ("table, filtered", chief, view),
         ("week in counts", chief, "/desk/summary"),
     ]
-    heads = ("p50 ms", "p95 ms", "selects", "bytes", "x bare")
-    head = f"{'page':<22}" + "".join(f"{word:>9}" for word in heads)
-    return [head, *(row(app, *each) for each in pages)]
-
-
-def main() -> None:
-    given = argparse.ArgumentParser(description=__doc__)
-    given.add_argument("--patients", type=int, default=1000)
-    given.add_argument("--trials", type=int, default=20_000)
-    wanted = given.parse_args()
-    with tempfile.TemporaryDirectory() as folder:
-        started = time.monotonic()
-        lines = measure(Path(folder), wanted.patients, wanted.trials)
-        print(f"{wanted.patients} patients, {wanted.trials} trials; "
-              f"{time.monotonic() - started:.0f} s in all")  # fmt: skip
-        print("\n".join(lines))
-
-
-if __name__ == "__main__":
-    main()
+    database = SQLITE if settings.database.startswith("sqlite") else POSTGRESQL
+    for each in pages:
+        yield from row(app, *each, database)
+    app.state.site.engine.dispose()

@@ -12,7 +12,7 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Engine, insert
+from sqlalchemy import Connection, Engine, func, insert, select
 from sqlmodel import Session
 
 from app.catalogue.load import catalogue
@@ -34,10 +34,10 @@ SETTINGS = ("community", "home_care", "outpatient", "inpatient")
 CONDITIONS = ("stroke", "parkinson", "hip_fracture", "copd")
 
 
-def make_site(folder: Path, patients: int, trials: int) -> Settings:
+def make_site(folder: Path, patients: int, trials: int, database: str = "") -> Settings:
     """A migrated site with that many of each; settings that open it."""
     folder.mkdir(parents=True, exist_ok=True)
-    settings = Settings(data_dir=folder, site_timezone="UTC")
+    settings = Settings(data_dir=folder, database_url=database, site_timezone="UTC")
     engine = make_engine(settings.database)
     migrate(engine, None)
     with write_session(engine) as session:
@@ -54,6 +54,7 @@ def make_site(folder: Path, patients: int, trials: int) -> Settings:
     _fill(engine, "score", _scores(rounds, patients, rng))
     rebuild_owed(engine, catalogue(), Clocks(), TODAY, lambda _done, _of: None)
     with engine.begin() as connection:
+        _count_on(connection)
         connection.exec_driver_sql("ANALYZE")
     engine.dispose()
     return settings
@@ -76,6 +77,19 @@ def _fill(engine: Engine, name: str, rows: Iterator[dict[str, Any]]) -> None:
                 chunk = []
         if chunk:
             connection.execute(insert(table), chunk)
+
+
+def _count_on(connection: Connection) -> None:
+    """PostgreSQL does not see the numbers of rows that brought their own."""
+    if connection.dialect.name != "postgresql":
+        return
+    for table in Table.metadata.sorted_tables:
+        if "id" not in table.c or not table.c.id.autoincrement:
+            continue
+        counter = func.pg_get_serial_sequence(table.name, "id")
+        last = connection.execute(select(func.max(table.c.id))).scalar()
+        if last and connection.execute(select(counter)).scalar() is not None:
+            connection.execute(select(func.setval(counter, last)))
 
 
 def _uid(kind: str, number: int) -> str:
