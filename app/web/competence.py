@@ -130,20 +130,16 @@ def _page(
     shared = shared_by(session, person)
     row = list_of(session, person)
     until = _until(request, today)
+    stopped = stopped_by(session, person)
+    views = standing_views(
+        session, site.catalogue, person, shared, edition, today, stopped=stopped
+    )
     return page(
         request,
         "practice/person.html",
         status=422 if errors else 200,
         person=person,
-        views=standing_views(
-            session,
-            site.catalogue,
-            person,
-            shared,
-            edition,
-            today,
-            stopped=stopped_by(session, person),
-        ),
+        views=views,
         tests=practised_tests(site.catalogue),
         list_row=row,
         list_day=day_words(row.set_at.astimezone(site.zone).date(), today)
