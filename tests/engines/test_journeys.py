@@ -110,7 +110,7 @@ def test_clock_goes_on_over_a_reload(page: Page, record_property: Record) -> Non
 
 
 def confirm(page: Page) -> bool:
-    """Where two clocks differ by more than a hand does, the page asks: it is told yes."""
+    """Where two clocks differ by more than a hand does, the page is told yes."""
     asks = bool(page.js(SHOWN, "[data-confirm]", ""))
     if asks:
         page.tap("[data-confirm]")
