@@ -27,8 +27,10 @@ from app.storage.database import make_engine, migrate, read_session, write_sessi
 from app.storage.patients import Patient
 from app.storage.people import Person
 from app.web.deps import Site
-from tests.cluster import KINDS, own_database, template
+from tests.built_demo import CopyDemo, copier
+from tests.cluster import KINDS, Template, template
 from tests.make import NOW, make_episode, make_patient, make_person
+from tests.shared import leave_unswept, one_loop, share_statements
 
 # A slow machine is no failed property.
 hypothesis.settings.register_profile("no_deadline", deadline=None)
@@ -44,7 +46,28 @@ CAST = {
 }
 DATABASE = "tapeline.sqlite"
 #: Files of tests about pages that also run on PostgreSQL.
-ON_BOTH = {"test_rounds", "test_notes"}
+ON_BOTH = {
+    "test_caseload_files",
+    "test_desk",
+    "test_doses",
+    "test_exports",
+    "test_goals",
+    "test_held",
+    "test_helping",
+    "test_import_jobs",
+    "test_notes",
+    "test_open_visit",
+    "test_pairing",
+    "test_patients",
+    "test_practice",
+    "test_review",
+    "test_rooms",
+    "test_rounds",
+    "test_safety",
+    "test_sets",
+    "test_visit_lists",
+    "test_visits",
+}
 
 
 @dataclass
@@ -60,12 +83,31 @@ class Clock:
         self.now += timedelta(**by)
 
 
+def pytest_collection_finish() -> None:
+    leave_unswept()
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _made_once() -> Iterator[None]:
+    with pytest.MonkeyPatch.context() as patch:
+        share_statements(patch)
+        with one_loop(patch):
+            yield
+
+
 @pytest.fixture(autouse=True)
 def _own_environment_only(monkeypatch: pytest.MonkeyPatch) -> None:
     """Settings of the machine the tests run on do not reach them."""
     for name in os.environ:
         if name.startswith(PREFIX) and not name.startswith(f"{PREFIX}TEST_"):
             monkeypatch.delenv(name)
+
+
+@pytest.fixture(scope="session")
+def copy_demo(tmp_path_factory: pytest.TempPathFactory) -> CopyDemo:
+    """Copies the invented site's database, which is built once for all workers."""
+    own = tmp_path_factory.getbasetemp()
+    return copier(own.parent if "PYTEST_XDIST_WORKER" in os.environ else own)
 
 
 @pytest.fixture(scope="session")
@@ -93,10 +135,10 @@ def _fill(engine: Engine) -> None:
 
 
 @pytest.fixture(scope="session")
-def built_template() -> Iterator[str]:
+def built_template() -> Iterator[Template]:
     """The same on the PostgreSQL server that is named."""
-    with template(_fill) as name:
-        yield name
+    with template(_fill) as filled:
+        yield filled
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
@@ -111,19 +153,25 @@ def database_kind() -> str:
     return KINDS[0]
 
 
+@contextmanager
+def cast_database(
+    request: pytest.FixtureRequest, kind: str, folder: Path
+) -> Iterator[str]:
+    """The cast's database for one test, in `folder` or on the server: its address."""
+    if kind == "postgresql":
+        with request.getfixturevalue("built_template").lend() as address:
+            yield address
+    else:
+        shutil.copy(request.getfixturevalue("built_database"), folder / DATABASE)
+        yield ""
+
+
 @pytest.fixture
 def settings(
-    request: pytest.FixtureRequest,
-    tmp_path: Path,
-    built_database: Path,
-    database_kind: str,
+    request: pytest.FixtureRequest, tmp_path: Path, database_kind: str
 ) -> Iterator[Settings]:
-    if database_kind == "sqlite":
-        shutil.copy(built_database, tmp_path / DATABASE)
-        yield Settings(data_dir=tmp_path, site_timezone="UTC")
-        return
-    with own_database(request.getfixturevalue("built_template")) as url:
-        yield Settings(data_dir=tmp_path, database_url=url, site_timezone="UTC")
+    with cast_database(request, database_kind, tmp_path) as address:
+        yield Settings(data_dir=tmp_path, database_url=address, site_timezone="UTC")
 
 
 @pytest.fixture

@@ -277,8 +277,8 @@ HELD_ROWS = 200
 
 
 def _reading(site: SiteDep, _me: SignedIn) -> Iterator[Session]:
-    with read_session(site.engine) as session:
-        _prepare(session, site)
+    with read_session(site.engine, page=True) as session:
+        session.info["now"] = site.clock()
         yield session
 
 

@@ -9,8 +9,8 @@ import io
 import logging
 import os
 import threading
-import time
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, nullcontext, suppress
 from dataclasses import asdict, dataclass, field, replace
 from functools import partial
 from typing import Any, BinaryIO
@@ -51,6 +51,10 @@ class Job:
     added: int = 0
     over: bool = False
     fault: str = ""
+
+    @property
+    def written(self) -> bool:
+        return self.writing and self.over and not self.fault
 
     def tell(self, done: int, of: int) -> None:
         """The second half of a write: scores, patient by patient."""
@@ -109,30 +113,60 @@ def _lives(pid: int) -> bool:
     return True
 
 
-def _keep_telling(site: Site, person: Person, job: Job) -> None:
-    """For the other processes, until it is over; the rows come at the end."""
-    while not job.over:
-        _tell(site, person, replace(job, lines=[]))
-        time.sleep(TELL_EVERY_S)
+@contextmanager
+def _telling(site: Site, person: Person, job: Job) -> Iterator[None]:
+    """For the other processes while it goes on; nothing of that is told afterwards."""
+    ended = threading.Event()
+    teller = threading.Thread(
+        target=_keep_telling, args=(site, person, job, ended), daemon=True
+    )
+    if site.shared is not None:
+        teller.start()
+    try:
+        yield
+    finally:
+        ended.set()
+        if site.shared is not None:
+            teller.join()
+
+
+def _keep_telling(site: Site, person: Person, job: Job, ended: threading.Event) -> None:
+    """The rows come at the end."""
+    while not ended.wait(TELL_EVERY_S):
+        with suppress(OSError):  # a full disk costs a look at it, not the import
+            _tell(site, person, replace(job, lines=[]))
 
 
 def begin(site: Site, person: Person, staged: StagedImport, *, writing: bool) -> Job:
-    """Start a job for a person's staged files; one that goes on is left to go on."""
-    with site.jobs_lock:
+    """Start a job for a person's staged files; one that goes on is left to go on.
+
+    One for all processes: a second tap, wherever it lands, finds the first at work.
+    """
+    shared = site.shared
+    with site.jobs_lock, shared.one_at_a_time() if shared else nullcontext():
         known = job_of(site, staged)
         if known is not None and (not known.over or known.writing == writing):
             return known
         job = Job(staged.uid, writing, of=0)
+        _tell(site, person, job)
         site.jobs[person.id] = job
     told, name = (site, person, job), _name(person.id)
-    if site.shared is not None:
-        _tell(site, person, job)
-        threading.Thread(target=_keep_telling, args=told, daemon=True).start()
     threading.Thread(target=_run, args=told, name=name, daemon=True).start()
     return job
 
 
 def _run(site: Site, person: Person, job: Job) -> None:
+    try:
+        with _telling(site, person, job):
+            _do(site, person, job)
+    finally:
+        try:
+            _tell(site, person, replace(job, over=True))
+        finally:
+            job.over = True
+
+
+def _do(site: Site, person: Person, job: Job) -> None:
     try:
         if job.writing:
             _write(site, person, job)
@@ -145,9 +179,6 @@ def _run(site: Site, person: Person, job: Job) -> None:
         log.exception("an import failed")
         named = meant_by(fault)
         job.fault = f"{named.sentence} {FAILED}" if named else FAILED
-    finally:
-        _tell(site, person, replace(job, over=True))
-        job.over = True
 
 
 def _write(site: Site, person: Person, job: Job) -> None:

@@ -4,7 +4,7 @@ Reading and writing go on beside the requests; the page says how far they are.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Annotated, Final
 
 from fastapi import APIRouter, Depends, Request
@@ -18,7 +18,13 @@ from app.storage.errors import NotAllowed, NotFound
 from app.storage.holders import possible_holders
 from app.storage.people import Person, actor
 from app.storage.staff import managed
-from app.storage.staged import forget_staged, forget_yesterdays, stage, staged_of
+from app.storage.staged import (
+    StagedImport,
+    forget_staged,
+    forget_yesterdays,
+    stage,
+    staged_of,
+)
 from app.typed import as_typed
 from app.web import import_jobs
 from app.web.deps import (
@@ -158,29 +164,32 @@ def progress(
 ) -> Response:
     """How far it is; once it is over, what came of it."""
     _may(me)
-    staged = staged_of(session, me)
-    if staged is None:
-        known = import_jobs.last_job(site, me.id)
-        wrote = known is not None and known.writing and known.over
-        told = f"?added={known.added}" if wrote and known is not None else ""
-        return _leave(request, f"/caseload/import{told}")
-    job = import_jobs.job_of(site, staged)
-    if job is None:
+    staged, job = staged_of(session, me), import_jobs.last_job(site, me.id)
+    if staged is not None and (job is None or job.uid != staged.uid):
         job = import_jobs.begin(site, me, staged, writing=False)
-    over = job.over  # asked once: it may be over by the next line
+    job = job and replace(job)  # asked once: it may be over by the next line
+    if job is None or _is_past(job, staged):
+        return _leave(request, "/caseload/import")
+    if job.written:
+        return _leave(request, f"/caseload/import?added={job.added}")
     return page(
         request,
         "files/progress.html",
         "files/_progress.html",
         job=job,
-        over=over,
+        over=job.over,
         shown=SHOWN_LINES,
         wrong=[(line.file, p) for line in job.lines for p in line.problems]
-        if over
+        if job.over
         else [],
         seconds=max(1, len(job.lines) * MS_EACH // 1000),
-        adds=sum(line.adds for line in job.lines) if over else 0,
+        adds=sum(line.adds for line in job.lines) if job.over else 0,
     )
+
+
+def _is_past(job: import_jobs.Job, staged: StagedImport | None) -> bool:
+    """Its files are gone, and not because it wrote them or is about to have done so."""
+    return staged is None and not job.written and (job.over or not job.writing)
 
 
 def _leave(request: Request, to: str) -> Response:

@@ -7,7 +7,8 @@ hold what the memory would have held, and are forgotten at each start.
 
 import json
 import os
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import asdict
 from datetime import date
 from pathlib import Path
@@ -38,6 +39,15 @@ class Shared:
         with suppress(OSError, ValueError):
             return json.loads((self.folder / name).read_text())
         return None
+
+    @contextmanager
+    def one_at_a_time(self) -> Iterator[None]:
+        """Held by one thread of one process: who looks here first may then tell."""
+        import fcntl  # where several processes are offered there is one
+
+        with open(self.folder / "lock", "a") as lock:
+            fcntl.flock(lock, fcntl.LOCK_EX)
+            yield
 
     def forget(self, name: str) -> None:
         (self.folder / name).unlink(missing_ok=True)

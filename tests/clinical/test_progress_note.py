@@ -273,8 +273,7 @@ class TestWords:
         found = lines(period(missed=(missed,), last_report_on=day(12)))
 
         assert found["period"].made == (
-            "Reporting period: 14 Feb 2026 to 1 Mar 2026. Last report: 13 "
-            "Feb 2026."
+            "Reporting period: 14 Feb 2026 to 1 Mar 2026. Last report: 13 Feb 2026."
         )
         assert found["visits"].made == (
             "1 visit attended on 1 treatment day: 1 Mar 2026; 1 missed."

@@ -12,20 +12,25 @@ from threading import Event, Thread
 
 import httpx
 import pytest
+from sqlalchemy import Engine, NullPool, create_engine
+from sqlmodel import select
 
 from app.cli import main
 from app.settings import Settings
 from app.storage import people
-from app.storage.database import make_engine, write_session
-from tests.cluster import SERVER, Cluster, own_database, programs, thrown_away
+from app.storage.database import make_engine, migrate, write_session
+from app.storage.people import Person
+from tests.cluster import SERVER, Cluster, own_database, programs, template, thrown_away
 from tests.conftest import found
-from tests.faults.kill import post
+from tests.faults.kill import SERVER_EVERY, all_rounds, post
 from tests.faults.site import (
     Writer,
     amiss,
     browser,
+    has_amcheck,
     kept,
     make_site,
+    pages_amiss,
     served,
     signed_in,
 )
@@ -209,7 +214,7 @@ class Phone:
 def own_server() -> Iterator[Cluster]:
     if not SERVER or programs() is None:
         pytest.skip("needs TAPELINE_TEST_DATABASE_URL, and PostgreSQL's own programs")
-    with thrown_away() as cluster:
+    with thrown_away(durable=True) as cluster:
         yield cluster
 
 
@@ -246,3 +251,62 @@ def test_server_that_restarts_under_load_loses_nothing(
     assert all("x-request-id" in answer.headers for answer in refused)
     assert all("The database does not answer" in answer.text for answer in refused)
     assert amiss(settings) == []
+
+
+def test_killed_site_whose_server_fails_too_loses_nothing(own_server: Cluster) -> None:
+    found = list(all_rounds(SERVER_EVERY + 1, seed=7, cluster=own_server))
+
+    assert has_amcheck(own_server.url)
+    assert [killed.server for killed in found].count(True) == 1
+    assert sum(killed.acknowledged for killed in found) > 0
+    assert [(killed.lost, killed.doubled) for killed in found] == [(0, 0)] * len(found)
+    assert [killed.amiss for killed in found] == [()] * len(found)
+
+
+@pytest.mark.parametrize("damaged", ["person", "pk_person"])
+def test_page_that_was_damaged_is_found(
+    own_server: Cluster, tmp_path: Path, damaged: str
+) -> None:
+    """Or the rounds above would find nothing whatever was wrong."""
+    settings = make_site(tmp_path / "site", 4, own_server.url)
+    before = pages_amiss(settings)
+    with create_engine(own_server.url, poolclass=NullPool).connect() as connection:
+        asked = f"SELECT pg_relation_filepath('{damaged}')"
+        path = connection.exec_driver_sql(asked).scalar_one()
+    own_server.stop()
+    with (own_server.folder / "data" / path).open("r+b") as file:
+        file.seek(24)  # past the head of its first page
+        file.write(b"\x88" * 1000)  # rows beyond the end of the page
+    own_server.start()
+
+    assert before == []
+    assert any(damaged in told for told in pages_amiss(settings))
+
+
+@pytest.mark.skipif(not SERVER, reason="needs TAPELINE_TEST_DATABASE_URL")
+def test_database_is_lent_again_as_it_was_and_not_with_another_schema() -> None:
+    """Else tests would meet what others wrote."""
+    used: list[str] = []
+
+    def used_for(statement: str, *, people: int) -> None:
+        with filled.lend() as address:
+            used.append(address)
+            engine = make_engine(address)
+            with write_session(engine) as session:
+                new = make_person(session, f"person{len(used)}")
+                rows = session.exec(select(Person.handle)).all()
+                assert (new.id, len(rows)) == (people + 1, people + 1)
+                session.connection().exec_driver_sql(statement)
+            engine.dispose()
+
+    with template(one_person) as filled:
+        used_for("UPDATE person SET handle = 'other' WHERE id = 1", people=1)
+        used_for("ALTER TABLE person ADD COLUMN extra text", people=1)
+        used_for("SELECT 1", people=1)
+    assert used[0] == used[1] != used[2]
+
+
+def one_person(engine: Engine) -> None:
+    migrate(engine, None)
+    with write_session(engine) as session:
+        make_person(session, "first")

@@ -17,7 +17,7 @@ from app.storage.episodes import Episode, Visit
 from app.storage.patients import Patient
 from app.storage.people import Person
 from app.storage.trials import Round
-from tests.cluster import KINDS, own_database, template
+from tests.cluster import KINDS, Template, template
 from tests.make import (
     make_episode,
     make_patient,
@@ -56,10 +56,10 @@ def built_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="session")
-def built_template() -> Iterator[str]:
+def built_template() -> Iterator[Template]:
     """The same on the PostgreSQL server: copying takes a tenth of migrating."""
-    with template(lambda engine: migrate(engine, None)) as name:
-        yield name
+    with template(lambda engine: migrate(engine, None)) as filled:
+        yield filled
 
 
 @pytest.fixture(params=KINDS)
@@ -71,7 +71,7 @@ def url(
         path = shutil.copy(built_file, tmp_path / "site.sqlite")
         yield f"sqlite:///{path}"
         return
-    with own_database(request.getfixturevalue("built_template")) as address:
+    with request.getfixturevalue("built_template").lend() as address:
         yield address
 
 

@@ -8,7 +8,7 @@ import logging
 import os
 import re
 from collections.abc import Collection, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from itertools import count
 from pathlib import Path
@@ -29,7 +29,8 @@ from app.storage.database import read_session, write_session
 from app.storage.patients import Patient
 from app.storage.staged import StagedFile
 from app.web import deps
-from tests.conftest import BASE, DATABASE, Clock, client_of, person_by, running
+from tests.cluster import KINDS
+from tests.conftest import BASE, Clock, cast_database, client_of, person_by, running
 from tests.make import PASSPHRASE
 from tests.web.hostile import (
     BREAKING,
@@ -97,14 +98,17 @@ def undone(engine: Engine) -> Iterator[Session]:
         session.rollback()
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="module", params=KINDS)
 def attacked(
-    tmp_path_factory: pytest.TempPathFactory, built_database: Path
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
 ) -> Iterator[Attacked]:
     data, clock = tmp_path_factory.mktemp("attacked"), Clock()
-    (data / DATABASE).write_bytes(built_database.read_bytes())
-    settings = Settings(data_dir=data, site_timezone="UTC", idle_minutes=0)
-    with running(settings, clock) as app:
+    with ExitStack() as stack:
+        address = stack.enter_context(cast_database(request, request.param, data))
+        settings = Settings(
+            data_dir=data, database_url=address, site_timezone="UTC", idle_minutes=0
+        )
+        app = stack.enter_context(running(settings, clock))
         site, browsers = app.state.site, {}
         with read_session(site.engine) as session:
             patient = session.get(Patient, 1)

@@ -306,6 +306,14 @@ def test_page_tells_the_phone_how_long_it_may_rest(therapist: TestClient) -> Non
     assert body["data-person"] == "1"
 
 
+def test_site_without_a_lock_says_so(never_idle: TestClient) -> None:
+    """Of the demo nothing: nobody there is real."""
+    page = never_idle.get("/account").text
+
+    is_demo = never_idle.app.state.site.settings.demo  # type: ignore[attr-defined]
+    assert ("Pages here never lock by themselves" in page) != is_demo
+
+
 def test_demo_has_no_lock(never_idle: TestClient) -> None:
     page = never_idle.get("/caseload").text
     answer = never_idle.post("/lock", headers=HTMX)
