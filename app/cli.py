@@ -1,25 +1,25 @@
-"""The commands of `tapeline`. Bad input ends with one clear line and exit code 2."""
+"""The commands of `tapeline`. Bad input ends with one clear line and exit code 2.
+
+A command that is named brings its own module alone: a backup needs no pages.
+"""
 
 import argparse
 import sys
 from collections.abc import Sequence
-from typing import NoReturn
+from importlib import import_module
+from typing import Final, NoReturn
 
 from app.catalogue.fields import CatalogueError
-from app.commands import (
-    activities,
-    backup,
-    doctor,
-    import_export,
-    measures,
-    pathway,
-    people,
-    restore,
-    score,
-    site,
-)
 from app.commands.refused import Refused
 from app.version import VERSION
+
+#: Each command's module in `app/commands`, in the order in which help tells them.
+MODULES: Final = {
+    "demo": "site", "serve": "site", "score": "score", "measures": "measures",
+    "activities": "activities", "pathway": "pathway", "people": "people",
+    "import": "import_export", "export": "import_export", "backup": "backup",
+    "restore": "restore", "doctor": "doctor",
+}  # fmt: skip
 
 
 class _Parser(argparse.ArgumentParser):
@@ -27,25 +27,24 @@ class _Parser(argparse.ArgumentParser):
         self.exit(2, f"{self.prog}: {message}\n")
 
 
-def parser() -> argparse.ArgumentParser:
-    """All commands, each with an example in its help."""
+def parser(command: str = "") -> argparse.ArgumentParser:
+    """All commands, each with an example in its help; or what goes with one alone."""
     made = _Parser(
         prog="tapeline",
         description="Bedside balance and mobility tests: score them, read the score.",
     )
     made.add_argument("--version", action="version", version=VERSION)
     commands = made.add_subparsers(dest="command", required=True, metavar="COMMAND")
-    for module in (
-        site, score, measures, activities, pathway, people, import_export, backup,
-        restore, doctor,
-    ):  # fmt: skip
-        module.add(commands)
+    one = MODULES.get(command)
+    for module in (one,) if one else dict.fromkeys(MODULES.values()):
+        import_module(f"app.commands.{module}").add(commands)
     return made
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; 0 done, 2 bad input."""
-    given = parser().parse_args(arguments)
+    words = sys.argv[1:] if arguments is None else arguments
+    given = parser(*words[:1]).parse_args(words)
     try:
         return int(given.run(given))
     except (Refused, CatalogueError) as refusal:

@@ -20,7 +20,7 @@ from app.catalogue.load import catalogue
 from app.cli import main
 from app.commands import backing_up
 from app.commands.backing_up import back_up, opened
-from app.commands.demo_site import DATABASE, MARKER
+from app.commands.demo_folder import DATABASE, MARKER
 from app.commands.doctor_checks import Examined, backups
 from app.settings import Settings
 from app.storage import audit, links, people, sealed, upgrade
@@ -32,7 +32,7 @@ from app.storage.devices import Device, add_device, pair
 from app.storage.errors import NotSound
 from app.storage.links import OneTimeLink
 from app.storage.people import SignIn, check_passphrase
-from app.storage.restored import lets_in, make_room
+from app.storage.restored import forget_unfinished, lets_in, make_room
 from app.storage.sealed import Cost
 from app.storage.site_archive import Manifest, archive_in
 from app.storage.site_lines import shapes_of
@@ -116,7 +116,7 @@ def restore(path: Path, data: Path) -> int:
 
 
 def manifest_of(path: Path) -> Manifest:
-    with archive_in(opened(path, SECRET)[1]) as archive:
+    with opened(path, SECRET) as (_, packed), archive_in(packed) as archive:
         return archive.manifest
 
 
@@ -254,7 +254,7 @@ class TestRefusedBackup:
         key.chmod(0o600)
         assert main(["backup", "--data", str(data), "--to", str(key.parent)]) == 0
         (made,) = key.parent.glob("*.backup")
-        assert opened(made, SECRET)
+        assert manifest_of(made)
 
     def test_no_site_taken_name_or_no_folder(
         self, data: Path, tmp_path: Path, capsys: Capture
@@ -421,6 +421,64 @@ def test_to_postgresql_and_back(
 
     one, two = manifest_of(kept).counted, manifest_of(path).counted
     assert {name for name in one if one[name] != two[name]} == CHANGED
+
+
+RESTORED = """
+import sys, time
+from app.cli import main
+from app.commands import restore
+def stand_still(*_):
+    print("half", flush=True)
+    time.sleep(60)
+restore.refuse_unless_sound = stand_still
+main(["restore", sys.argv[1], "--data", sys.argv[2]])
+"""
+
+
+def test_start_takes_away_what_a_killed_restore_left(
+    kept: Path, tmp_path: Path
+) -> None:
+    """And leaves alone what one is still making."""
+    data = tmp_path / "new"
+    settings = Settings(data_dir=data, site_timezone="UTC")
+    child = subprocess.Popen(
+        [sys.executable, "-c", RESTORED, str(kept), str(data)], cwd=ROOT,
+        env=environment(TAPELINE_BACKUP_PASSPHRASE=SECRET), stdout=subprocess.PIPE,
+    )  # fmt: skip
+    making = data / f"{DATABASE}.restoring"
+    with child:
+        assert child.stdout is not None
+        assert child.stdout.readline() == b"half\n"
+        forget_unfinished(make_url(settings.database))
+        assert making.exists()
+        child.send_signal(signal.SIGKILL)
+    assert making.exists()
+
+    forget_unfinished(make_url(settings.database))
+    assert held(data) == set()
+    assert restore(kept, data) == 0
+
+
+LIGHT = """
+import sys
+from app.cli import main
+assert main(["backup", "--data", sys.argv[1]]) == 0
+print(*sys.modules)
+"""
+
+
+def test_backup_carries_no_pages_and_leaves_nothing_beside_it(data: Path) -> None:
+    """What is not brought in takes no memory while one is made."""
+    made = subprocess.run(
+        [sys.executable, "-c", LIGHT, str(data)], cwd=ROOT, text=True, check=True,
+        env=environment(TAPELINE_BACKUP_PASSPHRASE=SECRET), capture_output=True,
+    )  # fmt: skip
+    brought = made.stdout.splitlines()[-1].split()
+
+    assert "app.commands.backing_up" in brought
+    assert not {"fastapi", "jinja2", "uvicorn", "app.web.deps"} & set(brought)
+    (path,) = (data / "backups").iterdir()
+    assert manifest_of(path)
 
 
 KILLED = """

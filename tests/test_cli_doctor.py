@@ -13,8 +13,9 @@ from sqlmodel import Session, col, select
 
 from app.catalogue.load import catalogue
 from app.cli import main
-from app.commands.demo_site import DATABASE
-from app.commands.doctor_checks import CHECKS, filesystem_of
+from app.commands.demo_folder import DATABASE
+from app.commands.doctor_checks import CHECKS, Examined, copies, filesystem_of
+from app.settings import Settings
 from app.storage.database import make_engine, read_session
 from app.storage.patients import Patient
 from app.storage.trials import Round
@@ -83,11 +84,13 @@ def test_every_check_has_its_line(data: Path, capsys: Capture) -> None:
     assert main(["doctor", "--data", str(data)]) == 0
 
     lines = capsys.readouterr().out.splitlines()
-    assert [line.rsplit(None, 1) for line in lines[:-2]] == [
-        [check.name, "sound"] for check in CHECKS[:-1]
+    told = [line for line in lines if not line.startswith("  ")]
+    assert [line.rsplit(None, 1) for line in told] == [
+        [check.name, "warning" if check.word == "backups" else "sound"]
+        for check in CHECKS
     ]
-    assert lines[-2].split() == ["backups", "warning"]
-    assert lines[-1].startswith("  No backups are made.")
+    (said,) = (line for line in lines if line.startswith("  "))
+    assert said.startswith("  No backups are made.")
 
 
 def test_flipped_byte_in_the_audit_trail_is_found(data: Path, capsys: Capture) -> None:
@@ -297,3 +300,62 @@ def test_judging_all_at_once_says_what_judging_one_says(session: Session) -> Non
 
             assert each == judge(session, shelf, patient, round)
     assert seen > 20
+
+
+def test_copies_and_halves_of_the_site_are_named(data: Path, capsys: Capture) -> None:
+    backups = data / "backups"
+    backups.mkdir()
+    copy = backups / "before-upgrade-of-0033-20260301T120000000000Z.sqlite"
+    shutil.copy(data / DATABASE, copy)
+    assert told(data, capsys) == (0, {})  # it is told, and nothing is amiss
+    assert main(["doctor", "--data", str(data)]) == 0
+    assert f"{copy} is the site before an upgrade" in capsys.readouterr().out
+
+    half = data / f"{DATABASE}.restoring"
+    shutil.copy(data / DATABASE, half)
+    (backups / f"{copy.name}.part").touch()
+    code, amiss = told(data, capsys)
+    assert code == 0
+    assert f"{half} is part of a site" in amiss["copies"]
+    assert f"{copy.name}.part is part of a site" in amiss["copies"]
+
+
+def test_copy_in_clear_beside_an_encrypted_site_is_a_warning(
+    data: Path, tmp_path: Path
+) -> None:
+    """Only the first bytes are looked at: what encrypts need not be installed."""
+    key, backups = tmp_path / "key", data / "backups"
+    key.write_text("0f" * 32)
+    key.chmod(0o600)
+    backups.mkdir()
+    names = [f"before-upgrade-of-0033-2026030{n}T120000000000Z.sqlite" for n in (1, 2)]
+    shutil.copy(data / DATABASE, backups / names[0])
+    (backups / names[1]).write_bytes(bytes(range(256)))
+    settings = Settings(data_dir=data, database_key_file=key, site_timezone="UTC")
+    site = Examined(settings, make_engine(f"sqlite:///{data / DATABASE}"), catalogue())
+
+    warned = [amiss.says for amiss in copies(site) if amiss.level == "warning"]
+    assert len(warned) == 1
+    assert f"{names[0]} is not encrypted" in warned[0]
+
+
+def test_lock_that_is_off_is_a_warning(
+    data: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("TAPELINE_IDLE_MINUTES", "0")
+    assert "TAPELINE_IDLE_MINUTES is 0" in told(data, capsys)[1]["lock"]
+
+
+@pytest.mark.parametrize("command", ["backup", "doctor", "export", "people"])
+def test_site_that_is_not_there_is_not_made_by_asking(
+    tmp_path: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch, command: str
+) -> None:
+    file = tmp_path / "elsewhere.sqlite"
+    monkeypatch.setenv("TAPELINE_DATABASE_URL", f"sqlite:///{file}")
+    more = {"export": ["--out", str(tmp_path / "out")], "people": ["list"]}
+    rest = more.get(command, [])
+    given = [command, *rest, "--data", str(tmp_path)]
+
+    assert main(given) == 2
+    assert f"there is no site in {file} yet" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []

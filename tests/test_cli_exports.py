@@ -20,7 +20,7 @@ from sqlmodel import col, select
 
 from app.catalogue.load import catalogue
 from app.cli import main
-from app.commands.demo_site import DATABASE, MARKER
+from app.commands.demo_folder import DATABASE, MARKER
 from app.commands.saving import save
 from app.exports.caseload_reading import rows_of
 from app.exports.content_hash import content_hash

@@ -13,7 +13,8 @@ from app.catalogue.load import catalogue
 from app.cli import main
 from app.clinical.person import Onset
 from app.commands.demo_files import read_story
-from app.commands.demo_site import DATABASE, MARKER, build
+from app.commands.demo_folder import DATABASE, MARKER
+from app.commands.demo_site import build
 from app.commands.import_export import PATIENTS, SCORES
 from app.resources import folder
 from app.storage.assignments import Assignment

@@ -12,7 +12,7 @@ from sqlmodel import col, select
 
 from app.catalogue.load import catalogue
 from app.cli import main
-from app.commands.demo_site import DATABASE, MARKER
+from app.commands.demo_folder import DATABASE, MARKER
 from app.settings import Settings
 from app.storage.audit import AuditEntry, in_silence
 from app.storage.database import make_engine, read_session, write_session

@@ -12,7 +12,7 @@ import pytest
 from app.catalogue.load import catalogue
 from app.cli import main
 from app.commands.demo_files import read_story
-from app.commands.demo_site import MARKER
+from app.commands.demo_folder import MARKER
 from app.resources import folder
 from tests.live import environment, started
 

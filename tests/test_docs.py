@@ -123,6 +123,23 @@ def test_every_control_names_its_test_or_says_that_it_is_not_met() -> None:
 
 
 @pytest.mark.parametrize("title", ["Security", "Hazards"])
+def test_every_test_named_beside_its_file_exists(title: str) -> None:
+    """`test_...`, `::test_...` and `Test...` belong to the file before them."""
+    missing = []
+    for row in section(title).splitlines():
+        file = ""
+        for said in re.findall(r"`((?:tests/|::|test_|Test)[\w/.:]*)`", row):
+            path, *names = said.split("::") if said.startswith("tests/") else ("", said)
+            file = path or file
+            wanted = re.findall(r"\w+", "::".join(names))
+            text = (ROOT / file).read_text() if (ROOT / file).is_file() else ""
+            if not all(re.search(rf"(def|class) {n}\b", text) for n in wanted):
+                missing.append((file, said))
+
+    assert missing == []
+
+
+@pytest.mark.parametrize("title", ["Security", "Hazards"])
 def test_every_test_that_holds_something_exists(title: str) -> None:
     """Files of all, and the tests that are named with their file."""
     said = set(re.findall(r"`(tests/[\w/.]+)(?:::(\w+))?(?:::(\w+))?`", section(title)))

@@ -5,11 +5,13 @@ Nothing of it lies on the disk in clear. What is encrypted is the archive that
 """
 
 import secrets
-from collections.abc import Iterable, Iterator
+import tempfile
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
-from io import BytesIO
+from io import BufferedReader
+from itertools import zip_longest
 from pathlib import Path
 from typing import BinaryIO
 
@@ -33,11 +35,15 @@ from app.storage.database import read_session, write_session
 from app.storage.errors import NotSound
 from app.storage.sealed import (
     Head,
+    Sealer,
     Told,
+    Unsealed,
     key_of,
     new_head,
+    new_lock,
     read_head,
     seal,
+    throwaway,
     unsealed,
 )
 from app.storage.site_archive import About, Manifest, Progress
@@ -65,23 +71,48 @@ def back_up(
 ) -> Made:
     """Write one. What is there under that name already is never written over.
 
-    The archive is held in memory, packed: some 30 bytes for each row of the site.
+    The head tells the hash of all rows, so they are packed first, into a file without
+    a name, under a key that is nowhere but here: twice the room, and little memory.
     """
-    noted, packed = _noted(engine), BytesIO()
-    with read_session(engine) as session:
-        connection = session.connection()
-        found = upgrade.revision_of(connection)
-        if found is None:
-            raise NotSound("There is no site in this database. Nothing was written.")
-        about = About(now, VERSION, catalogue().edition, found, connection.dialect.name)
-        content = write_site(connection, packed, about, progress)
-    told = Told(now, VERSION, found, content.sha256)
-    head, key = new_head(told, passphrase)
-    with new_file(path) as file:
-        packed.seek(0)
-        seal(file, packed, head, key)
-        _read_back(file, head, key, packed)
+    lock = new_lock(passphrase)
+    noted = _noted(engine)
+    with new_file(path) as file, _packing(path.parent) as packed:
+        with read_session(engine) as session:
+            connection = session.connection()
+            found = upgrade.revision_of(connection)
+            if found is None:
+                raise NotSound(
+                    "There is no site in this database. Nothing was written."
+                )
+            about = About(
+                now, VERSION, catalogue().edition, found, connection.dialect.name
+            )
+            content = write_site(connection, packed.sealer, about, progress)
+        packed.sealer.finish()
+        head = new_head(Told(now, VERSION, found, content.sha256), lock)
+        seal(file, packed.chunks(), head, lock.key)
+        _read_back(file, head, lock.key, packed)
     return Made(path, content, noted)
+
+
+class Packed:
+    """An archive between its rows and its backup, in a file without a name."""
+
+    def __init__(self, file: BinaryIO) -> None:
+        self._file = file
+        self._frame, self._key = throwaway()
+        self.sealer = Sealer(file, self._frame, self._key)
+
+    def chunks(self) -> Iterator[bytes]:
+        self._file.seek(0)
+        return unsealed(self._file, self._frame, self._key)
+
+
+@contextmanager
+def _packing(folder: Path) -> Iterator[Packed]:
+    """It goes with its process, however that ends."""
+    with tempfile.TemporaryFile(dir=folder) as file:
+        yield Packed(file)
 
 
 def _noted(engine: Engine) -> bool:
@@ -103,32 +134,28 @@ def new_file(path: Path) -> Iterator[BinaryIO]:
         yield file
 
 
-def _read_back(file: BinaryIO, head: Head, key: bytes, packed: BytesIO) -> None:
+def _read_back(file: BinaryIO, head: Head, key: bytes, packed: Packed) -> None:
     """What lies in the file is opened again and compared before it gets its name."""
     file.flush()
     file.seek(0)
-    packed.seek(0)
     same = read_head(file).raw == head.raw and all(
-        secrets.compare_digest(chunk, packed.read(len(chunk)))
-        for chunk in unsealed(file, head, key)
+        here is not None and there is not None and secrets.compare_digest(here, there)
+        for here, there in zip_longest(unsealed(file, head, key), packed.chunks())
     )
-    if not same or packed.read(1):
+    if not same:
         raise NotSound("The backup does not read as it was written. It was not kept.")
 
 
-def opened(path: Path, passphrase: str) -> tuple[Head, BytesIO]:
-    """All of a backup in memory, once every chunk of it was found as it was written."""
+@contextmanager
+def opened(path: Path, passphrase: str) -> Iterator[tuple[Head, BinaryIO]]:
+    """What a backup holds, once every chunk of it was found as it was written."""
     with path.open("rb") as file:
         head = read_head(file)
-        chunks = unsealed(file, head, key_of(head, passphrase))
-        return head, _joined(chunks)
-
-
-def _joined(chunks: Iterable[bytes]) -> BytesIO:
-    held = BytesIO()
-    held.writelines(chunks)
-    held.seek(0)
-    return held
+        key, begins = key_of(head, passphrase), file.tell()
+        for _ in unsealed(file, head, key):
+            pass
+        file.seek(begins)
+        yield head, BufferedReader(Unsealed(file, head, key))
 
 
 def back_up_into(

@@ -5,14 +5,11 @@ rows, scores and the audit trail come about as they do at a real site. Ids are m
 names: the same day gives the same site.
 """
 
-import sqlite3
 import uuid
 from collections.abc import Callable, Iterator
-from contextlib import closing
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from functools import partial
-from pathlib import Path
 from typing import Final
 from zoneinfo import ZoneInfo
 
@@ -48,7 +45,6 @@ from app.commands.demo_visiting import (
     task_deeds,
 )
 from app.commands.demo_visits import EACH
-from app.commands.refused import Refused
 from app.storage.database import write_session
 from app.storage.episodes import Episode, Visit, add_episode, visit_today
 from app.storage.goal_rows import GoalRow
@@ -61,12 +57,6 @@ from app.web.deps import Site
 from app.web.judging import keep
 from app.web.owing import keep_owed
 
-MARKER: Final = "this-is-a-demo-site.txt"
-MARKER_SAYS: Final = (
-    "Everybody in this folder's site is invented. `tapeline demo` made it and makes it "
-    "afresh at each start: nothing in it lasts.\n"
-)
-DATABASE: Final = "tapeline.sqlite"
 #: No passphrase has this hash: demo people come in by the start page alone.
 NO_PASSPHRASE: Final = "none"
 #: Ids are made from names below this one.
@@ -76,42 +66,6 @@ ORDERS_READ: Final = time(8, 10)
 WRITTEN_UP: Final = time(17, 0)
 
 Deed = tuple[datetime, Callable[[datetime], None]]
-
-
-def is_demo_folder(folder: Path) -> bool:
-    return (folder / MARKER).is_file()
-
-
-def claim_folder(folder: Path) -> None:
-    """Mark a folder as a demo's and empty it of the demo it held.
-
-    Raise Refused, having touched nothing, when it holds anything else.
-    """
-    if folder.is_dir() and any(folder.iterdir()):
-        if not is_demo_folder(folder) or _holds_real_rows(folder / DATABASE):
-            raise Refused(
-                f"{folder} holds something that `tapeline demo` did not make: choose "
-                "an empty folder, or leave --data out"
-            )
-        for name in (DATABASE, f"{DATABASE}-wal", f"{DATABASE}-shm"):
-            (folder / name).unlink(missing_ok=True)
-    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-    (folder / MARKER).write_text(MARKER_SAYS)
-
-
-def _holds_real_rows(database: Path) -> bool:
-    """Whether anybody in a site is not invented; unreadable counts as real."""
-    if not database.exists():
-        return False
-    try:
-        with closing(sqlite3.connect(f"{database.as_uri()}?mode=ro", uri=True)) as site:
-            made = site.execute("SELECT 1 FROM sqlite_master").fetchone()
-            return made is not None and any(
-                site.execute(f"SELECT 1 FROM {table} WHERE NOT is_demo").fetchone()
-                for table in ("person", "patient")
-            )
-    except sqlite3.Error:
-        return True
 
 
 @dataclass(slots=True)

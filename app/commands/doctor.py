@@ -16,9 +16,13 @@ from sqlmodel import col, select
 
 from app.catalogue.load import catalogue
 from app.commands.doctor_checks import CHECKS, Amiss, Check, Examined
-from app.commands.opening import add_data_option, settings_from, told_plainly
+from app.commands.opening import (
+    add_data_option,
+    refuse_unless_there,
+    settings_from,
+    told_plainly,
+)
 from app.commands.progress import Progress
-from app.commands.refused import Refused
 from app.settings import Settings
 from app.storage.checkup import looking_engine
 from app.storage.database import make_engine, read_session, write_session
@@ -30,7 +34,7 @@ from app.web.rejudging import keep_all
 State = Literal["sound", "warning", "broken", "not checked"]
 
 #: What a rebuild mends, and what does not matter to it.
-REBUILT: Final = ("scores", "owed", "folder", "backups")
+REBUILT: Final = ("scores", "owed", "folder", "backups", "copies", "lock")
 #: So many lines of one check are printed; JSON holds them all.
 MOST_LINES: Final = 20
 #: Patients whose scores are written in one transaction.
@@ -66,9 +70,7 @@ def add(commands: Any) -> None:
 
 def run(given: argparse.Namespace) -> int:
     settings = settings_from(given)
-    database = settings.data_dir / "tapeline.sqlite"
-    if not settings.database_url and not database.is_file():
-        raise Refused(f"there is no site in {settings.data_dir} yet")
+    refuse_unless_there(settings)
     outcomes = examined(settings)
     if given.rebuild:
         _rebuild(settings, outcomes)
@@ -101,7 +103,8 @@ def _look(check: Check, site: Examined) -> Outcome:
     except StorageProblem as problem:
         found.append(Amiss("broken", problem.sentence))
     levels = {amiss.level for amiss in found}
-    state: State = "broken" if "broken" in levels else "warning" if levels else "sound"
+    worst: State = "warning" if "warning" in levels else "sound"
+    state: State = "broken" if "broken" in levels else worst
     return Outcome(check, state, tuple(found))
 
 

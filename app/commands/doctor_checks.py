@@ -13,12 +13,13 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final, Literal
 
-from sqlalchemy import Engine
+from sqlalchemy import Engine, make_url
 from sqlmodel import Session, col, select
 
 from app.catalogue.load import Catalogue
 from app.commands.backing_up import opened
-from app.commands.demo_site import is_demo_folder
+from app.commands.demo_folder import is_demo_folder
+from app.commands.opening import file_of_site
 from app.commands.progress import Progress
 from app.settings import Settings
 from app.storage import audit, checkup, upgrade
@@ -27,6 +28,7 @@ from app.storage.errors import SchemaTooNew, StorageProblem
 from app.storage.goals import broken_goals
 from app.storage.notes import broken_addenda
 from app.storage.patients import Patient
+from app.storage.restored import made_beside
 from app.storage.review import broken_texts
 from app.storage.scores import wrongly_marked
 from app.storage.site_archive import archive_in
@@ -34,8 +36,14 @@ from app.web.backup_state import NONE_MADE, backup_state, backup_trouble
 from app.web.owing import owed_differs
 from app.web.rejudging import Compared, compared_all
 
-Level = Literal["warning", "broken"]
+#: A note says how something stands, where nothing is amiss.
+Level = Literal["note", "warning", "broken"]
 MOUNTS: Final = Path("/proc/self/mounts")
+NEVER_LOCKS: Final = (
+    "TAPELINE_IDLE_MINUTES is 0, so a page that is left open stays open to whoever "
+    "comes by, for up to 12 hours: set minutes, unless every machine and phone here "
+    "locks its own screen"
+)
 #: Where a lock or a sync may be promised and not kept.
 NETWORK: Final = frozenset(
     {
@@ -272,11 +280,46 @@ def backups(site: Examined) -> Iterator[Amiss]:
 def _opens(path: Path, passphrase: str) -> Iterator[Amiss]:
     """The newest one with the passphrase that is set, down to its manifest."""
     try:
-        _, packed = opened(path, passphrase)
-        with archive_in(packed):
+        with opened(path, passphrase) as (_, packed), archive_in(packed):
             pass
     except (StorageProblem, OSError) as fault:
         yield Amiss("broken", f"{path.name} does not open: {fault}")
+
+
+def copies(site: Examined) -> Iterator[Amiss]:
+    """What lies beside the site and is as confidential: copies, and halves of them."""
+    folder = site.settings.data_dir / "backups"
+    keyed = bool(make_url(site.settings.database).password)
+    for copy in upgrade.copies_in(folder):
+        yield Amiss("note", f"{copy} is the site before an upgrade")
+        if keyed and _in_clear(copy):
+            yield Amiss(
+                "warning",
+                f"{copy.name} is not encrypted, though the site is: delete it, and "
+                "wipe the disk it lay on when that goes",
+            )
+    halves = upgrade.halves_in(folder)
+    file = file_of_site(site.settings)
+    if file is not None and made_beside(file).exists():
+        halves.append(made_beside(file))
+    for half in halves:
+        yield Amiss(
+            "warning",
+            f"{half} is part of a site, left by an upgrade or a restore that was cut "
+            "off: the next one, or the next start after a restore, takes it away",
+        )
+
+
+def _in_clear(path: Path) -> bool:
+    """What a SQLite file begins with that nothing encrypted (its file format, 1.3)."""
+    with path.open("rb") as file:
+        return file.read(16) == b"SQLite format 3\0"
+
+
+def lock(site: Examined) -> Iterator[Amiss]:
+    """A desktop in a shared room that nobody locks is open to whoever walks by."""
+    if site.settings.idle is None and not is_demo_folder(site.settings.data_dir):
+        yield Amiss("warning", NEVER_LOCKS)
 
 
 #: In this order: what comes first may make the rest unreadable.
@@ -290,4 +333,6 @@ CHECKS: Final[tuple[Check, ...]] = (
     Check("texts", "texts handed in or signed", texts),
     Check("owed", "what is owed", owed),
     Check("backups", "backups", backups, of_rows=False),
+    Check("copies", "copies before upgrades", copies, of_rows=False),
+    Check("lock", "lock of idle pages", lock, of_rows=False),
 )

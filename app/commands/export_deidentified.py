@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from app.catalogue.load import catalogue
-from app.commands.demo_site import is_demo_folder
+from app.commands.demo_folder import is_demo_folder
 from app.commands.opening import did, opened_site, settings_from
 from app.commands.progress import Progress
 from app.commands.refused import Refused

@@ -12,7 +12,7 @@ from typing import Any, Final
 from sqlmodel import Session, col, select
 
 from app.catalogue.load import catalogue
-from app.commands.demo_site import is_demo_folder
+from app.commands.demo_folder import is_demo_folder
 from app.commands.opening import opened_site, settings_from
 from app.commands.progress import Progress
 from app.commands.refused import Refused

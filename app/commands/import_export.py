@@ -18,7 +18,7 @@ from sqlmodel import Session, col, select
 from app.access import SUPERVISOR, may
 from app.catalogue.load import catalogue
 from app.commands import export_csv, export_deidentified, export_fhir, site_copy
-from app.commands.demo_site import is_demo_folder
+from app.commands.demo_folder import is_demo_folder
 from app.commands.opening import (
     add_data_option,
     did,

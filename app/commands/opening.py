@@ -4,17 +4,22 @@ import argparse
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Engine
+from sqlalchemy import Engine, make_url
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.exc import TimeoutError as NoneFree
 from sqlmodel import Session
 
-from app.commands.demo_site import is_demo_folder
+from app.commands.demo_folder import is_demo_folder
 from app.commands.refused import Refused
 from app.settings import Settings, SettingsProblem
 from app.storage import audit
+
+# What an entry of the trail points at must be known when one is written.
+from app.storage import people as people
+from app.storage.cipher import file_of
 from app.storage.database import make_engine, migrate
 from app.storage.errors import StorageProblem
 from app.storage.faults import meant_by
@@ -69,6 +74,20 @@ def did(session: Session, deed: str) -> None:
     )  # fmt: skip
 
 
+def file_of_site(settings: Settings) -> Path | None:
+    """The file of a SQLite site, there or not; None on PostgreSQL."""
+    address = make_url(settings.database)
+    return file_of(address) if address.get_backend_name() == "sqlite" else None
+
+
+def refuse_unless_there(settings: Settings) -> None:
+    """Opening a SQLite file that is not there would make an empty one."""
+    file = file_of_site(settings)
+    if file is not None and not file.is_file():
+        where = file if settings.database_url else settings.data_dir
+        raise Refused(f"there is no site in {where} yet")
+
+
 @contextmanager
 def opened_site(settings: Settings) -> Iterator[Engine]:
     """The database of a site that is there, brought up to date."""
@@ -80,9 +99,7 @@ def opened_site(settings: Settings) -> Iterator[Engine]:
 @contextmanager
 def served_engine(settings: Settings) -> Iterator[Engine]:
     """The database of a site that is there, in whatever version it is."""
-    database = settings.data_dir / "tapeline.sqlite"
-    if not settings.database_url and not database.is_file():
-        raise Refused(f"there is no site in {settings.data_dir} yet")
+    refuse_unless_there(settings)
     with told_plainly():
         engine = make_engine(settings.database)
         try:

@@ -17,6 +17,7 @@ from app.access import ROLES
 from app.commands.opening import (
     add_data_option,
     refuse_demo_folder,
+    refuse_unless_there,
     settings_from,
     told_plainly,
 )
@@ -107,7 +108,7 @@ def run_off(given: argparse.Namespace) -> int:
 def _on_site(given: argparse.Namespace) -> Iterator[tuple[Session, Person]]:
     settings = settings_from(given, demo=False)
     refuse_demo_folder(settings)
-    _must_exist(settings)
+    refuse_unless_there(settings)
     with told_plainly():
         engine = _opened(settings)
         try:
@@ -120,12 +121,6 @@ def _on_site(given: argparse.Namespace) -> Iterator[tuple[Session, Person]]:
                 yield session, person
         finally:
             engine.dispose()
-
-
-def _must_exist(settings: Settings) -> None:
-    database = settings.data_dir / "tapeline.sqlite"
-    if not settings.database_url and not database.is_file():
-        raise Refused(f"there is no site in {settings.data_dir} yet")
 
 
 def run_add(given: argparse.Namespace) -> int:
@@ -147,7 +142,7 @@ def run_add(given: argparse.Namespace) -> int:
 
 def run_list(given: argparse.Namespace) -> int:
     settings = settings_from(given)
-    _must_exist(settings)
+    refuse_unless_there(settings)
     with told_plainly():
         engine = _opened(settings)
         with read_session(engine) as session:

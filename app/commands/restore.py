@@ -20,6 +20,7 @@ from app.commands.backup import passphrase_of
 from app.commands.opening import (
     add_data_option,
     did,
+    file_of_site,
     refuse_demo_folder,
     settings_from,
     told_plainly,
@@ -30,18 +31,17 @@ from app.commands.saving import sync_folder
 from app.settings import Settings
 from app.storage.database import make_engine
 from app.storage.restored import (
-    BESIDE,
     SiteThere,
     end_what_lets_in,
+    made_beside,
     make_room,
     refuse_unless_sound,
+    sweep,
 )
 from app.storage.sealed import Head, altered, read_head
 from app.storage.site_archive import Archive, archive_in
 from app.storage.site_copy import SiteNotEmpty, refuse_newer, site_filled
 
-#: What is being made, until it is whole.
-MAKING: Final = ".restoring"
 ENDED: Final = (
     "Everybody is signed out; links that were given out and PINs of phones do not work "
     "any more; passphrases are as they were. What was entered after the backup was "
@@ -72,8 +72,8 @@ def run(given: argparse.Namespace) -> int:
         with path.open("rb") as file:
             read_head(file)  # before anybody is asked for anything
         _refuse_full(settings)
-        head, packed = opened(path, passphrase_of(settings, twice=False))
-        with archive_in(packed) as archive:
+        passphrase = passphrase_of(settings, twice=False)
+        with opened(path, passphrase) as (head, packed), archive_in(packed) as archive:
             _refuse_other(head, archive)
             restore_into(settings, archive)
     _tell(settings, archive)
@@ -82,23 +82,16 @@ def run(given: argparse.Namespace) -> int:
 
 def _tell(settings: Settings, archive: Archive) -> None:
     made = archive.manifest
-    where = settings.data_dir if on_file(settings) else "the database"
+    where = settings.data_dir if file_of_site(settings) else "the database"
     print(
         f"Restored the site as it was at {made.about.made_at:%Y-%m-%d %H:%M} UTC into "
         f"{where}: {made.rows:,} rows, content {made.sha256}.\n{ENDED}"
     )
 
 
-def on_file(settings: Settings) -> Path | None:
-    """The file of a SQLite site, there or not; None on PostgreSQL."""
-    address = make_url(settings.database)
-    on_sqlite = address.get_backend_name() == "sqlite"
-    return Path(address.database or "") if on_sqlite else None
-
-
 def _refuse_full(settings: Settings) -> None:
     """Early, before a passphrase is asked for; a server is asked when it is filled."""
-    if on_file(settings) is not None:
+    if file_of_site(settings) is not None:
         make_room(make_url(settings.database))
 
 
@@ -114,7 +107,7 @@ def _refuse_other(head: Head, archive: Archive) -> None:
 
 def restore_into(settings: Settings, archive: Archive) -> None:
     """All of it, or nothing: what was made for nothing goes again."""
-    file = on_file(settings)
+    file = file_of_site(settings)
     if file is None:
         _fill_server(settings, archive)
         return
@@ -142,22 +135,17 @@ def _fill_server(settings: Settings, archive: Archive) -> None:
 
 @contextmanager
 def _made_beside(file: Path) -> Iterator[Path]:
-    making, folder_there = file.with_name(f"{file.name}{MAKING}"), file.parent.exists()
-    _sweep(making)
+    making, folder_there = made_beside(file), file.parent.exists()
+    sweep(making)
     try:
         file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
         making.touch(mode=0o600)
         yield making
     except BaseException:
-        _sweep(making)
+        sweep(making)
         if not folder_there and file.parent.exists():
             file.parent.rmdir()
         raise
-
-
-def _sweep(making: Path) -> None:
-    for end in ("", *BESIDE):
-        making.with_name(f"{making.name}{end}").unlink(missing_ok=True)
 
 
 def _fill(address: str, archive: Archive) -> None:

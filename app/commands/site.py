@@ -16,14 +16,17 @@ from typing import Any
 
 import uvicorn
 from fastapi import FastAPI
+from sqlalchemy import make_url
 
 from app.commands import lan, service_files, workers
 from app.commands.demo_files import read_story
+from app.commands.demo_folder import claim_folder
 from app.commands.demo_services import name_services
-from app.commands.demo_site import build, claim_folder
+from app.commands.demo_site import build
 from app.commands.doctor_checks import share_of
 from app.commands.opening import (
     add_data_option,
+    file_of_site,
     refuse_demo_folder,
     settings_from,
     told_plainly,
@@ -37,6 +40,7 @@ from app.storage import people
 from app.storage.database import read_session, write_session
 from app.storage.links import make_link
 from app.storage.owing import basis_of
+from app.storage.restored import forget_unfinished
 from app.web.backup_state import start_words
 from app.web.deps import Site
 from app.web.owing import BATCH, basis, rebuild_owed
@@ -122,6 +126,7 @@ def run_serve(given: argparse.Namespace) -> int:
     with _until_stopped(), _doors(settings, given) as (door, network):
         with told_plainly():
             forget_all(settings)
+            _forget_unfinished(settings)
             app = create_app(settings, network.keeper.place if network else None)
         print(f"Tapeline: {_address(settings, door)}  (Ctrl-C stops it)", flush=True)
         if network:
@@ -139,6 +144,12 @@ def run_serve(given: argparse.Namespace) -> int:
         else:
             _serve(app, door, network)
     return 0
+
+
+def _forget_unfinished(settings: Settings) -> None:
+    """What a restore left that was killed is a site in clear: it does not stay."""
+    if file_of_site(settings) is not None:
+        forget_unfinished(make_url(settings.database))
 
 
 def _warn_of_share(settings: Settings) -> None:

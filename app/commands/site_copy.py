@@ -12,12 +12,17 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, BinaryIO, Final
 
-from sqlalchemy import make_url
 from sqlmodel import Session
 
 from app.catalogue.load import catalogue
 from app.commands.doctor import as_text, examined
-from app.commands.opening import did, opened_site, settings_from, told_plainly
+from app.commands.opening import (
+    did,
+    file_of_site,
+    opened_site,
+    settings_from,
+    told_plainly,
+)
 from app.commands.progress import Progress
 from app.commands.refused import Refused
 from app.commands.saving import whole_file
@@ -138,7 +143,7 @@ def _what(archive: Archive) -> str:
 def _read_all(settings: Settings, archive: Archive) -> None:
     """Before anything is made: whether there is room, and whether all can be read."""
     refuse_newer(archive)
-    file = _file_of(settings)
+    file = file_of_site(settings)
     if file is None or file.exists():
         engine = looking_engine(settings.database)
         try:
@@ -151,15 +156,8 @@ def _read_all(settings: Settings, archive: Archive) -> None:
     progress.over()
 
 
-def _file_of(settings: Settings) -> Path | None:
-    """The file of a SQLite site, there or not; None on PostgreSQL."""
-    address = make_url(settings.database)
-    on_sqlite = address.get_backend_name() == "sqlite"
-    return Path(address.database or "") if on_sqlite else None
-
-
 def _fill(settings: Settings, archive: Archive) -> None:
-    with _left_as_it_was(_file_of(settings)):
+    with _left_as_it_was(file_of_site(settings)):
         engine, progress = (
             make_engine(settings.database),
             Progress("rows written and read back"),

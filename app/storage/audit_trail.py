@@ -62,6 +62,17 @@ def entries_for(
     return [(entry, person) for entry, person in session.exec(asked)]
 
 
+def restored_since(
+    session: Session, since: datetime
+) -> tuple[datetime, datetime] | None:
+    """When the site was restored from a backup, and of when that backup is."""
+    asked = select(AuditEntry).where(AuditEntry.deed == "restored_site")
+    asked = asked.where(col(AuditEntry.at) >= since)
+    last = session.exec(asked.order_by(col(AuditEntry.at).desc()).limit(1)).first()
+    before = session.get(AuditEntry, last.id - 1) if last else None
+    return (last.at, before.at) if last and before else None
+
+
 def may_read(me: Person) -> None:
     """Raise NotAllowed for who may not read the trail."""
     if not may(actor(me), "see_audit", None):

@@ -16,13 +16,15 @@ from sqlalchemy import (
     Connection,
     Engine,
     ExceptionContext,
+    Result,
+    SelectBase,
     create_engine,
     event,
     make_url,
 )
 from sqlalchemy.engine.interfaces import DBAPIConnection
+from sqlalchemy.orm import ORMExecuteState, UOWTransaction
 from sqlalchemy.orm import Session as AnySession
-from sqlalchemy.orm import UOWTransaction
 from sqlmodel import Session
 
 from app.storage import upgrade
@@ -176,6 +178,38 @@ class ReadingSession(Session):
     """Sees one moment of the database and can change nothing."""
 
 
+class PageSession(ReadingSession):
+    """A page's: seeing one moment, it answers the same question from what it has read.
+
+    It keeps every row it read, so it is for pages and never for an export.
+    """
+
+
+@event.listens_for(PageSession, "do_orm_execute")
+def _answer_again(asked: ORMExecuteState) -> Result[Any] | None:
+    question = _question(asked)
+    if question is None:
+        return None
+    known = asked.session.info.setdefault("answers", {})
+    if question not in known:
+        known[question] = asked.invoke_statement().freeze()
+    answer: Result[Any] = known[question]()
+    return answer
+
+
+def _question(asked: ORMExecuteState) -> object:
+    """Statement and values; None for what is not to be answered from memory."""
+    wanted = asked.statement
+    if not isinstance(wanted, SelectBase) or asked.is_column_load:
+        return None
+    key = wanted._generate_cache_key()
+    if key is None:
+        return None
+    values = [bound.effective_value for bound in key.bindparams]
+    given = asked.parameters or {}
+    return key.key, repr(values), repr(given)
+
+
 @event.listens_for(ReadingSession, "before_flush")
 def _refuse_changes(
     _session: AnySession, _context: UOWTransaction, _instances: object
@@ -192,10 +226,14 @@ def _number_new_rows(
 
 
 @contextmanager
-def read_session(engine: Engine) -> Iterator[Session]:
-    """A session for a page. Adding or changing a row in it raises ReadOnly."""
+def read_session(engine: Engine, *, page: bool = False) -> Iterator[Session]:
+    """A session that reads. Adding or changing a row in it raises ReadOnly.
+
+    `page`: it remembers what it read, for a page that asks the same again.
+    """
     reading = engine.execution_options(**{READING: True})
-    with ReadingSession(reading, expire_on_commit=False) as session:
+    kind = PageSession if page else ReadingSession
+    with kind(reading, expire_on_commit=False) as session:
         yield session
 
 
@@ -216,8 +254,9 @@ def write_session(engine: Engine, *, impatient: bool = False) -> Iterator[Sessio
 def migrate(engine: Engine, backup_folder: Path | None) -> None:
     """Bring the database to this program's schema, in one transaction or not at all.
 
-    A SQLite file that holds anything is copied into `backup_folder` first. Raise
-    SchemaTooNew, having changed nothing, when a newer program made the database.
+    A SQLite file that holds anything is copied into `backup_folder` first, and of
+    earlier copies the oldest go afterwards. Raise SchemaTooNew, having changed nothing,
+    when a newer program made the database.
     """
     with upgrade.changing_schema(engine) as connection:
         found = upgrade.revision_of(connection)
@@ -227,3 +266,5 @@ def migrate(engine: Engine, backup_folder: Path | None) -> None:
             # The write lock is held, so nothing can slip in after the copy.
             upgrade.back_up(engine, backup_folder, found, datetime.now(UTC))
         upgrade.to_newest(connection)
+    if backup_folder is not None:
+        upgrade.forget_old_copies(backup_folder)

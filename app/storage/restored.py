@@ -2,6 +2,7 @@
 
 from contextlib import closing
 from datetime import datetime
+from pathlib import Path
 from typing import Any, Final
 
 from sqlalchemy import URL, Connection, Engine, update
@@ -15,6 +16,8 @@ from app.storage.site_lines import Shape, shapes_of
 SECRETS: Final = frozenset({"token_hash", "key_hash", "secret_hash"})
 #: Lie beside a SQLite file while it is in use.
 BESIDE: Final = ("-wal", "-shm", "-journal")
+#: What a restore is making, until it is whole.
+MAKING: Final = ".restoring"
 
 
 class SiteThere(StorageProblem):
@@ -76,19 +79,48 @@ def _is_used(there: Any) -> bool:
 
 
 def _let_go(address: URL) -> None:
-    """The journal can be given up only where nobody else has the file open."""
-    with closing(connect(address)) as there:
-        there.isolation_level = None
-        try:
-            (mode,) = there.execute("PRAGMA journal_mode = DELETE").fetchone()
-        except driver_of(address).OperationalError:
-            mode = "wal"
-    if mode != "delete":
+    if _is_open(address):
         where = file_of(address).parent
         raise NotSound(
             f"A site that nobody was added to yet is being served from {where}. "
             "Nothing was restored: stop it first."
         )
+
+
+def _is_open(address: URL, path: Path | None = None) -> bool:
+    """The journal can be given up only where nobody else has the file open."""
+    with closing(connect(address, path)) as there:
+        there.isolation_level = None
+        try:
+            (mode,) = there.execute("PRAGMA journal_mode = DELETE").fetchone()
+        except driver_of(address).OperationalError:
+            return True
+    return bool(mode != "delete")
+
+
+def made_beside(file: Path) -> Path:
+    """Under which name a restore makes what becomes this file."""
+    return file.with_name(f"{file.name}{MAKING}")
+
+
+def sweep(making: Path) -> None:
+    for end in ("", *BESIDE):
+        making.with_name(f"{making.name}{end}").unlink(missing_ok=True)
+
+
+def forget_unfinished(address: URL) -> None:
+    """Take away what a restore left that was killed; one that still runs keeps it."""
+    making = made_beside(file_of(address))
+    if not making.exists():
+        return
+    try:
+        in_use = _is_open(address, making)
+    except (driver_of(address).DatabaseError, NotSound):
+        in_use = (
+            False  # made with another key, or never whole: nobody can go on with it
+        )
+    if not in_use:
+        sweep(making)
 
 
 def refuse_unless_sound(engine: Engine) -> None:

@@ -8,10 +8,11 @@ changed anywhere does not open. DEVELOPERS.md has the format, byte by byte.
 
 import hashlib
 import hmac
+import io
 import json
 import secrets
 import struct
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, BinaryIO, Final
@@ -85,16 +86,27 @@ USUAL: Final = Cost()
 
 
 @dataclass(frozen=True, slots=True)
-class Head:
-    """All before the first chunk, as it lies in the file and as it reads."""
+class Frame:
+    """What stands before the chunks, what their nonces begin with, their length."""
 
     raw: bytes
+    prefix: bytes
+    chunk: int
+
+
+@dataclass(frozen=True, slots=True)
+class Head(Frame):
+    """All before the first chunk of a backup, as it lies there and as it reads."""
+
     told: Told
     cost: Cost
     salt: bytes
     key_check: str
-    prefix: bytes
-    chunk: int
+
+
+def throwaway(chunk: int = CHUNK) -> tuple[Frame, bytes]:
+    """For a file that this process alone shall ever read: no head, a key of now."""
+    return Frame(b"", secrets.token_bytes(PREFIX), chunk), secrets.token_bytes(KEY)
 
 
 def _derived(passphrase: str, salt: bytes, cost: Cost) -> tuple[bytes, str]:
@@ -107,17 +119,30 @@ def _derived(passphrase: str, salt: bytes, cost: Cost) -> tuple[bytes, str]:
     return made[:KEY], hashlib.sha256(made[KEY:]).hexdigest()
 
 
-def new_head(
-    told: Told, passphrase: str, *, cost: Cost | None = None, chunk: int = CHUNK
-) -> tuple[Head, bytes]:
-    """A head with a salt of its own, and the key that goes with it."""
+@dataclass(frozen=True, slots=True)
+class Lock:
+    """A key made of a passphrase and a salt of its own, and what a head tells of it."""
+
+    cost: Cost
+    salt: bytes
+    key: bytes
+    check: str
+
+
+def new_lock(passphrase: str, cost: Cost | None = None) -> Lock:
+    """Takes 64 MiB while it lasts, so best before anything else takes room."""
     cost, salt = cost or USUAL, secrets.token_bytes(SALT)
-    key, check = _derived(passphrase, salt, cost)
+    return Lock(cost, salt, *_derived(passphrase, salt, cost))
+
+
+def new_head(told: Told, lock: Lock, *, chunk: int = CHUNK) -> Head:
+    """A head for one file: a lock is never used twice."""
+    cost, salt = lock.cost, lock.salt
     prefix = secrets.token_bytes(PREFIX)
     says = {
         "kdf": "argon2id", "argon2_version": ARGON2_VERSION, "time_cost": cost.time,
         "memory_kib": cost.memory_kib, "lanes": cost.lanes, "salt": salt.hex(),
-        "key_check": check, "cipher": "AES-256-GCM", "nonce_prefix": prefix.hex(),
+        "key_check": lock.check, "cipher": "AES-256-GCM", "nonce_prefix": prefix.hex(),
         "chunk_bytes": chunk, "payload": "whole site",
         "made_at": told.made_at.astimezone(UTC).isoformat(timespec="seconds"),
         "app_version": told.app_version, "schema_revision": told.schema_revision,
@@ -125,27 +150,52 @@ def new_head(
     }  # fmt: skip
     text = json.dumps(says, indent=1).encode() + b"\n"
     raw = MAGIC + FIXED.pack(VERSION, len(text)) + text
-    return Head(raw, told, cost, salt, check, prefix, chunk), key
+    return Head(raw, prefix, chunk, told, cost, salt, lock.check)
 
 
-def _nonce(head: Head, place: int, is_last: bool) -> bytes:
+def _nonce(frame: Frame, place: int, is_last: bool) -> bytes:
     if place >= MOST_CHUNKS:
         raise WrongFile("It is too large for one backup.")
-    return head.prefix + struct.pack(">IB", place, is_last)
+    return frame.prefix + struct.pack(">IB", place, is_last)
 
 
-def seal(out: BinaryIO, source: BinaryIO, head: Head, key: bytes) -> None:
+class Sealer(io.RawIOBase):
+    """Takes bytes as they come and writes them out sealed, a chunk at a time.
+
+    `finish` writes the last chunk: without it the file does not open.
+    """
+
+    def __init__(self, out: BinaryIO, frame: Frame, key: bytes) -> None:
+        self._out, self._frame, self._lock = out, frame, AESGCM(key)
+        self._held, self._place = bytearray(), 0
+        out.write(frame.raw)
+
+    def writable(self) -> bool:
+        return True
+
+    def write(self, given: Any, /) -> int:
+        self._held += given
+        # The last chunk is known by nothing coming after it.
+        while len(self._held) > self._frame.chunk:
+            self._seal(self._frame.chunk, is_last=False)
+        return len(memoryview(given))
+
+    def _seal(self, length: int, *, is_last: bool) -> None:
+        nonce, block = _nonce(self._frame, self._place, is_last), self._held[:length]
+        self._out.write(self._lock.encrypt(nonce, bytes(block), self._frame.raw))
+        del self._held[:length]
+        self._place += 1
+
+    def finish(self) -> None:
+        self._seal(len(self._held), is_last=True)
+
+
+def seal(out: BinaryIO, source: Iterable[bytes], head: Frame, key: bytes) -> None:
     """Write the head, then all of the source, chunk by chunk."""
-    lock, place = AESGCM(key), 0
-    out.write(head.raw)
-    block = source.read(head.chunk)
-    while True:
-        following = source.read(head.chunk)
-        nonce = _nonce(head, place, is_last=not following)
-        out.write(lock.encrypt(nonce, block, head.raw))
-        if not following:
-            return
-        block, place = following, place + 1
+    sealer = Sealer(out, head, key)
+    for block in source:
+        sealer.write(block)
+    sealer.finish()
 
 
 def key_of(head: Head, passphrase: str) -> bytes:
@@ -155,25 +205,76 @@ def key_of(head: Head, passphrase: str) -> bytes:
     return key
 
 
-def unsealed(file: BinaryIO, head: Head, key: bytes) -> Iterator[bytes]:
+def unsealed(file: BinaryIO, frame: Frame, key: bytes) -> Iterator[bytes]:
     """Each chunk after the head; WrongFile at the first that is not as it was written.
 
     So nothing that was made of them may last before the last one was read.
     """
-    lock, place, size = AESGCM(key), 0, head.chunk + TAG
+    lock, place, size = AESGCM(key), 0, frame.chunk + TAG
     block = file.read(size)
     while True:
         following = file.read(size)
-        try:
-            yield lock.decrypt(
-                _nonce(head, place, is_last=not following), block, head.raw
-            )
-        except InvalidTag:
-            where = f"part {place + 1} of it is not as it was written"
-            raise altered(where) from None
+        yield _open(lock, frame, block, place, is_last=not following)
         if not following:
             return
         block, place = following, place + 1
+
+
+def _open(
+    lock: AESGCM, frame: Frame, block: bytes, place: int, *, is_last: bool
+) -> bytes:
+    try:
+        return lock.decrypt(_nonce(frame, place, is_last), block, frame.raw)
+    except InvalidTag:
+        raise altered(f"part {place + 1} of it is not as it was written") from None
+
+
+class Unsealed(io.RawIOBase):
+    """What was sealed, to be read from anywhere in it: one chunk is held at a time.
+
+    WrongFile at a chunk that is not as it was written. Closing it leaves the file open.
+    """
+
+    def __init__(self, file: BinaryIO, frame: Frame, key: bytes) -> None:
+        """The file is at its first chunk, where `read_head` leaves it."""
+        self._file, self._frame, self._lock = file, frame, AESGCM(key)
+        self._begin = file.tell()
+        length = file.seek(0, io.SEEK_END) - self._begin
+        self._chunks = max(1, -(-length // (frame.chunk + TAG)))
+        self._size = max(0, length - self._chunks * TAG)
+        self._at, self._place, self._held = 0, -1, b""
+
+    def readable(self) -> bool:
+        return True
+
+    def seekable(self) -> bool:
+        return True
+
+    def seek(self, offset: int, whence: int = io.SEEK_SET, /) -> int:
+        from_where = {io.SEEK_SET: 0, io.SEEK_CUR: self._at, io.SEEK_END: self._size}
+        self._at = from_where[whence] + offset
+        if self._at < 0:
+            raise ValueError("before the beginning")
+        return self._at
+
+    def readinto(self, buffer: Any, /) -> int:
+        if self._at >= self._size:
+            return 0
+        place, start = divmod(self._at, self._frame.chunk)
+        part = self._chunk(place)[start : start + len(buffer)]
+        buffer[: len(part)] = part
+        self._at += len(part)
+        return len(part)
+
+    def _chunk(self, place: int) -> bytes:
+        if place != self._place:
+            size = self._frame.chunk + TAG
+            self._file.seek(self._begin + place * size)
+            is_last = place == self._chunks - 1
+            block = self._file.read(size)
+            self._held = _open(self._lock, self._frame, block, place, is_last=is_last)
+            self._place = place
+        return self._held
 
 
 def read_head(file: BinaryIO) -> Head:
@@ -215,9 +316,9 @@ def _read(raw: bytes, says: Mapping[str, Any]) -> Head:
         str(says["content_sha256"]),
     )  # fmt: skip
     return Head(
-        raw, told, cost, _sized(says["salt"], SALT), str(says["key_check"]),
-        _sized(says["nonce_prefix"], PREFIX),
+        raw, _sized(says["nonce_prefix"], PREFIX),
         _within(says["chunk_bytes"], 1, LARGEST_CHUNK),
+        told, cost, _sized(says["salt"], SALT), str(says["key_check"]),
     )  # fmt: skip
 
 

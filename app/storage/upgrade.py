@@ -4,8 +4,9 @@ Alembic does the work; this makes it safe on SQLite, where a table is changed by
 copied and foreign keys would bite half way.
 """
 
+import re
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from datetime import datetime
 from functools import cache
 from pathlib import Path
@@ -23,6 +24,9 @@ from app.storage.errors import NotSound, SchemaTooNew
 MIGRATIONS: Final = Path(__file__).parent / "migrations"
 #: What the name of a copy ends in until all of it is there.
 HALF: Final = ".part"
+COPY: Final = re.compile(r"before-upgrade-of-\w+-(\d{8}T\d{12})Z\.sqlite", re.ASCII)
+#: So many of the newest copies stay: each is as confidential as the site.
+COPIES_KEPT: Final = 3
 
 
 def config(connection: Connection) -> Config:
@@ -138,9 +142,27 @@ def back_up(engine: Engine, folder: Path, revision: str | None, now: datetime) -
 
 
 def _forget_halves(folder: Path) -> None:
-    """What an upgrade that was broken off left behind."""
-    for half in folder.glob(f"before-upgrade-of-*{HALF}*"):
+    for half in halves_in(folder):
         half.unlink(missing_ok=True)
+
+
+def halves_in(folder: Path) -> list[Path]:
+    """What an upgrade that was broken off left behind."""
+    return sorted(folder.glob(f"before-upgrade-of-*{HALF}*"))
+
+
+def copies_in(folder: Path) -> list[Path]:
+    """Whole copies that were made before upgrades, the newest first."""
+    named = [(COPY.fullmatch(path.name), path) for path in folder.glob("before-*")]
+    dated = [(match[1], path) for match, path in named if match]
+    return [path for _, path in sorted(dated, reverse=True)]
+
+
+def forget_old_copies(folder: Path) -> None:
+    """After an upgrade: it is done, and must not fail over a file that stays."""
+    for copy in copies_in(folder)[COPIES_KEPT:]:
+        with suppress(OSError):
+            copy.unlink(missing_ok=True)
 
 
 def _copied(engine: Engine, path: Path) -> bool:

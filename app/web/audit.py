@@ -23,6 +23,7 @@ from app.storage.audit_trail import (
 )
 from app.storage.database import write_session
 from app.storage.people import Person
+from app.storage.wrong_guesses import wrong_since
 from app.web.audit_words import deed_words, subject_words
 from app.web.dates import day_words
 from app.web.deps import (
@@ -41,6 +42,7 @@ router = APIRouter()
 ON_A_PAGE: Final = 50
 #: How long one asking reads on in the chain: shorter than anybody waits for a page.
 PATIENCE_S: Final = 2.0
+LATELY: Final = timedelta(days=7)
 FIELDS: Final = ("who", "deed", "subject", "from", "to")
 
 
@@ -115,6 +117,7 @@ def show(
         deeds=_choices(words_used(session, "deed"), deed_words),
         subjects=_choices(words_used(session, "subject"), subject_words),
         chain=chain_of(session, clock),
+        wrong=wrong_lately(session, me, clock),
         go_on=False,
     )
 
@@ -196,6 +199,27 @@ def line(
 def _href(place: Place) -> str:
     folder = {"patient": "patients", "round": "rounds", "person": "people"}
     return f"/{folder[place.kind]}/{place.id}"
+
+
+@dataclass(frozen=True, slots=True)
+class WrongLine:
+    """How often a secret was wrong at one handle."""
+
+    handle: str
+    many: int
+    last: str
+
+
+def wrong_lately(session: Session, me: Person, clock: Clock) -> list[WrongLine]:
+    found = wrong_since(session, me, clock.now - LATELY)
+    return [
+        WrongLine(
+            w.person.handle if w.person else "handles that nobody has",
+            w.many,
+            clock.words(w.last_at),
+        )
+        for w in found
+    ]
 
 
 def chain_of(session: Session, clock: Clock) -> Chain:

@@ -40,8 +40,10 @@ from app.web.practice_asked import asked_of
 from app.web.practised import (
     key_edition,
     own_attempts,
+    own_stopped,
     practised_tests,
     shared_by,
+    stopped_by,
     unit_of,
 )
 from app.web.reauth import PassphraseFault
@@ -66,7 +68,10 @@ def progress(
     today = now.astimezone(zone).date()
     edition = key_edition()
     shared = [a for a in attempts if a.shared]
-    views = standing_views(session, site.catalogue, me, attempts, edition, today)
+    views = standing_views(
+        session, site.catalogue, me, attempts, edition, today,
+        stopped=own_stopped(session, me),
+    )  # fmt: skip
     return page(
         request,
         "practice/progress.html",
@@ -125,12 +130,16 @@ def _page(
     shared = shared_by(session, person)
     row = list_of(session, person)
     until = _until(request, today)
+    stopped = stopped_by(session, person)
+    views = standing_views(
+        session, site.catalogue, person, shared, edition, today, stopped=stopped
+    )
     return page(
         request,
         "practice/person.html",
         status=422 if errors else 200,
         person=person,
-        views=standing_views(session, site.catalogue, person, shared, edition, today),
+        views=views,
         tests=practised_tests(site.catalogue),
         list_row=row,
         list_day=day_words(row.set_at.astimezone(site.zone).date(), today)

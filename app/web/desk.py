@@ -2,8 +2,9 @@
 
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, timedelta
 from typing import Final
+from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
@@ -11,6 +12,7 @@ from sqlmodel import Session
 
 from app.catalogue.load import Catalogue
 from app.clinical.measure import Measure
+from app.storage.audit_trail import restored_since
 from app.storage.caseload import LastScore, conditions_by_id, last_scores_by_id
 from app.storage.owing import LEFT, SET, SOON, Desk, DeskRow, Owed, desk_for, holders_of
 from app.storage.summary import SMALLEST_CELL, summary_for
@@ -39,6 +41,7 @@ SECTIONS: Final = (
     ("Report or recertify", ("report", "recertify", "reassess")),
 )
 FIRST: Final = 12
+STILL_SAID: Final = timedelta(days=30)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +89,24 @@ def show(
         people=desk.people,
         nothing=desk.people - desk.with_something,
         backups=backup_trouble(site.settings, now),
+        restored=_restored(session, now, site.settings.zone),
+    )
+
+
+def _restored(session: Session, now: datetime, zone: ZoneInfo) -> str:
+    """For a month: a restored site looks like any other, and lacks what came after."""
+    found = restored_since(session, now - STILL_SAID)
+    if found is None:
+        return ""
+    today = now.astimezone(zone).date()
+    at, of = (
+        f"{day_words(local.date(), today)}, {local:%H:%M}"
+        for local in (each.astimezone(zone) for each in found)
+    )
+    return (
+        f"This site was restored on {at} from a backup of {of}. What was recorded "
+        "between the two is not in it: enter it again, and look at every order that "
+        "may have changed since."
     )
 
 

@@ -7,13 +7,17 @@ empty field is no guess: it is neither hashed nor counted.
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Final
 
 from fastapi import Request
 
 from app.storage import people, waits
 from app.storage.database import read_session, write_session
 from app.storage.people import Person
+from app.storage.wrong_guesses import Secret, note_wrong
 from app.web.deps import Site, site_of, token_of
+
+_PASSPHRASE: Final[Secret] = "passphrase"
 
 
 class MustWait(Exception):
@@ -73,8 +77,18 @@ def must_not_wait(site: Site, tried: Guess, now: datetime) -> None:
         raise MustWait(left[longest], shared=longest.shared)
 
 
-def count(site: Site, tried: Guess, *, right: bool, now: datetime) -> None:
-    """Write what came of it; a right guess with nothing to forget writes nothing."""
+def count(
+    site: Site,
+    tried: Guess,
+    *,
+    right: bool,
+    now: datetime,
+    at: tuple[str, Secret] | None = None,
+) -> None:
+    """Write what came of it; a right guess with nothing to forget writes nothing.
+
+    `at` is whose handle was tried and with what: wrong ones stand in the audit trail.
+    """
     if right and not _counted(site, tried):
         return
     with write_session(site.engine) as session:
@@ -82,6 +96,8 @@ def count(site: Site, tried: Guess, *, right: bool, now: datetime) -> None:
             waits.right(session, tried.own)
         else:
             waits.wrong(session, tried.keys, now)
+            if at is not None:
+                note_wrong(session, *at, now)
         waits.forget_old(session, now)
 
 
@@ -102,5 +118,6 @@ def whose(
         person = people.check_passphrase(session, handle, passphrase)
         if person is not None:
             session.expunge(person)
-    count(site, tried, right=person is not None, now=now)
+    right, at = person is not None, (handle, _PASSPHRASE)
+    count(site, tried, right=right, now=now, at=at)
     return person

@@ -18,6 +18,7 @@ from sqlmodel import Session, select
 
 from app.access import may
 from app.catalogue.load import Catalogue
+from app.clinical.days import full_day
 from app.exports.caseload_csv import (
     PATIENT_COLUMNS,
     SCORE_COLUMNS,
@@ -341,7 +342,7 @@ def _scores(doing: Import, row: ScoreRow) -> str:
     number = len(row.trials)
     test = doing.shelf.measures[row.measure].name
     trials = "1 trial" if number == 1 else f"{number} trials"
-    return f"adds {trials} of {test} on {row.on}"
+    return f"adds {trials} of {test} on {full_day(row.on)}"
 
 
 def _scored(doing: Import, label: str) -> _Known:

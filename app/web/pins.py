@@ -84,7 +84,7 @@ def _pin_fault(
     if device is None:
         return NO_PIN
     right = not why_not_pin(pin) and devices.is_pin(device, key, pin)
-    count(site, tried, right=right, now=now)
+    count(site, tried, right=right, now=now, at=(me.handle, "pin"))
     with write_session(site.engine) as session:
         after = devices.tried(session, device.id, right=right, now=now)
         if not after.has_pin and right:  # two tries at once

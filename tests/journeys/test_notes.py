@@ -145,4 +145,5 @@ def test_every_printed_page_says_whose_it_is(
         for number, text in enumerate(texts, 1):
             assert label in text[: len(label) + 20], text[:80]
             assert f"Page {number} of {len(texts)}" in text
+            assert "Keep or destroy by local policy." in text
         assert all(f"Line {n}." in " ".join(texts) for n in range(90))

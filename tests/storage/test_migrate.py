@@ -70,6 +70,38 @@ def test_file_that_holds_anything_is_copied_first(
     assert copy.stat().st_mode & 0o077 == 0
 
 
+def test_only_the_newest_copies_stay(new_file: Engine, tmp_path: Path) -> None:
+    """Whatever else lies there, and whatever its file's own time is."""
+    backups = tmp_path / "backups"
+    backups.mkdir()
+    old = [
+        f"before-upgrade-of-00{n}-202601{n}T000000000000Z.sqlite" for n in range(10, 15)
+    ]
+    for name in (*reversed(old), "before-upgrade-of-mine.sqlite", "notes.txt"):
+        (backups / name).touch()
+    script(new_file, "CREATE TABLE older (id)")
+    migrate(new_file, backups)
+
+    left = {path.name for path in backups.iterdir()}
+    (made,) = left - {*old, "before-upgrade-of-mine.sqlite", "notes.txt"}
+    assert left == {made, *old[-2:], "before-upgrade-of-mine.sqlite", "notes.txt"}
+    assert upgrade.copies_in(backups)[0].name == made
+
+
+def test_upgrade_that_fails_takes_no_copy_away(
+    new_file: Engine, tmp_path: Path
+) -> None:
+    backups = tmp_path / "backups"
+    backups.mkdir()
+    for n in range(10, 15):
+        (backups / f"before-upgrade-of-00{n}-202601{n}T000000000000Z.sqlite").touch()
+    script(new_file, "CREATE TABLE audit_head (id)")
+
+    with pytest.raises(OperationalError):
+        migrate(new_file, backups)
+    assert len(upgrade.copies_in(backups)) == 6
+
+
 def test_migration_that_fails_leaves_no_trace(new_file: Engine) -> None:
     """The schema's last tables cannot be made, so none of the first ones stay."""
     script(new_file, "CREATE TABLE audit_head (id)")

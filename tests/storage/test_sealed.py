@@ -2,7 +2,7 @@
 
 import hashlib
 import json
-from io import BytesIO
+from io import SEEK_END, SEEK_SET, BufferedReader, BytesIO
 
 import pytest
 from _argon2_cffi_bindings import ffi, lib
@@ -14,10 +14,12 @@ from app.storage.sealed import (
     Cost,
     Head,
     Told,
+    Unsealed,
     WrongFile,
     WrongPassphrase,
     key_of,
     new_head,
+    new_lock,
     read_head,
     seal,
     unsealed,
@@ -33,16 +35,19 @@ TEXT = bytes(range(200))
 
 
 def sealed_of(text: bytes, chunk: int = CHUNK) -> bytes:
-    head, key = new_head(TOLD, PASSPHRASE, cost=CHEAP, chunk=chunk)
-    out = BytesIO()
-    seal(out, BytesIO(text), head, key)
+    lock, out = new_lock(PASSPHRASE, CHEAP), BytesIO()
+    seal(out, BytesIO(text), new_head(TOLD, lock, chunk=chunk), lock.key)
     return out.getvalue()
 
 
 def opened(made: bytes, passphrase: str = PASSPHRASE) -> bytes:
     file = BytesIO(made)
     head = read_head(file)
-    return b"".join(unsealed(file, head, key_of(head, passphrase)))
+    key, begins = key_of(head, passphrase), file.tell()
+    text = b"".join(unsealed(file, head, key))
+    file.seek(begins)
+    assert Unsealed(file, head, key).read() == text
+    return text
 
 
 def head_of(made: bytes) -> Head:
@@ -96,7 +101,8 @@ def test_head_tells_what_it_is_and_no_two_are_alike() -> None:
 
 
 def test_real_files_cost_a_guess_64_mib() -> None:
-    head, key = new_head(TOLD, PASSPHRASE)
+    lock = new_lock(PASSPHRASE)
+    head, key = new_head(TOLD, lock), lock.key
     cost = head.cost
 
     assert (cost.time, cost.memory_kib, cost.lanes) == (3, 65536, 4)
@@ -104,7 +110,8 @@ def test_real_files_cost_a_guess_64_mib() -> None:
 
 
 def test_passphrase_is_the_same_however_it_was_typed() -> None:
-    head, key = new_head(TOLD, "Caf\u00e9 am Rand der Stadt", cost=CHEAP)
+    lock = new_lock("Caf\u00e9 am Rand der Stadt", CHEAP)
+    head, key = new_head(TOLD, lock), lock.key
 
     assert key_of(head, "Cafe\u0301 am Rand der Stadt") == key
     with pytest.raises(WrongPassphrase):
@@ -233,3 +240,32 @@ def test_aes_gcm_is_that_of_its_specification() -> None:
         "8cb08e48590dbb3da7b08b1056828838c5f61e6393ba7a0abcc9f662"
         "76fc6ece0f4e1768cddf8853bb2d551b"
     )
+
+
+@pytest.mark.parametrize("length", [0, 1, 63, 64, 65, 128, 200])
+def test_any_part_is_read_as_from_the_text_itself(length: int) -> None:
+    """Python's own file in memory says what each reading after a seek gives."""
+    file = BytesIO(sealed_of(TEXT[:length]))
+    head = read_head(file)
+    there, here = (
+        BytesIO(TEXT[:length]),
+        BufferedReader(Unsealed(file, head, key_of(head, PASSPHRASE))),
+    )
+    for whence in (SEEK_SET, SEEK_END):
+        for start in range(0, length + 1, 7):
+            for many in (0, 1, 64, 70, -1):
+                offset = start if whence == SEEK_SET else -start
+                assert here.seek(offset, whence) == there.seek(offset, whence)
+                assert here.read(many) == there.read(many)
+
+
+def test_part_that_changed_after_it_was_looked_at_is_found() -> None:
+    file = BytesIO(sealed_of(TEXT))
+    head = read_head(file)
+    reading = Unsealed(file, head, key_of(head, PASSPHRASE))
+    file.seek(-1, SEEK_END)
+    file.write(bytes([file.getvalue()[-1] ^ 1]))
+
+    assert reading.read(CHUNK) == TEXT[:CHUNK]
+    with pytest.raises(WrongFile, match="part 4 of it"):
+        reading.read()

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,7 @@ from sqlalchemy import text
 from starlette.testclient import TestClient
 
 from app.storage.database import read_session, write_session
+from app.storage.wrong_guesses import note_wrong
 from app.web.audit_words import DEEDS
 from app.web.deps import Site
 from tests.conftest import Clock, found, person_by
@@ -158,3 +160,35 @@ def test_every_deed_of_the_program_has_its_words() -> None:
 
     assert {"added_patient", "sent_held", "closed_episode", "closed_visit"} <= used
     assert used <= set(DEEDS)
+
+
+def test_wrong_guesses_are_told_by_handle_and_never_as_typed(
+    client: TestClient, supervisor: TestClient
+) -> None:
+    assert "Wrong passphrases" not in supervisor.get("/audit").text
+    for handle, typed in (
+        ("therapist", "a wrong heron"), ("Therapist ", "another one"),
+        ("my own passphrase", "typed in the wrong field"),
+    ):  # fmt: skip
+        client.post("/sign-in", data={"handle": handle, "passphrase": typed})
+
+    told = found(supervisor.get("/audit").text, "#wrong").text()
+    assert "therapist: 2 times, last 2 Mar, 09:30" in " ".join(told.split())
+    assert "handles that nobody has: 1 time" in told
+    trail = supervisor.get("/audit?deed=refused_passphrase").text
+    assert trail.count("was given a wrong passphrase") == 3  # two, and the filter
+    for typed in ("wrong heron", "another one", "my own passphrase"):
+        assert typed not in supervisor.get("/audit").text
+
+
+def test_wrong_pin_is_told_and_an_old_guess_is_not(
+    site: Site, supervisor: TestClient, clock: Clock
+) -> None:
+    with write_session(site.engine) as session:
+        old = clock() - timedelta(days=8)
+        note_wrong(session, "colleague", "pin", old)
+        note_wrong(session, "therapist", "pin", clock())
+
+    told = found(supervisor.get("/audit").text, "#wrong").text()
+    assert "therapist: 1 time" in told
+    assert "colleague" not in told

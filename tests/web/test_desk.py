@@ -11,6 +11,7 @@ from starlette.testclient import TestClient
 
 from app.commands.site import _work_out_what_is_owed
 from app.settings import Settings
+from app.storage import audit
 from app.storage.database import read_session, write_session
 from app.storage.owing import Owed, basis_of
 from app.storage.patients import Patient, touched
@@ -455,3 +456,44 @@ def test_rows_made_with_other_settings_are_known(
     assert dict(owed(site))["retest"] == str(TODAY + 3 * DAY)
     with read_session(site.engine) as session:
         assert "retest 3" in basis_of(session)
+
+
+def test_restored_site_says_of_when_it_is(
+    site: Site, sign_in_as: Callable[[str], TestClient], clock: Clock
+) -> None:
+    """Between the last deed of the backup and the restore nothing is there."""
+    before = sign_in_as("supervisor").get("/desk")
+    assert before.status_code == 200
+    assert "Restored from a backup" not in before.text
+    clock.move(days=3)
+    with write_session(site.engine) as session:
+        audit.append(
+            session, person_id=None, deed="restored_site", subject="site",
+            subject_id=1, now=clock(),
+        )  # fmt: skip
+
+    page = sign_in_as("supervisor").get("/desk")
+    assert page.status_code == 200
+    told = " ".join(found(page.text, "main").text().split())
+    assert "was restored on 5 Mar, 09:30 from a backup of 2 Mar, 09:30" in told
+
+
+def test_fresh_site_says_what_to_do_first(
+    supervisor: TestClient, sign_in_as: SignIn, site: Site
+) -> None:
+    """To a supervisor of a world without patients, and to who has none assigned."""
+    with write_session(site.engine) as session:
+        make_person(session, "first", role="supervisor", is_demo=True)
+    first = sign_in_as("first")
+    steps = [
+        [a.attributes["href"] or "" for a in found(page.text, "#first").css("a")]
+        for page in (first.get("/desk"), sign_in_as("outsider").get("/caseload"))
+    ]
+
+    assert steps == [
+        ["/people/new", "/patients/new", "/caseload/import", "/practice"],
+        ["/patients/new", "/practice"],
+    ]
+    for step in steps[0]:
+        assert first.get(step).status_code == 200
+    assert "To begin with" not in supervisor.get("/desk").text

@@ -19,7 +19,7 @@ from sqlalchemy import Connection, text
 from starlette.testclient import TestClient
 
 from app.cli import main
-from app.commands.demo_site import DATABASE, MARKER
+from app.commands.demo_folder import DATABASE, MARKER
 from app.exports.csv_cells import plain, safe
 from app.main import create_app
 from app.settings import Settings

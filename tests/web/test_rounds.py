@@ -582,3 +582,16 @@ def test_trial_of_another_round_under_the_same_id_is_refused(
 
     assert answer.status_code == 409
     assert [t.raw_ms for t in trials(site)] == [12_000]
+
+
+def test_label_stands_above_every_page_of_a_test(
+    therapist: TestClient, patient_id: int
+) -> None:
+    """Whose test it is, before anything is tapped."""
+    url = a_round(therapist, patient_id, "timed_up_and_go")
+    there = f"/patients/{patient_id}"
+    for path in (
+        there, f"{there}/measures", f"{there}/measures/timed_up_and_go",
+        f"{there}/measures/timed_up_and_go/ready", url,
+    ):  # fmt: skip
+        assert "Blue 7" in found(therapist.get(path).text, "header .who").text(), path

@@ -13,6 +13,7 @@ from starlette.routing import BaseRoute
 from starlette.testclient import TestClient
 from starlette.types import Message
 
+from app.resources import folder
 from app.settings import Settings
 from app.storage.database import read_session, write_session
 from app.storage.people import Person
@@ -423,3 +424,12 @@ def test_only_public_routes_answer_without_sign_in(
 @pytest.mark.parametrize("path", ["/docs", "/redoc", "/openapi.json"])
 def test_no_page_describes_the_program(client: TestClient, path: str) -> None:
     assert client.get(path).status_code == 404
+
+
+def test_browsers_are_asked_not_to_translate(client: TestClient) -> None:
+    """A machine's translation may turn an order or a reading round."""
+    page = client.get("/sign-in").text
+
+    assert found(page, "html").attributes["translate"] == "no"
+    bases = [p for p in folder("templates").rglob("*.html") if "<html" in p.read_text()]
+    assert [p.name for p in bases] == ["base.html"]

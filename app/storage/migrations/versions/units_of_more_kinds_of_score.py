@@ -20,6 +20,8 @@ def upgrade() -> None:
 
 
 def downgrade() -> None:
+    """A score that the older program cannot hold goes: its trials stay."""
+    op.execute(f"DELETE FROM score WHERE NOT ({BEFORE})")
     _exchange(AFTER, BEFORE)
 
 
