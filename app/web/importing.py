@@ -34,13 +34,13 @@ from app.storage import audit
 from app.storage.caseload_rows import by_label, handles, tried_rounds
 from app.storage.episodes import Episode, add_episode, close_episode
 from app.storage.errors import NotAllowed
-from app.storage.past_rounds import PastRound, PastTrial, is_kept, keep_rounds
+from app.storage.past_rounds import PastRound, is_kept, keep_rounds
 from app.storage.patients import Patient, PatientDetails, add_patient, details_of
 from app.storage.people import Person, actor
 from app.storage.precautions import add_precaution, end_precaution
 from app.storage.profile import write_profile
 from app.web.exporting import Told, in_silence, score_row
-from app.web.past_trials import trial_body
+from app.web.past_trials import past_round
 from app.web.rejudging import keep_all
 
 #: Rows held before they are written: many, since a statement costs more than a row.
@@ -158,10 +158,8 @@ def _kind(file: CaseloadFile) -> Sequence[str]:
 def _keep_waiting(doing: Import) -> None:
     """What was decided so far, written patient by patient and not row by row."""
     for patient_id, past in doing.waiting.items():
-        keep_rounds(
-            doing.session, doing.me, doing.touched[patient_id], past, now=doing.now,
-            zone=doing.zone,
-        )  # fmt: skip
+        who, now, zone = doing.touched[patient_id], doing.now, doing.zone
+        keep_rounds(doing.session, doing.me, who, past, now=now, zone=zone)
     doing.waiting.clear()
 
 
@@ -352,9 +350,8 @@ def _scores(doing: Import, row: ScoreRow) -> str:
         )
     if whose.patient is not None and doing.write:
         doing.touched[whose.patient.id] = whose.patient
-        doing.waiting.setdefault(whose.patient.id, []).append(_past(uid, row))
-    number = len(row.trials)
-    test = doing.shelf.measures[row.measure].name
+        doing.waiting.setdefault(whose.patient.id, []).append(past_round(uid, row))
+    number, test = len(row.trials), doing.shelf.measures[row.measure].name
     trials = "1 trial" if number == 1 else f"{number} trials"
     return f"adds {trials} of {test} on {full_day(row.on)}"
 
@@ -392,16 +389,3 @@ def _content(row: ScoreRow) -> str:
 
 def _uid(*parts: object) -> str:
     return uuid.uuid5(NAMES, json.dumps(parts)).hex
-
-
-def _past(uid: str, row: ScoreRow) -> PastRound:
-    return PastRound(
-        uid=uid,
-        on=row.on,
-        measure=row.measure,
-        variant=row.variant,
-        facts=dict(row.facts),
-        trials=tuple(
-            PastTrial(trial_body(trial, row.by), trial.voided) for trial in row.trials
-        ),
-    )

@@ -61,7 +61,7 @@ def serving(data: Path, database: str = "") -> Start:
 
 
 def demo() -> Start:
-    return start(("demo", "--port", "0"), "/", TAPELINE)
+    return start(("demo", "--port", "0"), "/demo", TAPELINE)
 
 
 def figures(options: Options) -> Iterator[Figure]:
@@ -75,7 +75,8 @@ def figures(options: Options) -> Iterator[Figure]:
             folder = options.folder / f"start {database}"
             floor = starts(partial(bare, folder / "bare", empty), times)
             _make_empty(folder / "empty", empty)
-            kinds = {"an empty site": partial(serving, folder / "empty", empty)}
+            kinds: dict[str, Callable[[], Start]] = {}
+            kinds["an empty site"] = partial(serving, folder / "empty", empty)
             if database == SQLITE:
                 kinds["a site made at once"] = _fresh(folder)
                 kinds["the demo, people made"] = demo
