@@ -13,7 +13,7 @@ from datetime import datetime
 from io import BufferedReader
 from itertools import zip_longest
 from pathlib import Path
-from typing import BinaryIO
+from typing import BinaryIO, cast
 
 from sqlalchemy import Engine
 from sqlalchemy.exc import DBAPIError
@@ -87,7 +87,8 @@ def back_up(
             about = About(
                 now, VERSION, catalogue().edition, found, connection.dialect.name
             )
-            content = write_site(connection, packed.sealer, about, progress)
+            out = cast(BinaryIO, packed.sealer)  # it is only written to
+            content = write_site(connection, out, about, progress)
         packed.sealer.finish()
         head = new_head(Told(now, VERSION, found, content.sha256), lock)
         seal(file, packed.chunks(), head, lock.key)

@@ -44,6 +44,10 @@ IMPATIENT: Final = "tapeline_impatient"
 WRITERS: Final = 7_424_118
 #: What SQLite says of a write where `query_only` is on, and of a file it may not write.
 SQLITE_READONLY: Final = 8
+#: Each of many readers would remember two megabytes of pages that the machine has in
+#: memory already; there is one writer, who would write a page that it forgets.
+READERS_CACHE_KIB: Final = 256
+WRITERS_CACHE_KIB: Final = 2000
 #: What every SQLite connection must answer: a log that survives, full syncs, keys.
 SOUND: Final = {"journal_mode": "wal", "synchronous": 2, "foreign_keys": 1}
 
@@ -140,6 +144,8 @@ def _has(connection: Connection, option: str) -> bool:
 def _begin_sqlite(connection: Connection) -> None:
     reading = _has(connection, READING)
     connection.exec_driver_sql(f"PRAGMA query_only = {int(reading)}")
+    kept = READERS_CACHE_KIB if reading else WRITERS_CACHE_KIB
+    connection.exec_driver_sql(f"PRAGMA cache_size = -{kept}")
     if reading:
         connection.exec_driver_sql("BEGIN")
     elif _has(connection, IMPATIENT):

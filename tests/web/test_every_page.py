@@ -120,7 +120,7 @@ def test_what_may_not_stay_empty_is_marked_so(
                     continue
                 marked = names(form.css("[required]"))
                 kept = {
-                    n.attributes["name"]: n.attributes.get("value") or ""
+                    n.attributes["name"] or "": n.attributes.get("value") or ""
                     for n in form.css("input[type=hidden]")
                     if n.attributes.get("name")
                 }
