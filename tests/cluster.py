@@ -19,7 +19,7 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any, Final
+from typing import Any, Final, cast
 
 from sqlalchemy import Connection, Engine, NullPool, create_engine, make_url, text
 
@@ -112,7 +112,7 @@ class Copy:
     def __init__(self, url: str, connection: Connection) -> None:
         self.url = url
         # No copying in or out of a table in SQLAlchemy: the driver's own connection.
-        self.driver: Any = connection.connection.driver_connection
+        self.driver = cast(Any, connection.connection.driver_connection)
         self._do("SET session_replication_role = replica")  # no triggers, no keys
         self.driver.commit()
         self.shape = self._do(SHAPE).fetchall()

@@ -27,8 +27,10 @@ from app.storage.database import make_engine, migrate, read_session, write_sessi
 from app.storage.patients import Patient
 from app.storage.people import Person
 from app.web.deps import Site
+from tests.built_demo import CopyDemo, copier
 from tests.cluster import KINDS, Template, template
 from tests.make import NOW, make_episode, make_patient, make_person
+from tests.shared import leave_unswept, one_loop, share_statements
 
 # A slow machine is no failed property.
 hypothesis.settings.register_profile("no_deadline", deadline=None)
@@ -81,12 +83,31 @@ class Clock:
         self.now += timedelta(**by)
 
 
+def pytest_collection_finish() -> None:
+    leave_unswept()
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _made_once() -> Iterator[None]:
+    with pytest.MonkeyPatch.context() as patch:
+        share_statements(patch)
+        with one_loop(patch):
+            yield
+
+
 @pytest.fixture(autouse=True)
 def _own_environment_only(monkeypatch: pytest.MonkeyPatch) -> None:
     """Settings of the machine the tests run on do not reach them."""
     for name in os.environ:
         if name.startswith(PREFIX) and not name.startswith(f"{PREFIX}TEST_"):
             monkeypatch.delenv(name)
+
+
+@pytest.fixture(scope="session")
+def copy_demo(tmp_path_factory: pytest.TempPathFactory) -> CopyDemo:
+    """Copies the invented site's database, which is built once for all workers."""
+    own = tmp_path_factory.getbasetemp()
+    return copier(own.parent if "PYTEST_XDIST_WORKER" in os.environ else own)
 
 
 @pytest.fixture(scope="session")

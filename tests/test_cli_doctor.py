@@ -6,40 +6,31 @@ import shutil
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
-from datetime import UTC, datetime
 from pathlib import Path
-from zoneinfo import ZoneInfo
 
 import pytest
 from sqlmodel import Session, col, select
 
 from app.catalogue.load import catalogue
 from app.cli import main
-from app.commands.demo_files import read_story
 from app.commands.demo_folder import DATABASE
-from app.commands.demo_site import build
 from app.commands.doctor_checks import CHECKS, Examined, copies, filesystem_of
-from app.resources import folder
 from app.settings import Settings
-from app.storage.database import make_engine, migrate, read_session
+from app.storage.database import make_engine, read_session
 from app.storage.patients import Patient
 from app.storage.trials import Round
 from app.web.judging import judge
 from app.web.rejudging import judged_all
+from tests.built_demo import CopyDemo
 
 Capture = pytest.CaptureFixture[str]
 
 
 @pytest.fixture(scope="module")
-def sound_site(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def sound_site(tmp_path_factory: pytest.TempPathFactory, copy_demo: CopyDemo) -> Path:
     """The demo's database, built once by the program's own deeds."""
     data = tmp_path_factory.mktemp("demo")
-    engine = make_engine(f"sqlite:///{data / DATABASE}")
-    migrate(engine, None)
-    shelf = catalogue()
-    story = read_story(folder("demo_data"), shelf)
-    build(engine, shelf, story, now=datetime.now(UTC), zone=ZoneInfo("UTC"))
-    engine.dispose()
+    copy_demo(data / DATABASE)
     return data
 
 

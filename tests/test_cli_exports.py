@@ -12,7 +12,6 @@ import zipfile
 from collections.abc import Iterator
 from datetime import UTC, date, datetime
 from pathlib import Path
-from zoneinfo import ZoneInfo
 
 import pytest
 from sqlalchemy import Connection, Engine, text
@@ -21,21 +20,19 @@ from sqlmodel import col, select
 
 from app.catalogue.load import catalogue
 from app.cli import main
-from app.commands.demo_files import read_story
 from app.commands.demo_folder import DATABASE, MARKER
-from app.commands.demo_site import build
 from app.commands.saving import save
 from app.exports.caseload_reading import rows_of
 from app.exports.content_hash import content_hash
-from app.resources import folder
 from app.storage.audit import AuditEntry
-from app.storage.database import make_engine, migrate, read_session, write_session
+from app.storage.database import make_engine, read_session, write_session
 from app.storage.episodes import Episode
 from app.storage.people import Person
 from app.storage.profile import write_profile
 from app.storage.tables import Table
 from app.web.archive import archived
 from app.web.deidentifying import Deidentifying
+from tests.built_demo import CopyDemo
 
 Capture = pytest.CaptureFixture[str]
 #: One of each kind, of nobody. The words beside each are those of the regulation.
@@ -77,15 +74,11 @@ MUST = {
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def demo(tmp_path_factory: pytest.TempPathFactory, copy_demo: CopyDemo) -> Path:
     """The invented site, built once."""
-    data, shelf = tmp_path_factory.mktemp("demo"), catalogue()
+    data = tmp_path_factory.mktemp("demo")
     (data / MARKER).write_text("invented")
-    engine = make_engine(f"sqlite:///{data / DATABASE}")
-    migrate(engine, None)
-    story = read_story(folder("demo_data"), shelf)
-    build(engine, shelf, story, now=datetime.now(UTC), zone=ZoneInfo("UTC"))
-    engine.dispose()
+    copy_demo(data / DATABASE)
     return data
 
 

@@ -290,7 +290,7 @@ def test_dry_run_says_what_each_row_would_do(
 
     assert capsys.readouterr().out.splitlines() == [
         "patients.csv line 2: adds a patient",
-        "scores.csv line 2: adds 1 trial of Timed Up and Go on 2025-03-01",
+        "scores.csv line 2: adds 1 trial of Timed Up and Go on 1 Mar 2025",
         "Nothing was imported: a dry run. Rows that add something: 2; here already: 0.",
     ]
     assert count(data, Patient) == 0

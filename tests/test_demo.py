@@ -37,6 +37,7 @@ from app.web.due import due_tests
 from app.web.judging import Judged, judge
 from app.web.practice_book import book
 from app.web.practised import shared_by
+from tests.built_demo import CopyDemo
 from tests.make import NOW, TODAY, ZONE
 
 SHELF = catalogue()
@@ -59,8 +60,11 @@ def make_site(path: Path, now: datetime = NOW) -> Engine:
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Engine]:
-    engine = make_site(tmp_path_factory.mktemp("demo") / "demo.sqlite")
+def demo(
+    tmp_path_factory: pytest.TempPathFactory, copy_demo: CopyDemo
+) -> Iterator[Engine]:
+    path = tmp_path_factory.mktemp("demo") / "demo.sqlite"
+    engine = make_engine(f"sqlite:///{copy_demo(path, NOW, ZONE)}")
     yield engine
     engine.dispose()
 

@@ -3,6 +3,7 @@
 import ast
 import sys
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from statistics import median
 
@@ -36,6 +37,8 @@ WHEN_ASKED = {
     "app.practice.agreement": {"scipy"},
     "app.logs": {"fcntl"},
     "app.web.shared": {"fcntl"},
+    # Everything, so that it is loaded as the program starts and not before.
+    "app.__main__": {"app.cli"},
 }
 #: The outermost ring, which nothing but itself imports.
 ENTRY = ("app.main", "app.cli", "app.commands", "app.__main__")
@@ -48,6 +51,7 @@ def name_of(path: Path) -> str:
     return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
 
 
+@cache
 def tree_of(path: Path) -> ast.Module:
     return ast.parse(path.read_text())
 

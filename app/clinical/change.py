@@ -10,7 +10,7 @@ from decimal import Decimal
 from fractions import Fraction
 
 from app.clinical.accuracy import lopsided_limits, mdc_from_sem
-from app.clinical.fit import Match, match
+from app.clinical.fit import Match, Matching
 from app.clinical.measure import ImportantChange, Measure, Reliability
 from app.clinical.person import Person
 from app.clinical.quantities import SHOWN_PLACES, convert, rounded, shown, words
@@ -62,11 +62,10 @@ def judge_change(
         return Change(UNTOLD, _both_zero(measure, now, before))
     was = shown(convert(before.value, before.unit, now.unit), now.unit)
     step = shown(now.value, now.unit) - was
-    readings = [
-        _judge(measure, row, person, now, was, step) for row in measure.reliability
-    ]
+    held = Matching(measure, person, now)
+    readings = [_judge(held, row, was, step) for row in measure.reliability]
     kept = [r for r in readings if r is not None]
-    kept += _important(measure, person, now, was, step)
+    kept += _important(held, was, step)
     verdict = _headline(measure, kept, step)
     says = _says(measure, verdict, was, step, now.unit, kept)
     if other_rater:
@@ -104,17 +103,15 @@ def _both_zero(measure: Measure, now: Score, before: Score) -> str:
 
 
 def _judge(
-    measure: Measure,
-    row: Reliability,
-    person: Person,
-    now: Score,
-    was: Decimal,
-    step: Decimal,
+    held: Matching, row: Reliability, was: Decimal, step: Decimal
 ) -> Reading | None:
     """One error row's word; None for rows without an error or far from the person."""
     if row.kind != "test_retest" or row.fit.quantity != "score" or not _has_error(row):
         return None
-    found = match(measure, row.fit, person, now, strict=True)
+    measure, now = held.measure, held.score
+    found = held.worth_showing(row.fit, strict=True)
+    if found is None:
+        return None
     fit = _baseline(row, was, now.unit, found)
     if not fit.fits and not fit.near:
         return None
@@ -213,15 +210,13 @@ def _row_says(
     return text
 
 
-def _important(
-    measure: Measure, person: Person, now: Score, was: Decimal, step: Decimal
-) -> list[Reading]:
-    found = []
-    for row in measure.important_change:
-        fit = match(measure, row.fit, person, now, strict=True)
-        fit = _baseline(row, was, now.unit, fit)
-        if fit.fits or fit.near:
-            found.append(_important_reading(row, fit, now.unit, step))
+def _important(held: Matching, was: Decimal, step: Decimal) -> list[Reading]:
+    found, unit = [], held.score.unit
+    for row in held.measure.important_change:
+        fit = held.worth_showing(row.fit, strict=True)
+        fit = _baseline(row, was, unit, fit) if fit else None
+        if fit and (fit.fits or fit.near):
+            found.append(_important_reading(row, fit, unit, step))
     return found
 
 

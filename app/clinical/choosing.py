@@ -11,6 +11,7 @@ from decimal import Decimal
 from typing import Final
 
 from app.clinical.composite import most_points
+from app.clinical.days import short_day
 from app.clinical.measure import Measure
 from app.clinical.precautions import Clearance, clearance
 from app.clinical.quantities import rounded, words
@@ -132,8 +133,7 @@ def _asks(m: Measure, can: str) -> str:
 
 def _end_of_scale(m: Measure, last: LastTry, on: date) -> str:
     """Unable last time, or as good as the test can tell."""
-    year = "" if last.on.year == on.year else f" {last.on.year}"
-    day = f"{last.on.day} {last.on:%B}{year}"
+    day = short_day(last.on, on)
     if last.outcome == "unable":
         return f"floor: unable on {day}"
     top = most(m, last)

@@ -7,9 +7,10 @@ reports: Medicare Benefit Policy Manual, chapter 15, section 220.3 (full text).
 from collections.abc import Iterator
 from typing import Final
 
+from app.clinical.days import full_day
 from app.clinical.goals import STANDINGS
 from app.clinical.note import Line, Ref
-from app.clinical.note_words import full_day, sentence, spelled
+from app.clinical.note_words import sentence, spelled
 from app.clinical.report import EpisodeFacts, GoalFacts
 from app.clinical.report_goals import ended_words, goal_line, shown_goals
 from app.clinical.report_lines import (

@@ -4,7 +4,6 @@ A stated fact that differs excludes; an unstated fact of the person does not: it
 an assumption. Nothing is matched to the nearest row: a row fits or says what differs.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from app.clinical import vocabulary as words
@@ -61,19 +60,46 @@ class _Findings:
         self.differs.append(says)
 
 
-def match(
-    measure: Measure, fit: Fit, person: Person, score: Score, *, strict: bool = False
-) -> Match:
-    """Compare one row's key with a person and a score.
+class Matching:
+    """One score of one person, held to many rows: its set-up is looked at once."""
 
-    `strict` is for error rows: general samples do not speak of a person whose
-    condition changes how steady a repeat is.
-    """
-    found = _about_person(fit, person, strict)
-    _setup(measure, fit, score, found, strict)
-    _variant(measure, fit, score, found)
-    _limits(fit, score, found)
-    return _made(found)
+    def __init__(self, measure: Measure, person: Person, score: Score) -> None:
+        self.measure, self.person, self.score = measure, person, score
+        self.off = deviations(measure, score.facts)
+
+    def match(self, fit: Fit, *, strict: bool = False) -> Match:
+        """Compare one row's key with the person and the score.
+
+        `strict` is for error rows: general samples do not speak of a person whose
+        condition changes how steady a repeat is.
+        """
+        return self._about_score(fit, _about_person(fit, self.person, strict), strict)
+
+    def worth_showing(self, fit: Fit, *, strict: bool = False) -> Match | None:
+        """The same, but None for a row that neither fits nor is near.
+
+        Most rows speak of other people, and are done with at the first thing that
+        tells so.
+        """
+        person = self.person
+        if _other_condition(fit, person) or _other_sex(fit, person):
+            return None
+        found = _about_person(fit, person, strict)
+        if found.far or len(found.kinds) > 1:
+            return None
+        made = self._about_score(fit, found, strict)
+        return made if made.fits or made.near else None
+
+    def _about_score(self, fit: Fit, found: _Findings, strict: bool) -> Match:
+        _setup(self, fit, found, strict)
+        _variant(self.measure, fit, self.score, found)
+        _limits(fit, self.score, found)
+        return _made(found)
+
+
+def match(measure: Measure, fit: Fit, person: Person, score: Score) -> Match:
+    """Compare one row's key with a person and a score."""
+    return Matching(measure, person, score).match(fit)
 
 
 def match_person(fit: Fit, person: Person, *, strict: bool = False) -> Match:
@@ -85,7 +111,7 @@ def _about_person(fit: Fit, person: Person, strict: bool) -> _Findings:
     found = _Findings()
     _condition(fit, person, found, strict)
     _age(fit, person, found)
-    _one_of(fit.sex, person.sex, words.SEXES, "sex", "if a {}", found)
+    _sex(fit, person, found)
     _setting(fit, person, found)
     _person_facts(fit, person, found)
     return found
@@ -98,12 +124,19 @@ def _made(found: _Findings) -> Match:
     )
 
 
+def _other_condition(fit: Fit, person: Person) -> bool:
+    return fit.condition in words.CONDITIONS and fit.condition not in person.conditions
+
+
+def _other_sex(fit: Fit, person: Person) -> bool:
+    return fit.sex is not None and person.sex is not None and fit.sex != person.sex
+
+
 def _condition(fit: Fit, person: Person, found: _Findings, strict: bool) -> None:
-    if fit.condition in words.CONDITIONS:
-        if fit.condition not in person.conditions:
-            label = words.CONDITIONS[fit.condition]
-            found.off("condition", f"measured in people with {label}")
-            found.far = True
+    if _other_condition(fit, person):
+        label = words.CONDITIONS[fit.condition]
+        found.off("condition", f"measured in people with {label}")
+        found.far = True
     elif strict and person.conditions and fit.condition in ("none", "older_adult"):
         label = words.CONDITIONS[person.conditions[0]]
         found.off("condition", f"measured in people without {label}")
@@ -125,12 +158,11 @@ def _age(fit: Fit, person: Person, found: _Findings) -> None:
         if fit.condition in words.CONDITIONS and person.ages:
             found.assumed.append("ages of that sample are not stated")
         return
-    span = _span(low, high)
     inside = [a for a in person.ages if (low or 0) <= a <= (high or 999)]
     if not person.ages:
-        found.assumed.append(f"if aged {span}")
+        found.assumed.append(f"if aged {_span(low, high)}")
     elif not inside:
-        found.off("age", f"ages {span}")
+        found.off("age", f"ages {_span(low, high)}")
         gap = max((low or 0) - person.ages[-1], person.ages[0] - (high or 999))
         found.far = found.far or gap > 10
     elif len(inside) < len(person.ages):
@@ -144,20 +176,13 @@ def _span(low: int | None, high: int | None) -> str:
     return f"{low} and over" if high is None else f"{low} to {high}"
 
 
-def _one_of(
-    wanted: str | None,
-    stated: str | None,
-    labels: Mapping[str, str],
-    kind: str,
-    assume: str,
-    found: _Findings,
-) -> None:
-    if wanted is None:
+def _sex(fit: Fit, person: Person, found: _Findings) -> None:
+    if fit.sex is None:
         return
-    if stated is None:
-        found.assumed.append(assume.format(labels[wanted]))
-    elif stated != wanted:
-        found.off(kind, f"{kind}: {labels[wanted]} only")
+    if person.sex is None:
+        found.assumed.append(f"if a {words.SEXES[fit.sex]}")
+    elif _other_sex(fit, person):
+        found.off("sex", f"sex: {words.SEXES[fit.sex]} only")
         found.far = True
 
 
@@ -187,10 +212,9 @@ def _person_facts(fit: Fit, person: Person, found: _Findings) -> None:
             found.assumed.append(f"if {said}: the date it began leaves that open")
 
 
-def _setup(
-    measure: Measure, fit: Fit, score: Score, found: _Findings, strict: bool
-) -> None:
-    for off in deviations(measure, score.facts):
+def _setup(held: Matching, fit: Fit, found: _Findings, strict: bool) -> None:
+    measure, score = held.measure, held.score
+    for off in held.off:
         if off.key in fit.requires:
             continue
         if strict:  # two tests in one unusual set-up are still compared

@@ -21,6 +21,7 @@ from app.clinical.change import (
     error_readings,
     judge_change,
 )
+from app.clinical.days import full_day
 from app.clinical.goals import (
     Baseline,
     Goal,
@@ -194,8 +195,7 @@ def _about_date(by: date | None, plan_end: date | None, today: date) -> list[Dou
     if by < today:
         return [Doubt("past", "The date has passed.")]
     if plan_end is not None and by > plan_end:
-        end = f"{plan_end.day} {plan_end:%B %Y}"
-        says = f"The date lies beyond the plan, which ends on {end}."
+        says = f"The date lies beyond the plan, which ends on {full_day(plan_end)}."
         return [Doubt("beyond_plan", says)]
     return []
 

@@ -14,6 +14,7 @@ from typing import Final, Literal
 from app.clinical.assistance import LEVELS
 from app.clinical.change import Change, judge_change
 from app.clinical.course import RESULTS, Kept, value_in
+from app.clinical.days import short_day
 from app.clinical.goals import (
     Baseline,
     LevelSeen,
@@ -313,7 +314,7 @@ def _value(measure: Measure, value: Decimal, unit: str) -> str:
 
 
 def _day(day: date) -> str:
-    return f"{day.day} {day:%b}"
+    return short_day(day)
 
 
 def _on(day: date) -> str:

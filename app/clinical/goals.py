@@ -11,6 +11,7 @@ from decimal import Decimal
 from typing import Final, Literal
 
 from app.clinical.assistance import CUE_KINDS, LEVELS
+from app.clinical.days import full_day, short_day
 from app.clinical.measure import Measure
 from app.clinical.quantities import alike, convert, shown, words
 from app.clinical.scores import Score
@@ -172,11 +173,11 @@ def sentence(goal: Goal, measure: Measure | None = None) -> str:
 
     >>> sentence(Goal(target=Target(kind="level", level="stand_by"),
     ...     task="transfer_toilet", by=date(2026, 7, 12), so_that="toilet at night"))
-    'By 12 July 2026, the patient will get on and off the toilet, with stand-by help, \
+    'By 12 Jul 2026, the patient will get on and off the toilet, with stand-by help, \
 in order to toilet at night.'
     """
     said = goal.conditions
-    when = f"By {goal.by.day} {goal.by:%B %Y}, " if goal.by else ""
+    when = f"By {full_day(goal.by)}, " if goal.by else ""
     parts = [
         f"{WHO[goal.who]} will {_act(goal, measure)}",
         PLACES.get(said.place, ""),
@@ -196,7 +197,7 @@ def one_line(goal: Goal, measure: Measure | None = None) -> str:
     """The goal in a list: `Climb the stairs: 12.0 s or less, by 20 Dec`."""
     target, when = target_short(goal.target, measure), ""
     if goal.by is not None:
-        when = f", by {goal.by.day} {goal.by:%b}"
+        when = f", by {short_day(goal.by)}"
     name = measure.name if measure else goal.target.measure
     act = _act(goal, measure) if _names_a_task(goal) else name
     return f"{act[:1].upper()}{act[1:]}: {target}{when}"

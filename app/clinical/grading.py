@@ -13,6 +13,7 @@ from itertools import groupby, pairwise
 from typing import Final, Literal
 
 from app.clinical.activity import COUNTS, DIMENSIONS, Activity
+from app.clinical.days import short_day
 from app.clinical.doing import HAND_SUPPORT, DoneSet
 from app.clinical.make_safe import SYMPTOMS
 from app.clinical.quantities import plain
@@ -139,7 +140,7 @@ def _run(
 ) -> tuple[list[DoneSet], str]:
     """The last clean sets in a row at this grade, or why there are none."""
     wanted = min(IN_A_ROW, activity.dose.sets)
-    day = f"{session[-1].on.day} {session[-1].on:%B}"
+    day = short_day(session[-1].on)
     words = activity.grade.words(at)
     run: list[DoneSet] = []
     why = ""
@@ -208,7 +209,7 @@ def amount_of(done: DoneSet, what: str) -> Decimal | None:
 def _clean(activity: Activity, at: Decimal, sessions: list[list[DoneSet]]) -> Proposal:
     """Up, with what was seen."""
     runs = [_run(activity, at, session)[0] for session in sessions[-SESSIONS:]]
-    days = " and ".join(f"{run[-1].on.day} {run[-1].on:%B}" for run in runs)
+    days = " and ".join(short_day(run[-1].on) for run in runs)
     counted = [e for run in runs for done in run if (e := errors_of(done)) is not None]
     most = max(counted, default=None)
     errors = "errors not counted here"

@@ -13,8 +13,9 @@ from typing import Final
 
 from app.clinical.change import DISAGREE, WITHIN, Change, error_readings
 from app.clinical.course import RESULTS
+from app.clinical.days import full_day
 from app.clinical.measure import Measure
-from app.clinical.note_words import full_day, sentence, spelled
+from app.clinical.note_words import sentence, spelled
 from app.clinical.quantities import shown, words
 from app.clinical.reading import (
     JUDGEMENT,

@@ -5,8 +5,10 @@ Commission). What somebody said stands between quotation marks and stays as it w
 """
 
 import re
-from datetime import date, datetime
+from datetime import datetime
 from typing import Final
+
+from app.clinical.days import full_day
 
 _QUOTED: Final = re.compile(r"(“[^”]*”)")
 _SIGNS: Final = (
@@ -42,13 +44,8 @@ def _spelled(text: str) -> str:
     return text
 
 
-def full_day(day: date) -> str:
-    """`3 June 2026`: no other country reads another day into it."""
-    return f"{day.day} {day:%B %Y}"
-
-
 def moment(at: datetime) -> str:
-    """`3 June 2026, 14:05`, of an instant in the site's own zone."""
+    """`3 Jun 2026, 14:05`, of an instant in the site's own zone."""
     return f"{full_day(at.date())}, {at:%H:%M}"
 
 

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Final
 
+from app.clinical.days import full_day
+
 #: Medicare Benefit Policy Manual, chapter 15, section 220.3 D (full text): at least
 #: once every 10 treatment days; the first treatment day, evaluation included, is day 1.
 REPORT_DAYS: Final = 10
@@ -63,7 +65,7 @@ class Owed:
     def words(self) -> str:
         if self.kind == "report":
             return f"{self.used} of {self.of} treatment days used"
-        return f"due {self.due_on}" if self.due_on else ""
+        return f"due {full_day(self.due_on)}" if self.due_on else ""
 
 
 def owed_by(

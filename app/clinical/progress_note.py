@@ -7,8 +7,8 @@ need for more are empty fields.
 
 from collections.abc import Iterator
 
+from app.clinical.days import full_day
 from app.clinical.note import Line
-from app.clinical.note_words import full_day
 from app.clinical.report import CareFacts, PeriodFacts
 from app.clinical.report_goals import goal_line, shown_goals, status_line
 from app.clinical.report_lines import (

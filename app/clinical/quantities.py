@@ -95,10 +95,9 @@ def alike(unit: str, other: str) -> bool:
 
 def rounded(value: Fraction | Decimal, places: int) -> Decimal:
     """Half up (away from zero when negative), exactly, to `places` decimals."""
-    exact = Fraction(value)
-    scaled = abs(exact) * 10**places
-    whole = (2 * scaled.numerator + scaled.denominator) // (2 * scaled.denominator)
-    return Decimal(-whole if exact < 0 else whole).scaleb(-places)
+    over, under = value.as_integer_ratio()
+    whole = (2 * abs(over) * 10**places + under) // (2 * under)
+    return Decimal(-whole if over < 0 else whole).scaleb(-places)
 
 
 def shown(value: Fraction | Decimal, unit: str) -> Decimal:

@@ -13,7 +13,7 @@ from app.clinical.base_rate import BaseRate
 from app.clinical.chance import Chance, chance_of
 from app.clinical.change import Change, judge_change
 from app.clinical.cutoff_reading import read_cutoff, read_ladder, read_unable
-from app.clinical.fit import Match, match
+from app.clinical.fit import Match, Matching
 from app.clinical.lead import Lead, choose_lead, may_lead, rank, sex_guessed
 from app.clinical.measure import Cutoff, Measure
 from app.clinical.norm_reading import read_norm
@@ -91,8 +91,8 @@ def read(
 
     The chance before the test is `pretest` (0..1), else that of the matching base rate.
     """
-    off = deviations(measure, score.facts)
-    ranked = _ranked(measure, score, person)
+    held = Matching(measure, person, score)
+    ranked = _ranked(held)
     lead = choose_lead(ranked)
     change = None
     if before is not None:
@@ -106,8 +106,8 @@ def read(
         measure=measure,
         score=score,
         person=person,
-        standard=not off,
-        differs=tuple(d.says for d in off),
+        standard=not held.off,
+        differs=tuple(d.says for d in held.off),
         assumed=(*assumed, *_assumed_of(readings)),
         readings=readings,
         lead=lead,
@@ -138,35 +138,37 @@ def _no_chance(chance: Chance, pretest: Decimal | None) -> Iterator[str]:
         yield f"No chance after the test is given. {chance.why_not}"
 
 
-def _ranked(measure: Measure, score: Score, person: Person) -> list[Reading]:
+def _ranked(held: Matching) -> list[Reading]:
+    measure, score = held.measure, held.score
     if score.outcome == "unable":
-        rows = [(r, match(measure, r.fit, person, score)) for r in measure.unable]
-        made = [read_unable(r, fit) for r, fit in rows if fit.fits or fit.near]
+        rows = [(r, held.worth_showing(r.fit)) for r in measure.unable]
+        made = [read_unable(r, fit) for r, fit in rows if fit]
     elif score.value is None:
         made = []
     else:
-        made = [*_cutoffs(measure, score, person), *_norms(measure, score, person)]
-        margin = _margins(measure, score, person)
+        made = [*_cutoffs(held), *_norms(held)]
+        margin = _margins(held)
         made = [r if _whole_hold(measure, r) else _edge(r, margin) for r in made]
     return sorted(made, key=lambda r: (not r.matched, not may_lead(r), rank(r)))
 
 
-def _norms(measure: Measure, score: Score, person: Person) -> Iterator[Reading]:
-    rows = [(row, match(measure, row.fit, person, score)) for row in measure.norms]
-    finer = {r.source for r, fit in rows if fit.fits and not r.fit.whole_sample}
+def _norms(held: Matching) -> Iterator[Reading]:
+    rows = [(row, held.worth_showing(row.fit)) for row in held.measure.norms]
+    finer = {r.source for r, fit in rows if fit and fit.fits and not r.fit.whole_sample}
     for row, fit in rows:
-        if row.fit.whole_sample and row.source in finer:
+        if fit is None or (row.fit.whole_sample and row.source in finer):
             continue  # the same source has said it for these ages
-        made = read_norm(measure, row, score, fit) if fit.fits or fit.near else None
+        made = read_norm(held.measure, row, held.score, fit)
         if made is not None:
             yield made
 
 
-def _cutoffs(measure: Measure, score: Score, person: Person) -> Iterator[Reading]:
+def _cutoffs(held: Matching) -> Iterator[Reading]:
+    measure, score = held.measure, held.score
     ladders: dict[str, list[tuple[Cutoff, Match]]] = {}
     for row in measure.cutoffs:
-        fit = match(measure, row.fit, person, score)
-        if not (fit.fits or fit.near):
+        fit = held.worth_showing(row.fit)
+        if fit is None:
             continue
         if row.ladder:
             ladders.setdefault(row.ladder, []).append((row, fit))
@@ -176,8 +178,9 @@ def _cutoffs(measure: Measure, score: Score, person: Person) -> Iterator[Reading
         yield from read_ladder(measure, rungs, score)
 
 
-def _margins(measure: Measure, score: Score, person: Person) -> dict[str, Decimal]:
+def _margins(held: Matching) -> dict[str, Decimal]:
     """How near an edge is near, by unit: hand error, half a mark, a fitting SEM."""
+    score = held.score
     margins = dict(EDGE)
     right = corrected(score.value, score.facts) if score.value is not None else None
     if right is not None and score.value is not None:
@@ -186,11 +189,12 @@ def _margins(measure: Measure, score: Score, person: Person) -> dict[str, Decima
             margins.get(score.unit, Decimal(0)),
             Decimal(gap.numerator) / Decimal(gap.denominator),
         )
-    for row in measure.reliability:
+    for row in held.measure.reliability:
         usable = row.sem is not None and row.kind == "test_retest"
         if not usable or row.how == "memory" or row.sem is None or row.no_verdict:
             continue
-        if not match(measure, row.fit, person, score, strict=True).fits:
+        fit = held.worth_showing(row.fit, strict=True)
+        if fit is None or not fit.fits:
             continue
         for unit in ("in", "cm") if row.unit in ("in", "cm") else (row.unit,):
             sem = convert(Fraction(row.sem), row.unit, unit)

@@ -11,9 +11,10 @@ from typing import Final
 
 from app.clinical.change import Change
 from app.clinical.course import maintained
+from app.clinical.days import full_day
 from app.clinical.goals import CLOSES, STANDINGS
 from app.clinical.note import Line, Ref
-from app.clinical.note_words import full_day, sentence, spelled
+from app.clinical.note_words import sentence, spelled
 from app.clinical.report import CareFacts, GoalFacts
 
 #: A plateau is told by two measures and the time between them.
@@ -75,7 +76,7 @@ def _held(facts: CareFacts, goal: GoalFacts) -> str:
 
 
 def goal_line(facts: CareFacts, goal: GoalFacts) -> Line:
-    """`Goal 1 (short-term): By ... Start: 19.4 s, 3 June 2026. ...`."""
+    """`Goal 1 (short-term): By ... Start: 19.4 s, 3 Jun 2026. ...`."""
     told = numbers(facts, goal)
     made = goal.progress
     said = [

@@ -6,11 +6,12 @@ from typing import Final
 
 from app.clinical.activity import Activity
 from app.clinical.assistance import LEVELS
+from app.clinical.days import full_day
 from app.clinical.doing import DoneSet
 from app.clinical.goal_progress import levels_differ
 from app.clinical.grading import sessions_of
 from app.clinical.note import Line, Ref, Section
-from app.clinical.note_words import full_day, sentence, spelled
+from app.clinical.note_words import sentence, spelled
 from app.clinical.report import (
     ActivityFacts,
     Attended,

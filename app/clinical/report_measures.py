@@ -10,10 +10,11 @@ from datetime import date
 
 from app.clinical.change import Change, judge_change
 from app.clinical.course import maintained
+from app.clinical.days import full_day
 from app.clinical.measure import Measure
 from app.clinical.measure_line import MeasureLine, measure_line
 from app.clinical.note import Line, Ref
-from app.clinical.note_words import full_day, sentence, spelled
+from app.clinical.note_words import sentence, spelled
 from app.clinical.person import Person
 from app.clinical.quantities import words
 from app.clinical.reading import read
@@ -188,7 +189,7 @@ def _change(
 
 
 def period_words(facts: CareFacts, row: Compared, link: str = "") -> str:
-    """`Five times sit to stand: ... Start, 3 June 2026: 19.4 s. Now, ...`."""
+    """`Five times sit to stand: ... Start, 3 Jun 2026: 19.4 s. Now, ...`."""
     line = _line(facts, row, link)
     said = [_test(row), *_told(row, line)]
     if not row.in_period:
@@ -206,7 +207,7 @@ def period_words(facts: CareFacts, row: Compared, link: str = "") -> str:
 
 
 def against(day: date, change: Change) -> str:
-    """`Against 3 June 2026: within measurement error since 18.0 s: ...`."""
+    """`Against 3 Jun 2026: within measurement error since 18.0 s: ...`."""
     return f"Against {full_day(day)}: {change.says[:1].lower()}{change.says[1:]}"
 
 
@@ -308,7 +309,7 @@ def _side(measure: Measure, one: Tried) -> str:
 
 
 def episode_words(facts: CareFacts, row: Compared, link: str = "") -> str:
-    """`Five times sit to stand: ... Start, 3 June 2026: 19.4 s. End, ...`."""
+    """`Five times sit to stand: ... Start, 3 Jun 2026: 19.4 s. End, ...`."""
     line = _line(facts, row, link)
     said = [_test(row)]
     if row.start is not None:

@@ -11,6 +11,8 @@ from datetime import date, timedelta
 from itertools import pairwise
 from typing import Final, Generic, Literal, NamedTuple, TypeVar
 
+from app.clinical.days import short_day
+
 Anchor = Literal["start", "middle", "end"]
 T = TypeVar("T")
 
@@ -174,7 +176,7 @@ def _ends(span: Span, room: Room, now: str) -> tuple[Tick, ...]:
 
 def day_of(day: date) -> str:
     """`3 Nov`: the page says of which year."""
-    return f"{day.day} {day:%b}"
+    return short_day(day)
 
 
 def _month_of(day: date) -> str:

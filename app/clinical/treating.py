@@ -12,6 +12,7 @@ from app.clinical.activity import DOMAINS, LEAST, Activity
 from app.clinical.allowing import Permit, permit
 from app.clinical.assistance import LEVELS
 from app.clinical.choosing import Today
+from app.clinical.days import short_day
 from app.clinical.lately import Lately
 from app.clinical.session_plan import blocked_words, risk_words
 
@@ -166,7 +167,7 @@ def _why(
         for key in answered
     ]
     if recent:
-        day = f"{recent.on.day} {recent.on:%B}"
+        day = short_day(recent.on)
         grade = activity.grade.words(recent.proposal.value)
         if recent.stopped:
             words.append(f"last time, on {day}, {recent.stopped}. Look into it first")

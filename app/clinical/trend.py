@@ -6,6 +6,7 @@ memory, checked against scipy.stats.theilslopes). A date for a goal is a range.
 """
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -57,19 +58,36 @@ def theil_sen(
     x: Sequence[Fraction], y: Sequence[Fraction], level: float = 0.95
 ) -> tuple[Fraction, Fraction, Fraction]:
     """(slope, low, high) of y over x; x must hold two different values."""
-    slopes = sorted(
-        (y[j] - y[i]) / (x[j] - x[i])
-        for i, j in combinations(range(len(x)), 2)
-        if x[i] != x[j]
-    )
+    slopes, size = _slopes(x, y)
     count, n = len(slopes), len(y)
-    ties = sum(_tied(values.count(v)) for values in (x, y) for v in set(values))
+    ties = sum(_tied(k) for values in (x, y) for k in Counter(values).values())
     variance = (n * (n - 1) * (2 * n + 5) - ties) / 18
     z = NormalDist().inv_cdf((1 - level) / 2)  # below zero
     half = z * math.sqrt(max(0.0, variance))
     upper = min(round((count - half) / 2), count - 1)
     lower = max(round((count + half) / 2) - 1, 0)
-    return median(slopes), slopes[lower], slopes[upper]
+    middle = Fraction(slopes[(count - 1) // 2] + slopes[count // 2], 2)
+    return middle / size, slopes[lower] / size, slopes[upper] / size
+
+
+def _slopes(x: Sequence[Fraction], y: Sequence[Fraction]) -> tuple[list[int], Fraction]:
+    """All slopes in order, each times the number beside them, which makes them whole.
+
+    Whole numbers sort many times faster than fractions, and as exactly.
+    """
+    wide = math.lcm(*(value.denominator for value in x))
+    high = math.lcm(*(value.denominator for value in y))
+    across = [int(value * wide) for value in x]
+    up = [int(value * high) for value in y]
+    pairs = [
+        (up[j] - up[i], across[j] - across[i])
+        for i, j in combinations(range(len(x)), 2)
+        if across[i] != across[j]
+    ]
+    whole = math.lcm(*{run for _, run in pairs})
+    return sorted(rise * (whole // run) for rise, run in pairs), Fraction(
+        whole * high, wide
+    )
 
 
 def along(points: Sequence[Point], found: Trend) -> tuple[Fraction, Fraction]:

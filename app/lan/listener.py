@@ -1,6 +1,7 @@
 """One site behind two doors: plain HTTP for this machine, TLS for the network."""
 
 import asyncio
+import logging
 import socket
 from collections.abc import Callable
 from datetime import UTC, datetime
@@ -10,6 +11,7 @@ import uvicorn
 
 from app.lan.keeper import Found, Keeper
 
+log = logging.getLogger("tapeline.problems")
 LOOK_EVERY_S: Final = 60
 #: Who opens a connection and says nothing does not keep it.
 HANDSHAKE_S: Final = 10
@@ -59,8 +61,12 @@ class TwoDoors(uvicorn.Server):
             try:
                 found = await asyncio.to_thread(self.find)
                 said = self.keeper.look(found, datetime.now(UTC))
-            except OSError as fault:  # a full disk: the certificate in use goes on
-                said = (f"The certificate could not be renewed: {fault.strerror}.",)
+            except Exception as fault:  # the certificate in use goes on
+                why = fault.strerror if isinstance(fault, OSError) else ""
+                if not why:
+                    log.exception("the certificate could not be looked after")
+                    why = "the site's log says where it failed"
+                said = (f"The certificate could not be renewed: {why}.",)
             if said and said != before:
                 print("\n".join(said), flush=True)
             before = said

@@ -57,6 +57,7 @@ class Attempt:
     split_offs_ms: tuple[int | None, ...] = ()  # one for each part of the key
     count: Beside | None = None
     distance: Beside | None = None
+    press: str = ""  # how "Stop - make safe", or none, stands: make_safe.standing_of
 
     def beside(self, unit: str) -> Beside | None:
         """The result in that unit beside the key's; None where there is none of it."""

@@ -1,8 +1,8 @@
 """Which simulated trials are weak and come back more often.
 
 Two things make one weak, and they add up: a result further off than a sign-off lets a
-single one be, and what was missed, invented or decided otherwise than the key. The
-latest five attempts at a trial count. All weights are ours (common practice).
+single one be, and what was missed, invented, decided or stopped otherwise than the key
+asks. The latest five attempts at a trial count. All weights are ours (common practice).
 """
 
 from collections.abc import Mapping, Sequence
@@ -20,6 +20,12 @@ LATEST: Final = 5
 ALWAYS, NEW, OFF, SEEN = 1.0, 1.0, 2.0, 2.0
 #: So many things seen or decided wrongly are as weak as it gets.
 MOST_WRONG: Final = 2
+
+#: A practised stop that brings its trial back: else a hard one could be stopped away.
+PRESSES: Final = {
+    "missed": "a stop was asked for and not pressed",
+    "not_asked": "stopped without cause",
+}
 
 T = TypeVar("T")
 
@@ -46,7 +52,9 @@ def weakness(attempt: Attempt, rule: Rule) -> Weakness:
     why += [f"{missed} missed"] if missed else []
     why += [f"{invented} said that was not there"] if invented else []
     why += ["valid or void decided otherwise than the key"] if other else []
-    seen = min((missed + invented + other) / MOST_WRONG, 1.0)
+    why += [PRESSES[attempt.press]] if attempt.press in PRESSES else []
+    wrong = missed + invented + other + (attempt.press in PRESSES)
+    seen = min(wrong / MOST_WRONG, 1.0)
     return Weakness(off, seen, tuple(why))
 
 

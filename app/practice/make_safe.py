@@ -43,6 +43,15 @@ class Press:
     words: str
 
 
+def standing_of(made_safe: bool, at_ms: int | None, from_ms: int | None) -> str:
+    """The standing of a `Press`; empty where none was made and none asked for."""
+    if not made_safe:
+        return "" if from_ms is None else "missed"
+    if from_ms is None:
+        return "not_asked"
+    return "early" if at_ms is not None and at_ms < from_ms else "right"
+
+
 def press_of(
     made_safe: bool, at_ms: int | None, from_ms: int | None, seconds: str
 ) -> Press | None:
@@ -51,15 +60,11 @@ def press_of(
     `seconds`: how far the press lies from the key's instant, in words; empty where the
     trial was read.
     """
-    if not made_safe:
-        return None if from_ms is None else Press("missed", MISSED)
-    if from_ms is None:
-        return Press("not_asked", NOT_ASKED)
-    if at_ms is None:
-        return Press("right", "Right: a hand had to be laid on in this trial.")
-    if at_ms < from_ms:
-        return Press("early", EARLY.format(seconds))
-    return Press("right", RIGHT.format(seconds))
+    standing = standing_of(made_safe, at_ms, from_ms)
+    words = {"missed": MISSED, "not_asked": NOT_ASKED, "early": EARLY}
+    right = RIGHT if at_ms is not None else RIGHT_AS_READ
+    said = words.get(standing, right).format(seconds)
+    return Press(standing, said) if standing else None
 
 
 MISSED: Final = (
@@ -70,6 +75,7 @@ NOT_ASKED: Final = (
     "Nobody needed a hand in this trial. At the bedside a stop too many costs a trial, "
     "and one too few may cost a fall: in doubt, press it."
 )
+RIGHT_AS_READ: Final = "Right: a hand had to be laid on in this trial."
 RIGHT: Final = "Right: a hand had to be laid on, and you pressed {} after it was."
 EARLY: Final = (
     "You pressed {} before a hand had to be laid on. Who saw it coming was right at "

@@ -8,7 +8,7 @@ chain and its head is not found out by this.
 
 import hashlib
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -28,7 +28,7 @@ AT_A_TIME: Final = 1000
 
 
 class AuditEntry(Table, table=True):
-    """One deed. Written by `append` and by nothing else."""
+    """One deed. Written by `append` and `deeds`, and by nothing else."""
 
     __tablename__ = "audit_entry"
     __table_args__ = (
@@ -68,14 +68,20 @@ def deed(
     session: Session, did: str, row: Numbered, *, by: int | None, now: datetime
 ) -> None:
     """Append what a person did to a row, after the row was flushed."""
-    append(
-        session,
-        person_id=by,
-        deed=did,
-        subject=str(row.__tablename__),
-        subject_id=row.id,
-        now=now,
-    )
+    deeds(session, did, [row], by=by, now=now)
+
+
+def deeds(
+    session: Session,
+    did: str,
+    rows: Sequence[Numbered],
+    *,
+    by: int | None,
+    now: datetime,
+) -> None:
+    """Append that a person did the same to many rows, an entry for each, in order."""
+    subjects = [(str(row.__tablename__), row.id) for row in rows]
+    _append(session, by, did, subjects, now)
 
 
 def append(
@@ -88,20 +94,32 @@ def append(
     now: datetime,
 ) -> None:
     """Add one entry. `person_id` is None when the program itself did it."""
+    _append(session, person_id, deed, [(subject, subject_id)], now)
+
+
+def _append(
+    session: Session,
+    person_id: int | None,
+    deed: str,
+    subjects: Sequence[tuple[str, int]],
+    now: datetime,
+) -> None:
+    """The only place where entries are made: the head is locked once for all."""
     head = _locked_head(session)
-    entry = AuditEntry(
-        id=head.last_id + 1,
-        at=now.astimezone(UTC),
-        person_id=person_id,
-        deed=deed,
-        subject=subject,
-        subject_id=subject_id,
-        previous_hash=head.hash,
-        hash="",
-    )
-    entry.hash = _hash_of(entry)
-    head.last_id, head.hash = entry.id, entry.hash
-    session.add(entry)
+    for subject, subject_id in subjects:
+        entry = AuditEntry(
+            id=head.last_id + 1,
+            at=now.astimezone(UTC),
+            person_id=person_id,
+            deed=deed,
+            subject=subject,
+            subject_id=subject_id,
+            previous_hash=head.hash,
+            hash="",
+        )
+        entry.hash = _hash_of(entry)
+        head.last_id, head.hash = entry.id, entry.hash
+        session.add(entry)
     session.flush()
 
 

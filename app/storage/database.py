@@ -16,13 +16,15 @@ from sqlalchemy import (
     Connection,
     Engine,
     ExceptionContext,
+    Result,
+    SelectBase,
     create_engine,
     event,
     make_url,
 )
 from sqlalchemy.engine.interfaces import DBAPIConnection
+from sqlalchemy.orm import ORMExecuteState, UOWTransaction
 from sqlalchemy.orm import Session as AnySession
-from sqlalchemy.orm import UOWTransaction
 from sqlmodel import Session
 
 from app.storage import upgrade
@@ -42,6 +44,10 @@ IMPATIENT: Final = "tapeline_impatient"
 WRITERS: Final = 7_424_118
 #: What SQLite says of a write where `query_only` is on, and of a file it may not write.
 SQLITE_READONLY: Final = 8
+#: Each of many readers would remember two megabytes of pages that the machine has in
+#: memory already; there is one writer, who would write a page that it forgets.
+READERS_CACHE_KIB: Final = 256
+WRITERS_CACHE_KIB: Final = 2000
 #: What every SQLite connection must answer: a log that survives, full syncs, keys.
 SOUND: Final = {"journal_mode": "wal", "synchronous": 2, "foreign_keys": 1}
 
@@ -138,6 +144,8 @@ def _has(connection: Connection, option: str) -> bool:
 def _begin_sqlite(connection: Connection) -> None:
     reading = _has(connection, READING)
     connection.exec_driver_sql(f"PRAGMA query_only = {int(reading)}")
+    kept = READERS_CACHE_KIB if reading else WRITERS_CACHE_KIB
+    connection.exec_driver_sql(f"PRAGMA cache_size = -{kept}")
     if reading:
         connection.exec_driver_sql("BEGIN")
     elif _has(connection, IMPATIENT):
@@ -176,6 +184,38 @@ class ReadingSession(Session):
     """Sees one moment of the database and can change nothing."""
 
 
+class PageSession(ReadingSession):
+    """A page's: seeing one moment, it answers the same question from what it has read.
+
+    It keeps every row it read, so it is for pages and never for an export.
+    """
+
+
+@event.listens_for(PageSession, "do_orm_execute")
+def _answer_again(asked: ORMExecuteState) -> Result[Any] | None:
+    question = _question(asked)
+    if question is None:
+        return None
+    known = asked.session.info.setdefault("answers", {})
+    if question not in known:
+        known[question] = asked.invoke_statement().freeze()
+    answer: Result[Any] = known[question]()
+    return answer
+
+
+def _question(asked: ORMExecuteState) -> object:
+    """Statement and values; None for what is not to be answered from memory."""
+    wanted = asked.statement
+    if not isinstance(wanted, SelectBase) or asked.is_column_load:
+        return None
+    key = wanted._generate_cache_key()
+    if key is None:
+        return None
+    values = [bound.effective_value for bound in key.bindparams]
+    given = asked.parameters or {}
+    return key.key, repr(values), repr(given)
+
+
 @event.listens_for(ReadingSession, "before_flush")
 def _refuse_changes(
     _session: AnySession, _context: UOWTransaction, _instances: object
@@ -192,10 +232,14 @@ def _number_new_rows(
 
 
 @contextmanager
-def read_session(engine: Engine) -> Iterator[Session]:
-    """A session for a page. Adding or changing a row in it raises ReadOnly."""
+def read_session(engine: Engine, *, page: bool = False) -> Iterator[Session]:
+    """A session that reads. Adding or changing a row in it raises ReadOnly.
+
+    `page`: it remembers what it read, for a page that asks the same again.
+    """
     reading = engine.execution_options(**{READING: True})
-    with ReadingSession(reading, expire_on_commit=False) as session:
+    kind = PageSession if page else ReadingSession
+    with kind(reading, expire_on_commit=False) as session:
         yield session
 
 

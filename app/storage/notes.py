@@ -77,11 +77,10 @@ class Addendum(Numbered, table=True):
 
 
 def edits_of(session: Session, visit: Visit, note: str) -> Sequence[NoteEdit]:
-    """Every edit of one note, the oldest first."""
-    wanted = select(NoteEdit).where(
-        NoteEdit.visit_id == visit.id, NoteEdit.note == note
-    )
-    return session.exec(wanted.order_by(col(NoteEdit.id))).all()
+    """Every edit of one note, the oldest first; asked for as `texts_of` does."""
+    wanted = select(NoteEdit).where(NoteEdit.visit_id == visit.id)
+    edits = session.exec(wanted.order_by(col(NoteEdit.id)))
+    return [edit for edit in edits if edit.note == note]
 
 
 def standing(edits: Iterable[NoteEdit]) -> dict[str, NoteEdit]:

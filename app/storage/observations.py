@@ -4,7 +4,7 @@ Each row carries the id its form made, so that a repeat finds it; a task may be 
 with a reason, and nothing is changed.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import date, datetime
 from typing import Any, Final, TypeVar
 from uuid import uuid4
@@ -264,6 +264,14 @@ def _said(row: SymptomCheck | VitalSigns | TaskObservation) -> dict[str, Any]:
 def recorded(session: Session, visit: Visit, table: type[Row]) -> Sequence[Row]:
     """All of one kind in a visit, in order."""
     wanted = select(table).where(table.visit_id == visit.id)
+    return session.exec(wanted.order_by(col(table.id))).all()
+
+
+def recorded_in(
+    session: Session, visit_ids: Collection[int], table: type[Row]
+) -> Sequence[Row]:
+    """All of one kind in several visits, in order."""
+    wanted = select(table).where(col(table.visit_id).in_(visit_ids))
     return session.exec(wanted.order_by(col(table.id))).all()
 
 

@@ -11,6 +11,7 @@ from typing import Any, Final
 from uuid import NAMESPACE_OID, uuid5
 from zoneinfo import ZoneInfo
 
+from sqlalchemy import bindparam
 from sqlmodel import Session, col, select
 
 from app.storage import audit
@@ -23,6 +24,7 @@ from app.storage.trials import Round, Trial, TrialBody, body_hash_of
 #: A file names the day and no hour.
 NOON: Final = time(12)
 IMPORTED: Final = "imported"
+_KEPT: Final = select(Round.id).where(col(Round.uid) == bindparam("uid"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,16 +57,15 @@ def is_imported(trial: Trial) -> bool:
 
 
 def is_kept(session: Session, uid: str) -> bool:
-    return session.exec(select(Round.id).where(Round.uid == uid)).first() is not None
+    """Asked for each row of a file, so the question is built once."""
+    return session.connection().execute(_KEPT, {"uid": uid}).first() is not None
 
 
-def care_on(session: Session, patient: Patient, day: date) -> Episode:
+def care_on(episodes: Sequence[Episode], day: date) -> Episode:
     """The stretch of care a day belongs to, else the one nearest to it.
 
-    Raise NotFound when the patient has none at all.
+    `episodes` are all of one patient, the oldest first. Raise NotFound without any.
     """
-    wanted = select(Episode).where(Episode.patient_id == patient.id)
-    episodes = session.exec(wanted.order_by(col(Episode.opened_on), col(Episode.id)))
     found = [(_days_off(e, day), -place, e) for place, e in enumerate(episodes)]
     if not found:
         raise NotFound("This patient has no stretch of care. Open one first.")
@@ -78,33 +79,39 @@ def _days_off(episode: Episode, day: date) -> int:
     return (day - closed).days if closed is not None and day > closed else 0
 
 
-def keep_round(
+def keep_rounds(
     session: Session,
     person: Person,
     patient: Patient,
-    past: PastRound,
+    past: Sequence[PastRound],
     *,
     now: datetime,
     zone: ZoneInfo,
-) -> Round:
-    """Write a past round with its trials, on the importer's visit of that day."""
+) -> list[Round]:
+    """Write a patient's past rounds with their trials, on the importer's visits.
+
+    All at once, since a file may hold a hundred thousand trials.
+    """
     patient_for(session, person, patient.id, "record_trial")
-    episode = care_on(session, patient, past.on)
-    visit = _visit_on(session, person, episode, past.on, now, zone)
-    round = Round(
-        uid=past.uid,
-        visit_id=visit.id,
-        person_id=person.id,
-        measure=past.measure,
-        variant=past.variant,
-        facts=past.facts,
-        created_at=now,
-    )
-    session.add(round)
+    visits = _visits_on(session, person, patient, [told.on for told in past], now, zone)
+    rounds = [
+        Round(
+            uid=told.uid,
+            visit_id=visits[told.on].id,
+            person_id=person.id,
+            measure=told.measure,
+            variant=told.variant,
+            facts=told.facts,
+            created_at=now,
+        )
+        for told in past
+    ]
+    session.add_all(rounds)
     session.flush()
-    session.add_all(_trials(person, round, past, now))
-    audit.deed(session, "imported_round", round, by=person.id, now=now)
-    return round
+    for round, told in zip(rounds, past, strict=True):
+        session.add_all(_trials(person, round, told, now))
+    audit.deeds(session, "imported_round", rounds, by=person.id, now=now)
+    return rounds
 
 
 def _trials(
@@ -127,24 +134,44 @@ def _trials(
     ]
 
 
-def _visit_on(
+def _visits_on(
     session: Session,
     person: Person,
-    episode: Episode,
-    day: date,
+    patient: Patient,
+    days: Sequence[date],
     now: datetime,
     zone: ZoneInfo,
-) -> Visit:
-    wanted = select(Visit).where(
-        Visit.episode_id == episode.id,
+) -> dict[date, Visit]:
+    """The importer's visit to a patient of each day; missing ones are made."""
+    wanted = select(Episode).where(Episode.patient_id == patient.id)
+    in_order = wanted.order_by(col(Episode.opened_on), col(Episode.id))
+    episodes = session.exec(in_order).all()
+    care = {day: care_on(episodes, day) for day in days}
+    theirs = select(Visit).where(
+        col(Visit.episode_id).in_([episode.id for episode in episodes]),
         Visit.person_id == person.id,
-        Visit.local_date == day,
     )
-    known = session.exec(wanted).first()
-    if known is not None:
-        return known
+    # Of several on one day the first stands.
+    oldest_last = session.exec(theirs.order_by(col(Visit.id).desc()))
+    known = {(visit.episode_id, visit.local_date): visit for visit in oldest_last}
+    made = {
+        day: _visit(person, episode, day, now, zone)
+        for day, episode in care.items()
+        if (episode.id, day) not in known
+    }
+    session.add_all(made.values())
+    session.flush()
+    audit.deeds(session, "imported_visit", list(made.values()), by=person.id, now=now)
+    return {
+        day: made.get(day) or known[episode.id, day] for day, episode in care.items()
+    }
+
+
+def _visit(
+    person: Person, episode: Episode, day: date, now: datetime, zone: ZoneInfo
+) -> Visit:
     at = min(datetime.combine(day, NOON, zone), now)
-    visit = Visit(
+    return Visit(
         uid=uuid5(NAMESPACE_OID, f"{episode.id} {person.id} {day}").hex,
         episode_id=episode.id,
         person_id=person.id,
@@ -154,7 +181,3 @@ def _visit_on(
         closed_at=at,
         closed_by=person.id,
     )
-    session.add(visit)
-    session.flush()
-    audit.deed(session, "imported_visit", visit, by=person.id, now=now)
-    return visit

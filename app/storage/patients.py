@@ -7,9 +7,9 @@ told that there is none. Closed patients stay; nobody is deleted.
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
-from typing import Final
+from typing import Any, Final
 
-from sqlalchemy import and_, delete
+from sqlalchemy import Date, and_, cast, delete, literal, null, union_all
 from sqlmodel import Field, Session, col, select
 
 from app.access import Subject, may
@@ -193,40 +193,48 @@ def touched(session: Session) -> set[int]:
 
 def details_of(session: Session, patient: Patient) -> PatientDetails:
     """What is known of a patient, as it was last said."""
-    conditions = session.exec(
-        select(PatientCondition)
-        .where(PatientCondition.patient_id == patient.id)
-        .order_by(col(PatientCondition.condition))
-    ).all()
-    facts = session.exec(
-        select(PatientFact)
-        .where(PatientFact.patient_id == patient.id)
-        .order_by(col(PatientFact.key))
-    )
+    told: dict[str, list[Any]] = {"condition": [], "fact": [], "size": []}
+    for row in session.execute(_told(patient.id)):
+        told[row.kind].append(row)
+    conditions = told["condition"]
     return PatientDetails(
         label=patient.label,
         birth_year=patient.birth_year,
         birth_date=patient.birth_date,
         sex=patient.sex,
-        conditions={row.condition: _onset(row) for row in conditions},
-        sides={row.condition: row.side for row in conditions if row.side},
-        facts={row.key: row.value for row in facts},
-        sizes={
-            row.key: (row.value, row.unit)
-            for row in session.exec(
-                select(PatientSize).where(PatientSize.patient_id == patient.id)
-            )
-        },
+        conditions={row.name: _onset(row.day, row.unit) for row in conditions},
+        sides={row.name: row.value for row in conditions if row.value},
+        facts={row.name: row.value for row in told["fact"]},
+        sizes={row.name: (row.value, row.unit) for row in told["size"]},
         full_name=patient.full_name,
         record_number=patient.record_number,
     )
 
 
-def _onset(row: PatientCondition) -> Onset | None:
-    if row.since_date is None:
+def _told(patient_id: int) -> Any:
+    """Conditions, facts and sizes in one query: nearly every page asks for them."""
+    condition, fact, size = PatientCondition, PatientFact, PatientSize
+    no_day = cast(null(), Date)
+    conditions: Any = select(  # type: ignore[call-overload]
+        literal("condition").label("kind"), col(condition.condition).label("name"),
+        col(condition.side).label("value"),
+        col(condition.since_precision).label("unit"),
+        col(condition.since_date).label("day"),
+    ).where(condition.patient_id == patient_id)  # fmt: skip
+    facts: Any = select(  # type: ignore[call-overload]
+        literal("fact"), fact.key, fact.value, literal(""), no_day
+    ).where(fact.patient_id == patient_id)
+    sizes: Any = select(  # type: ignore[call-overload]
+        literal("size"), size.key, size.value, size.unit, no_day
+    ).where(size.patient_id == patient_id)
+    return union_all(conditions, facts, sizes).order_by("name")
+
+
+def _onset(since: date | None, precision: str) -> Onset | None:
+    if since is None:
         return None
-    parts = (row.since_date.year, row.since_date.month, row.since_date.day)
-    return Onset(*parts[: PRECISIONS.index(row.since_precision) + 1])
+    parts = (since.year, since.month, since.day)
+    return Onset(*parts[: PRECISIONS.index(precision) + 1])
 
 
 def _condition(

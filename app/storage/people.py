@@ -9,10 +9,11 @@ import secrets
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 from functools import cache
-from typing import Final
+from typing import Any, Final
 
 from argon2 import PasswordHasher, Type
 from argon2.exceptions import InvalidHashError, VerificationError
+from sqlalchemy import bindparam
 from sqlmodel import Field, Session, col, select, update
 
 from app.access import ROLES, Actor
@@ -181,21 +182,26 @@ def signed_in(session: Session, token: str, now: datetime) -> Person | None:
     return found[0] if found else None
 
 
+#: Asked by every request, so it is put together once.
+_LIVE: Final[Any] = (
+    select(Person, SignIn)
+    .join(SignIn, col(SignIn.person_id) == col(Person.id))
+    .where(
+        col(SignIn.token_hash) == bindparam("token"),
+        col(SignIn.ended_at).is_(None),
+        col(SignIn.started_at) > bindparam("since"),
+        col(Person.active),
+    )
+)
+
+
 def live_sign_in(
     session: Session, token: str, now: datetime
 ) -> tuple[Person, SignIn] | None:
     """The same with the sign-in itself, which may be locked."""
-    wanted = (
-        select(Person, SignIn)
-        .join(SignIn, col(SignIn.person_id) == col(Person.id))
-        .where(
-            SignIn.token_hash == _hash_of(token),
-            col(SignIn.ended_at).is_(None),
-            SignIn.started_at > now - LONGEST_SIGN_IN,
-            col(Person.active),
-        )
-    )
-    return session.exec(wanted).first()
+    given = {"token": _hash_of(token), "since": now - LONGEST_SIGN_IN}
+    found: tuple[Person, SignIn] | None = session.exec(_LIVE, params=given).first()
+    return found
 
 
 def was_signed_in(session: Session, token: str, now: datetime) -> Person | None:

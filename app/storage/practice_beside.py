@@ -7,6 +7,7 @@ from typing import cast
 from sqlmodel import Session, col, select
 
 from app.practice.attempt import Attempt, Beside, Way
+from app.practice.make_safe import standing_of
 from app.practice.scale import FINE
 from app.practice.splits import offs
 from app.storage.people import Person
@@ -26,6 +27,12 @@ def attempts_in(
     One that was stopped to make safe gave no result to be laid beside the key.
     """
     kept = (pair for pair in reversed(pairs) if not pair[0].made_safe)
+    return tuple(as_attempt(*pair) for pair in kept)
+
+
+def stopped_of(session: Session, person: Person) -> tuple[Attempt, ...]:
+    """Those of a person that were stopped to make safe, in order."""
+    kept = (pair for pair in reversed(rows_of(session, person)) if pair[0].made_safe)
     return tuple(as_attempt(*pair) for pair in kept)
 
 
@@ -74,6 +81,7 @@ def as_attempt(row: PracticeAttempt, showing: PracticeShowing) -> Attempt:
         split_offs_ms=() if taken is None else offs(row.splits, row.key_splits),
         count=_beside(row.count, row.key_count, "count"),
         distance=_beside(row.distance, row.key_distance, "in"),
+        press=standing_of(row.made_safe, row.made_safe_ms, row.key_safe_ms),
     )
 
 

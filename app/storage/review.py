@@ -163,11 +163,13 @@ def _hash(said: list[Any]) -> str:
 def texts_of(
     session: Session, visit: Visit, note: str = "visit"
 ) -> Sequence[VisitText]:
-    """All of one kind of note, the oldest first."""
-    wanted = select(VisitText).where(
-        VisitText.visit_id == visit.id, func.coalesce(VisitText.note, "visit") == note
-    )
-    return session.exec(wanted.order_by(col(VisitText.id))).all()
+    """All of one kind of note, the oldest first.
+
+    Asked for of all kinds alike: a page that shows them asks the database once.
+    """
+    wanted = select(VisitText).where(VisitText.visit_id == visit.id)
+    texts = session.exec(wanted.order_by(col(VisitText.id)))
+    return [text for text in texts if (text.note or "visit") == note]
 
 
 def write_text(

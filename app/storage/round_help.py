@@ -149,7 +149,12 @@ def round_done(session: Session, round_id: int, now: datetime) -> None:
     """The round has its score: nothing is left to start or stop."""
     found = help_on(session, round_id, now)
     if found is not None:
-        _end(session, found, now)
+        _end_by_itself(session, found, now)
+
+
+def _end_by_itself(session: Session, help: RoundHelp, now: datetime) -> None:
+    _end(session, help, now)
+    audit.deed(session, "ended_help", help, by=None, now=now)
 
 
 def _end(session: Session, help: RoundHelp, now: datetime) -> None:
@@ -167,7 +172,7 @@ def _forget_old(session: Session, round_id: int, now: datetime) -> None:
         | (col(RoundHelp.opened_at) < now - LASTS),
     )
     for help in session.exec(left).all():
-        _end(session, help, now)
+        _end_by_itself(session, help, now)
 
 
 def tell(

@@ -23,7 +23,7 @@ NOT_TRIED: Final = ("declined", "not_done")
 
 
 class Score(Numbered, table=True):
-    """The one score of a round. Written by `keep_score` and `drop_score` only.
+    """The one score of a round: `keep_score`, `write_scores`, `drop_score` write it.
 
     `newest` marks the latest try of a test by its patient, `again` that there was one
     before it: else every list would have to rank all scores of the site.
@@ -105,6 +105,39 @@ def keep_score(
     session.flush()
     mark_newest(session, score.patient_id, score.measure)
     return score
+
+
+def write_scores(
+    session: Session,
+    patient_id: int,
+    rounds: Collection[int],
+    made: Sequence[tuple[Round, date, DerivedScore]],
+    *,
+    now: datetime,
+) -> None:
+    """Forget the scores of these rounds, and write those that were `made` of them.
+
+    For many at once. A row that stands under another patient goes as well.
+    """
+    wanted = select(Score).where(col(Score.round_id).in_(rounds))
+    before = session.exec(wanted).all()
+    for score in before:
+        session.delete(score)
+    session.flush()
+    session.add_all(
+        Score(
+            round_id=round.id,
+            patient_id=patient_id,
+            measure=round.measure,
+            on_date=on_date,
+            computed_at=now,
+            **asdict(derived),
+        )
+        for round, on_date, derived in made
+    )
+    session.flush()
+    for whose in {patient_id, *(score.patient_id for score in before)}:
+        mark_all_newest(session, whose)
 
 
 def drop_score(session: Session, round: Round) -> None:

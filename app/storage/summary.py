@@ -1,11 +1,12 @@
 """A site's weeks in counts: never by person, and a share only for eleven or more."""
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any, Final
 
-from sqlalchemy import ColumnElement, func, literal_column, true
+from sqlalchemy import ColumnElement, func, literal_column, or_, true
 from sqlmodel import Session, col, select
 
 from app.clinical import change as changes
@@ -28,6 +29,8 @@ JUDGED: Final = (
     changes.WITHIN,
     changes.DISAGREE,
 )
+#: Rows of a day, what was counted, and how many.
+Counted = Sequence[Any]
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +86,7 @@ def summary_for(session: Session, person: Person, day: date) -> Summary | None:
     return Summary(
         overdue=dict(session.exec(overdue).all()),
         open_stops=_open_stops(session, ids),
-        weeks=(_week(session, ids, day), _week(session, ids, day - timedelta(days=7))),
+        weeks=_weeks(session, ids, day),
         gains=_gains(session, ids),
     )
 
@@ -109,9 +112,10 @@ def _trials(ids: Any, wanted: Any) -> Any:
     )
 
 
-def _sets(ids: Any) -> Any:
+def _sets(ids: Any, *beside: Any) -> Any:
     return (
-        select(func.count(col(ActivitySet.id)))
+        select(*beside, func.count(col(ActivitySet.id)))  # type: ignore[call-overload]
+        .select_from(ActivitySet)
         .join(Visit, col(Visit.id) == col(ActivitySet.visit_id))
         .join(Episode, col(Episode.id) == col(Visit.episode_id))
         .where(theirs(ids))
@@ -123,35 +127,46 @@ def theirs(ids: Any) -> ColumnElement[bool]:
     return (col(Episode.patient_id) + 0).in_(ids)
 
 
-def _week(session: Session, ids: Any, until: date) -> Week:
-    inside = (col(Visit.local_date) > until - timedelta(days=7)) & (
-        col(Visit.local_date) <= until
-    )
-    counted = select(Trial.outcome, func.count(col(Trial.id)))
+def _weeks(session: Session, ids: Any, until: date) -> tuple[Week, Week]:
+    """The week until that day and the one before, counted by day in one pass."""
+    day, middle = col(Visit.local_date), until - timedelta(days=7)
+    inside = (day > middle - timedelta(days=7)) & (day <= until)
+    counted: Any = select(day, Trial.outcome, func.count(col(Trial.id)))
     without_number = col(Trial.outcome) != literal_column("'completed'")
-    outcomes = (
-        _trials(ids, counted).where(inside, without_number).group_by(col(Trial.outcome))
-    )
-    by_outcome = dict(session.exec(outcomes).all())
-    visits: Any = (
-        select(Visit.missed_reason, func.count(col(Visit.id)))
-        .join(Episode, col(Episode.id) == col(Visit.episode_id))
-        .where(theirs(ids), inside, Visit.kind == "missed")
-        .group_by(col(Visit.missed_reason))
-    )
-    left: Any = (
-        select(func.count(col(Visit.id)))
-        .join(Episode, col(Episode.id) == col(Visit.episode_id))
-        .where(theirs(ids), inside, Visit.left_without != "")
-    )
+    outcomes = _trials(ids, counted).where(inside, without_number)
     stopped = col(ActivitySet.outcome) == literal_column("'stopped'")
-    sets = _sets(ids).where(inside, stopped)
+    sets = _sets(ids, day).where(inside, stopped)
+    left = col(Visit.left_without) != literal_column("''")
+    sort: Any = (day, Visit.kind, Visit.missed_reason, left)
+    visits: Any = (
+        select(*sort, func.count(col(Visit.id)))  # type: ignore[call-overload]
+        .join(Episode, col(Episode.id) == col(Visit.episode_id))
+        .where(theirs(ids), inside, or_(col(Visit.kind) == "missed", left))
+        .group_by(*sort)
+    )
+    found = (
+        session.exec(outcomes.group_by(day, col(Trial.outcome))).all(),
+        session.exec(sets.group_by(day)).all(),
+        session.exec(visits).all(),
+    )
+    earlier, later = ([[r for r in rows if (r[0] > middle) == late] for rows in found]
+                      for late in (False, True))  # fmt: skip
+    return _week(until, *later), _week(middle, *earlier)
+
+
+def _week(until: date, outcomes: Counted, sets: Counted, visits: Counted) -> Week:
+    by_outcome, missed = Counter[str](), Counter[str]()
+    for _, outcome, count in outcomes:
+        by_outcome[outcome] += count
+    for _, kind, reason, _, count in visits:
+        if kind == "missed":
+            missed[reason] += count
     return Week(
         until=until,
-        stops=by_outcome.get("stopped", 0) + int(session.exec(sets).one()),
-        not_done={k: by_outcome.get(k, 0) for k in ("unable", "declined", "not_done")},
-        missed=dict(session.exec(visits).all()),
-        left_without=int(session.exec(left).one()),
+        stops=by_outcome["stopped"] + sum(count for _, count in sets),
+        not_done={k: by_outcome[k] for k in ("unable", "declined", "not_done")},
+        missed=dict(missed),
+        left_without=sum(count for *_, left, count in visits if left),
     )
 
 

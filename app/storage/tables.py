@@ -7,6 +7,7 @@ The expressions here mean the same to SQLite and PostgreSQL.
 from collections.abc import Iterable
 from typing import ClassVar
 
+from pydantic import ConfigDict
 from sqlalchemy import CheckConstraint, MetaData
 from sqlmodel import Field, SQLModel
 
@@ -24,6 +25,9 @@ NAMES = {
 
 class Table(SQLModel):
     """What one table's rows are; subclasses say `table=True`."""
+
+    # A tenth of a start went into validators that rows never ask for.
+    model_config = ConfigDict(defer_build=True)  # type: ignore[assignment]
 
     metadata: ClassVar[MetaData] = MetaData(naming_convention=NAMES)
 

@@ -102,12 +102,16 @@ def shown_in(session: Session, check: TeamCheck, person: Person) -> dict[int, st
     return {place: uid for place, uid in session.exec(wanted) if place}
 
 
-def sent_in(session: Session, check: TeamCheck) -> dict[int, int]:
-    """How many trials of it each person has answered."""
+def sent_in(
+    session: Session, check: TeamCheck, *, stopped: bool = False
+) -> dict[int, int]:
+    """How many trials of it each person has answered, or stopped to make safe."""
     wanted = (
         select(PracticeShowing.person_id, func.count())
         .join(PracticeAttempt)
         .where(PracticeShowing.check_id == check.id)
         .group_by(col(PracticeShowing.person_id))
     )
+    if stopped:
+        wanted = wanted.where(col(PracticeAttempt.made_safe))
     return dict(session.exec(wanted).all())

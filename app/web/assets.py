@@ -35,6 +35,7 @@ ON_DEMAND: Final = {
     "bedside": "sheet",
     "dose_box": "note",
     "figure": "figure",
+    "grow": "grow",
     "held_run": "sheet",
     "helper": "helping",
     "helping": "helping",

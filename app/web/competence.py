@@ -40,14 +40,17 @@ from app.web.practice_asked import asked_of
 from app.web.practised import (
     key_edition,
     own_attempts,
+    own_stopped,
     practised_tests,
     shared_by,
+    stopped_by,
     unit_of,
 )
 from app.web.reauth import PassphraseFault
 from app.web.standing_view import (
     MET,
     STATES,
+    StandingView,
     figures_of,
     rule_of,
     standing_views,
@@ -66,7 +69,10 @@ def progress(
     today = now.astimezone(zone).date()
     edition = key_edition()
     shared = [a for a in attempts if a.shared]
-    views = standing_views(session, site.catalogue, me, attempts, edition, today)
+    views = standing_views(
+        session, site.catalogue, me, attempts, edition, today,
+        stopped=own_stopped(session, me),
+    )  # fmt: skip
     return page(
         request,
         "practice/progress.html",
@@ -122,7 +128,6 @@ def _page(
     """`typed` and `errors` belong to the form that `typed` names in `form`."""
     site, edition = site_of(request), key_edition()
     today = now.astimezone(site.zone).date()
-    shared = shared_by(session, person)
     row = list_of(session, person)
     until = _until(request, today)
     return page(
@@ -130,7 +135,7 @@ def _page(
         "practice/person.html",
         status=422 if errors else 200,
         person=person,
-        views=standing_views(session, site.catalogue, person, shared, edition, today),
+        views=_views(request, session, person, today),
         tests=practised_tests(site.catalogue),
         list_row=row,
         list_day=day_words(row.set_at.astimezone(site.zone).date(), today)
@@ -143,6 +148,17 @@ def _page(
         typed=typed,
         errors=errors,
         **_words(edition),
+    )
+
+
+def _views(
+    request: Request, session: Session, person: Person, today: date
+) -> list[StandingView]:
+    """From what they shared, and from nothing else."""
+    shared, stopped = shared_by(session, person), stopped_by(session, person)
+    shelf, edition = site_of(request).catalogue, key_edition()
+    return standing_views(
+        session, shelf, person, shared, edition, today, stopped=stopped
     )
 
 

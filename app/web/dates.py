@@ -3,11 +3,12 @@
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from app.clinical.days import short_day
+
 
 def day_words(day: date, today: date | None = None) -> str:
     """`3 Nov`, or `3 Nov 2025` when `today` lies in another year."""
-    text = f"{day.day} {day:%b}"
-    return f"{text} {day.year}" if today and today.year != day.year else text
+    return short_day(day, today)
 
 
 def ago_words(day: date, today: date) -> str:

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from threading import Lock
-from typing import Annotated, Any
+from typing import Annotated, Any, cast
 from uuid import uuid4
 from zoneinfo import ZoneInfo
 
@@ -32,10 +32,11 @@ from app.storage.database import read_session, write_session
 from app.storage.devices import known_device
 from app.storage.faults import meant_by
 from app.storage.held_requests import let_go
-from app.storage.people import Person
+from app.storage.people import Person, SignIn
 from app.typed import as_typed
 from app.web.help_topics import topic_of
 from app.web.shared import Shared
+from app.web.unattended import LOCKED_MAY, POLLED
 
 #: Field limits below the body cap, so that the parser can never be kept busy.
 MOST_FIELDS = 1000
@@ -118,8 +119,7 @@ class Form(dict[str, str]):
 
 
 def site_of(request: Request) -> Site:
-    site: Site = request.app.state.site
-    return site
+    return cast(Site, request.app.state.site)
 
 
 # These and others that wait for nothing are async: a plain one costs a thread each.
@@ -190,8 +190,15 @@ def device_key(request: Request) -> str:
     return request.cookies.get(device_cookie(request), "")
 
 
-def person_or_none(request: Request, site: SiteDep, now: Now) -> Person | None:
-    """Who is signed in, as a loaded row that belongs to no session."""
+#: Whose live sign-in a browser holds, and whether it has their PIN.
+Holder = tuple[Person, SignIn, bool]
+
+
+def _way(request: Request) -> tuple[str, str]:
+    return request.method, getattr(request.scope.get("route"), "path", "")
+
+
+def _holder(request: Request, site: Site, now: datetime) -> Holder | None:
     token = token_of(request)
     if not token:
         return None
@@ -199,17 +206,25 @@ def person_or_none(request: Request, site: SiteDep, now: Now) -> Person | None:
         found = people.live_sign_in(session, token, now)
         if found is None:
             return None
-        person, sign_in = found
         key = device_key(request)
-        has_pin = bool(key) and known_device(session, person, key) is not None
+        has_pin = bool(key) and known_device(session, found[0], key) is not None
         session.expunge_all()
+    return *found, has_pin
+
+
+def person_or_none(request: Request, site: SiteDep, now: Now) -> Person | None:
+    """Who is signed in, as a loaded row that belongs to no session."""
+    if not (holder := _holder(request, site, now)):
+        return None
+    person, sign_in, has_pin = holder
     if request.headers.get(PAGE_OF, str(person.id)) != str(person.id):
         return None  # a page left open by another person never acts as this one
     request.state.me = person
     request.state.has_pin = has_pin
     request.state.locked = people.is_locked(sign_in, now, site.settings.idle)
-    if not request.state.locked:  # looking at a lock is no use of the session
-        _write_seen(site, token, now)
+    # Looking at a lock is no use of the session, and neither is a page left open.
+    if not request.state.locked and _way(request) not in POLLED:
+        _write_seen(site, token_of(request) or "", now)
     return person
 
 
@@ -221,10 +236,9 @@ def is_locked(request: Request) -> bool:
 def _write_seen(site: Site, token: str, now: datetime) -> None:
     """Write last-seen, at most once a minute for a session.
 
-    Asked before any session of the request opens: a second writer inside the request
-    would wait for the first for ever. One at a time, and nobody queues for it, so that
-    pages never wait for a lock; who is passed over is written a minute later. A page
-    that only reads must open when the disk is full or another program writes.
+    Before any session of the request opens: a second writer inside it would wait for
+    ever. Nobody queues, so that pages never wait for a lock; who is passed over is
+    written a minute later. A full disk or another writer stops no page that only reads.
     """
     last = site.seen.get(token)
     if last is not None and abs(now - last) < SEEN_EVERY:
@@ -247,24 +261,10 @@ def _write_seen(site: Site, token: str, now: datetime) -> None:
 MaybeSignedIn = Annotated[Person | None, Depends(person_or_none)]
 
 
-#: What a locked session may still do. A trial in progress must never be lost.
-LOCKED_MAY = frozenset(
-    {
-        ("POST", "/rounds/{round_id}/trials"),
-        ("POST", "/rounds/{round_id}/help/presses"),
-        ("POST", "/patients/{patient_id}/activities/{activity_id}/sets"),
-        ("POST", "/lock"),
-        ("POST", "/unlock"),
-        ("POST", "/sign-out"),
-    }
-)
-
-
 async def signed_in(request: Request, person: MaybeSignedIn) -> Person:
     if person is None:
         raise SignInNeeded
-    route = getattr(request.scope.get("route"), "path", "")
-    if is_locked(request) and (request.method, route) not in LOCKED_MAY:
+    if is_locked(request) and _way(request) not in LOCKED_MAY:
         raise SessionLocked
     return person
 
@@ -277,17 +277,13 @@ HELD_ROWS = 200
 
 
 def _reading(site: SiteDep, _me: SignedIn) -> Iterator[Session]:
-    with read_session(site.engine) as session:
-        _prepare(session, site)
+    with read_session(site.engine, page=True) as session:
+        session.info["now"] = site.clock()
         yield session
 
 
 def _prepare(session: Session, site: Site) -> None:
-    """Say when it is, and hold on to the latest rows read.
-
-    A session forgets a row that nothing holds, and would ask the database again for the
-    same visit and episode all the way up a page.
-    """
+    """Say when it is, and hold on to the latest rows: else they are asked for anew."""
     session.info["now"] = site.clock()
     latest: deque[object] = deque(maxlen=HELD_ROWS)
     event.listen(session, "loaded_as_persistent", lambda _, row: latest.append(row))
@@ -377,11 +373,14 @@ def pack_stamp(request: Request) -> str:
 
     It stands on every page, and one of another is wiped (static/js/pack_guard.js).
     """
-    if getattr(request.state, "me", None) is None:
-        return "nobody"
-    if site_of(request).settings.day_pack == "off":
+    site, has_pin = site_of(request), getattr(request.state, "has_pin", None)
+    if has_pin is None:  # a page that shows nobody
+        if not (holder := _holder(request, site, site.clock())):
+            return "nobody"
+        has_pin = holder[2]
+    if site.settings.day_pack == "off":
         return "off"
-    key = device_key(request) if getattr(request.state, "has_pin", False) else ""
+    key = device_key(request) if has_pin else ""
     return hashlib.sha256(f"{token_of(request)}:{key}".encode()).hexdigest()[:16]
 
 
@@ -396,5 +395,5 @@ def page(
 ) -> HTMLResponse:
     """The page, or only its `fragment` when that is what was asked for."""
     name = fragment if fragment and wants_fragment(request) else template
-    told = {PACK_OF: pack_stamp(request)}
-    return HTMLResponse(render(request, name, **context), status, told)
+    html = render(request, name, **context)
+    return HTMLResponse(html, status, {PACK_OF: pack_stamp(request)})

@@ -72,6 +72,8 @@ def table(
 ) -> HTMLResponse:
     """Filters come from a saved view, so that no address tells what is looked for."""
     must_oversee(me)
+    # The choices first: the chosen view is one of them, and is not asked for again.
+    choices = _choices(session, me, site.catalogue)
     chosen = listing.view_of(session, me, view) if view else None
     today, shelf = now.astimezone(zone).date(), site.catalogue
     sort = sort if sort in listing.SORTS else "label"
@@ -91,7 +93,7 @@ def table(
         down=down,
         view=chosen,
         filters=filters,
-        **_choices(session, me, shelf),
+        **choices,
     )
 
 

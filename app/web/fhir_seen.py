@@ -1,6 +1,6 @@
 """Vital signs, tasks of the day and sets of activities as values for FHIR."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 
 from sqlmodel import col, select
@@ -19,12 +19,12 @@ from app.exports.fhir_values import (
     VitalValue,
 )
 from app.storage.activity_sets import ActivitySet, sets_of, symptoms_of
-from app.storage.episodes import Visit
 from app.storage.observations import (
+    Row,
     TaskCode,
     TaskObservation,
     VitalSigns,
-    recorded,
+    recorded_in,
 )
 from app.storage.safety import Stop, stops_of_visit
 from app.web.fhir_gathering import Gathering
@@ -47,12 +47,17 @@ def vitals(g: Gathering) -> tuple[list[PressureValue], list[VitalValue]]:
     """Each number of each set that may go out."""
     pressures: list[PressureValue] = []
     numbers: list[VitalValue] = []
-    for visit in g.visits.values():
-        for row in recorded(g.session, visit, VitalSigns):
-            if g.may_go("vital signs", visit.id, row.recorded_by, row.recorded_at):
-                pressures += _pressure(g, row)
-                numbers += _numbers(g, row)
+    for row in _in_order(g, recorded_in(g.session, list(g.visits), VitalSigns)):
+        if g.may_go("vital signs", row.visit_id, row.recorded_by, row.recorded_at):
+            pressures += _pressure(g, row)
+            numbers += _numbers(g, row)
     return pressures, numbers
+
+
+def _in_order(g: Gathering, rows: Sequence[Row]) -> list[Row]:
+    """By visit, and in each as they were recorded."""
+    places = {visit_id: place for place, visit_id in enumerate(g.visits)}
+    return sorted(rows, key=lambda row: places[row.visit_id])
 
 
 def _pressure(g: Gathering, row: VitalSigns) -> Iterator[PressureValue]:
@@ -103,29 +108,27 @@ def _vital(
 
 def tasks(g: Gathering) -> list[TaskValue]:
     """Tasks that count: a voided one is no part of the record any more."""
-    found = []
-    for visit in g.visits.values():
-        codes = _codes(g, visit)
-        for row in recorded(g.session, visit, TaskObservation):
-            g.voided += row.voided_at is not None
-            if row.voided_at is None and g.may_go(
-                "tasks", visit.id, row.recorded_by, row.recorded_at
-            ):
-                found.append(_task(g, row, codes.get(row.id, row.federal)))
+    found, codes = [], _codes(g)
+    for row in _in_order(g, recorded_in(g.session, list(g.visits), TaskObservation)):
+        g.voided += row.voided_at is not None
+        if row.voided_at is None and g.may_go(
+            "tasks", row.visit_id, row.recorded_by, row.recorded_at
+        ):
+            found.append(_task(g, row, codes.get(row.id, row.federal)))
     return found
 
 
-def _codes(g: Gathering, visit: Visit) -> dict[int, str]:
+def _codes(g: Gathering) -> dict[int, str]:
     """The newest federal code of each task that somebody answers for."""
     wanted = (
-        select(TaskCode)
+        select(TaskCode, TaskObservation.visit_id)
         .join(TaskObservation, col(TaskObservation.id) == col(TaskCode.task_id))
-        .where(TaskObservation.visit_id == visit.id)
+        .where(col(TaskObservation.visit_id).in_(g.visits))
     )
     return {
         given.task_id: given.code
-        for given in g.session.exec(wanted.order_by(col(TaskCode.id)))
-        if g.release.may_go(visit.id, given.recorded_by, given.recorded_at)
+        for given, visit_id in g.session.exec(wanted.order_by(col(TaskCode.id)))
+        if g.release.may_go(visit_id, given.recorded_by, given.recorded_at)
     }
 
 

@@ -5,8 +5,11 @@ Read strictly from `help.toml` and `changes.toml` beside this file.
 
 import tomllib
 from dataclasses import dataclass
+from datetime import date
 from functools import cache
 from pathlib import Path
+
+from app.clinical.days import full_day
 
 HERE = Path(__file__).parent
 
@@ -63,7 +66,12 @@ def keyboard() -> tuple[Keys, ...]:
 def releases() -> tuple[Release, ...]:
     """What each version changed, the newest first."""
     return tuple(
-        Release(r["version"], r["day"], tuple(r["changed"]), tuple(r.get("before", ())))
+        Release(
+            r["version"],
+            full_day(date.fromisoformat(r["day"])),
+            tuple(r["changed"]),
+            tuple(r.get("before", ())),
+        )
         for r in _file("changes.toml")["release"]
     )
 

@@ -39,6 +39,7 @@ from app.web.deps import (
     SignedIn,
     SiteDep,
     WriteSession,
+    is_locked,
     page,
 )
 from app.web.helping_view import MOST, Asking, exchange_of, scale_ms, steady_ms, told
@@ -139,8 +140,8 @@ def _patient(session: Session, round: Round) -> Patient:
 
 @router.get("/rounds/{round_id}/help/now")
 def how_it_stands(
-    arrived: Arrived, me: SignedIn, session: ReadSession, site: SiteDep, now: Now,
-    round_id: RowId,
+    request: Request, arrived: Arrived, me: SignedIn, session: ReadSession,
+    site: SiteDep, now: Now, round_id: RowId,
     origin: Annotated[float, Query(allow_inf_nan=False)] = 0.0,
     x: Annotated[str, Query(max_length=160, pattern=r"^[-0-9.,e+]*$")] = "",
 ) -> dict[str, Any]:  # fmt: skip
@@ -150,14 +151,14 @@ def how_it_stands(
     side = help.side_of(me) if help else ""
     if help is None or not side:
         return OFF
-    asking = Asking(side, me.id, origin, exchange_of(x))
+    asking = Asking(side, me.id, origin, exchange_of(x), is_locked(request))
     return _stamped(told(session, site.catalogue, help, asking), arrived)
 
 
 @router.post("/rounds/{round_id}/help/presses")
 def press(
-    arrived: Arrived, form: FormDep, me: SignedIn, session: WriteSession,
-    site: SiteDep, now: Now, round_id: RowId,
+    request: Request, arrived: Arrived, form: FormDep, me: SignedIn,
+    session: WriteSession, site: SiteDep, now: Now, round_id: RowId,
 ) -> dict[str, Any]:  # fmt: skip
     """One phone tells what was pressed there, and hears how it stands."""
     round = round_for(session, me, round_id, "record_trial")
@@ -165,7 +166,8 @@ def press(
     side = help.side_of(me) if help else ""
     if help is None or not side:
         return OFF
-    asking = Asking(side, me.id, _number(form, "origin"), exchange_of(form.text("x")))
+    exchange, locked = exchange_of(form.text("x")), is_locked(request)
+    asking = Asking(side, me.id, _number(form, "origin"), exchange, locked)
     kind = form.text("kind")
     if kind not in KINDS or (kind == "clear" and side != OWNER):
         raise FormProblem("This press is none that is known.")

@@ -49,6 +49,7 @@ class Asking:
     person: int
     origin: float
     exchange: Exchange | None
+    locked: bool = False
 
     @property
     def phone(self) -> str:
@@ -128,27 +129,32 @@ def _test(shelf: Catalogue, round: Round) -> str:
 def told(
     session: Session, shelf: Catalogue, help: RoundHelp, asking: Asking
 ) -> dict[str, Any]:
-    """How it stands, by the clock of the phone that asks."""
+    """How it stands, by the clock of the phone that asks; no names to a lock."""
     trials = _trials(session, help)
     now = standing(presses_of(session, help), trials)
-    ids = {help.owner_id, help.helper_id}
-    wanted = select(Person.id, Person.name).where(col(Person.id).in_(ids - {None}))
-    names = dict(session.exec(wanted).all())
+    names = {} if asking.locked else _names(session, help)
     kept = _kept(now, asking)
+    stored = _stored(session, shelf, help, trials.get(now.trial))
     return {
         "on": True,
         "helper": names.get(help.helper_id or 0, ""),
-        "owner": names[help.owner_id],
+        "owner": names.get(help.owner_id, ""),
         "phase": now.phase,
         "trial": now.trial,
         "start": _start(now.start, asking),
         "stop": _stop(now),
         "waits": now.waits_for_owner,
         "late": _late(now, names) if asking.side == HELPER else "",
-        "stored": _stored(session, shelf, help, trials.get(now.trial)),
+        "stored": "the trial" if stored and asking.locked else stored,
         "helped": kept,
         "doubt": _doubt(kept),
     }
+
+
+def _names(session: Session, help: RoundHelp) -> dict[int, str]:
+    ids = [id for id in (help.owner_id, help.helper_id) if id is not None]
+    people = session.exec(select(Person).where(col(Person.id).in_(ids))).all()
+    return {person.id: person.name for person in people}
 
 
 def _start(start: Press | None, asking: Asking) -> dict[str, Any] | None:

@@ -18,6 +18,7 @@ from sqlmodel import Session, select
 
 from app.access import may
 from app.catalogue.load import Catalogue
+from app.clinical.days import full_day
 from app.exports.caseload_csv import (
     PATIENT_COLUMNS,
     SCORE_COLUMNS,
@@ -33,15 +34,17 @@ from app.storage import audit
 from app.storage.caseload_rows import by_label, handles, tried_rounds
 from app.storage.episodes import Episode, add_episode, close_episode
 from app.storage.errors import NotAllowed
-from app.storage.past_rounds import PastRound, PastTrial, is_kept, keep_round
+from app.storage.past_rounds import PastRound, is_kept, keep_rounds
 from app.storage.patients import Patient, PatientDetails, add_patient, details_of
 from app.storage.people import Person, actor
 from app.storage.precautions import add_precaution, end_precaution
 from app.storage.profile import write_profile
 from app.web.exporting import Told, in_silence, score_row
-from app.web.past_trials import trial_body
+from app.web.past_trials import past_round
 from app.web.rejudging import keep_all
 
+#: Rows held before they are written: many, since a statement costs more than a row.
+AT_A_TIME: Final = 1000
 #: Ids of what a file adds are made from its content below this name.
 NAMES: Final = uuid.uuid5(uuid.NAMESPACE_OID, "tapeline caseload file")
 HERE: Final = "is here already"
@@ -107,6 +110,8 @@ class Import:
     known: dict[str, _Known | str] = field(default_factory=dict)
     counted: Counter[tuple[str, str]] = field(default_factory=Counter)
     touched: dict[int, Patient] = field(default_factory=dict)
+    #: Rounds that are decided and not yet written, by patient.
+    waiting: dict[int, list[PastRound]] = field(default_factory=dict)
     handles: dict[int, str] = field(default_factory=dict)
     labels: dict[str, list[int]] = field(default_factory=dict)
     progress: Told = in_silence
@@ -126,14 +131,17 @@ def take_in(doing: Import, files: Sequence[CaseloadFile]) -> Iterator[Line]:
         raise NotAllowed
     doing.handles = handles(doing.session)
     doing.labels = by_label(doing.session, demo=doing.me.is_demo)
-    kinds = [(_kind(file), file) for file in files]
+    kinds, shelf = [(_kind(file), file) for file in files], doing.shelf.measures
     if {SCORE_COLUMNS, TRIAL_COLUMNS} <= {kind for kind, _ in kinds}:
         yield _wrong(files[-1].name, 1, "", TWICE)
         return
     for _, file in sorted(kinds, key=lambda each: each[0] != PATIENT_COLUMNS):
         with file.open() as stream:
-            for read in rows_of(stream, doing.shelf.measures, doing.today):
+            for place, read in enumerate(rows_of(stream, shelf, doing.today), 1):
                 yield _line(doing, file.name, read)
+                if place % AT_A_TIME == 0:
+                    _keep_waiting(doing)
+    _keep_waiting(doing)
     if doing.write:
         _judge(doing)
 
@@ -145,6 +153,14 @@ def _kind(file: CaseloadFile) -> Sequence[str]:
             return columns_of(read(stream)[0])
     except BadFile:
         return PATIENT_COLUMNS
+
+
+def _keep_waiting(doing: Import) -> None:
+    """What was decided so far, written patient by patient and not row by row."""
+    for patient_id, past in doing.waiting.items():
+        who, now, zone = doing.touched[patient_id], doing.now, doing.zone
+        keep_rounds(doing.session, doing.me, who, past, now=now, zone=zone)
+    doing.waiting.clear()
 
 
 def _judge(doing: Import) -> None:
@@ -333,15 +349,11 @@ def _scores(doing: Import, row: ScoreRow) -> str:
             "label", "This patient has no stretch of care that the scores belong to."
         )
     if whose.patient is not None and doing.write:
-        keep_round(
-            doing.session, doing.me, whose.patient, _past(uid, row),
-            now=doing.now, zone=doing.zone,
-        )  # fmt: skip
         doing.touched[whose.patient.id] = whose.patient
-    number = len(row.trials)
-    test = doing.shelf.measures[row.measure].name
+        doing.waiting.setdefault(whose.patient.id, []).append(past_round(uid, row))
+    number, test = len(row.trials), doing.shelf.measures[row.measure].name
     trials = "1 trial" if number == 1 else f"{number} trials"
-    return f"adds {trials} of {test} on {row.on}"
+    return f"adds {trials} of {test} on {full_day(row.on)}"
 
 
 def _scored(doing: Import, label: str) -> _Known:
@@ -377,16 +389,3 @@ def _content(row: ScoreRow) -> str:
 
 def _uid(*parts: object) -> str:
     return uuid.uuid5(NAMES, json.dumps(parts)).hex
-
-
-def _past(uid: str, row: ScoreRow) -> PastRound:
-    return PastRound(
-        uid=uid,
-        on=row.on,
-        measure=row.measure,
-        variant=row.variant,
-        facts=dict(row.facts),
-        trials=tuple(
-            PastTrial(trial_body(trial, row.by), trial.voided) for trial in row.trials
-        ),
-    )

@@ -3,10 +3,10 @@
 from collections.abc import Iterator
 from dataclasses import replace
 
+from app.clinical.days import full_day
 from app.clinical.deficit import Evidence, Origin
 from app.clinical.deficits import Word, findings, lines
 from app.clinical.note import Ref
-from app.clinical.note_words import full_day
 from app.clinical.precautions import PRECAUTIONS
 from app.clinical.visit_facts import Background, Said
 from app.clinical.vocabulary import CONDITIONS, FALL_QUESTIONS, PERSON_FACTS, SETTINGS

@@ -2,10 +2,10 @@
 
 from collections.abc import Iterator, Sequence
 
+from app.clinical.days import full_day
 from app.clinical.goals import CLOSES, STANDINGS, TERMS, one_line, sentence
 from app.clinical.grading import LAST_TIME, propose
 from app.clinical.note import Ref
-from app.clinical.note_words import full_day
 from app.clinical.owing import owed_by
 from app.clinical.session_plan import Item
 from app.clinical.visit_facts import GoalSaid, Said

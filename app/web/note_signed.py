@@ -8,8 +8,9 @@ from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
 
+from app.clinical.days import full_day
 from app.clinical.note import NOTE_KINDS, SECTIONS
-from app.clinical.note_words import full_day, moment
+from app.clinical.note_words import moment
 from app.storage.episodes import Visit
 from app.storage.notes import Addendum, addenda_of
 from app.storage.people import Person

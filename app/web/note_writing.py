@@ -5,6 +5,7 @@ from typing import Any
 
 from sqlmodel import Session, col, select
 
+from app.clinical.days import full_day
 from app.clinical.note import NOTE_KINDS, as_text, in_order
 from app.exports.result_json import result_json
 from app.storage.episodes import Episode, Visit
@@ -25,7 +26,7 @@ def finish(
 ) -> VisitText:
     """Sign or hand in the note as it stands. Whoever calls has asked who may."""
     order = site.settings.note_order
-    title = f"{NOTE_KINDS[draft.note].capitalize()}, {visit.local_date}"
+    title = f"{NOTE_KINDS[draft.note].capitalize()}, {full_day(visit.local_date)}"
     text = write_text(
         session, me, visit, [title, *as_text(draft.written, order)], note=draft.note,
         parts=parts_of(draft, order), readings=readings_of(session, site, visit),

@@ -12,6 +12,7 @@ from sqlmodel import Session, col, select
 
 from app.catalogue.load import Catalogue
 from app.clinical import change as changes
+from app.clinical.days import full_day
 from app.clinical.owing import Clocks, owed_by
 from app.storage.database import read_session, write_session
 from app.storage.episodes import Episode, open_episode
@@ -85,14 +86,14 @@ def _stops(session: Session, shelf: Catalogue, patient: Patient) -> Iterator[Owe
 
 def _waiting(session: Session, patient: Patient) -> Iterator[OwedLine]:
     for visit in waiting_visits(session, patient.id):
-        says = f"Student's visit of {visit.local_date}"
+        says = f"Student's visit of {full_day(visit.local_date)}"
         yield OwedLine("co_sign", visit.local_date, says, ref=visit.id)
 
 
 def _left(session: Session, patient: Patient) -> Iterator[OwedLine]:
     """The reason stays in the visit: it is somebody's own words."""
     for visit in left_open(session, patient.id):
-        says = f"Visit of {visit.local_date}"
+        says = f"Visit of {full_day(visit.local_date)}"
         says += " left without the exit list" if visit.left_without else ""
         says += ": strip left in the room, and fetched" if visit.strip_left_at else ""
         yield OwedLine("look_into", visit.local_date, says, LEFT, visit.id)

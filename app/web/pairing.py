@@ -114,7 +114,6 @@ def show_link(
         link=link,
         picture=picture(link),
         until=moment_words(now + LASTS["pair"], zone).partition(", ")[2],
-        minutes=MINUTES,
         doubt=doubt(site.settings, link, site.lan),
         trust=site.lan.trust_urls[:1] if site.lan else (),
         # The demo has no such door, and a site that has one was started so already.

@@ -1,12 +1,25 @@
-"""A trial of a file as storage keeps it, marked as imported."""
+"""Trials of a file as storage keeps them, marked as imported."""
 
 from decimal import Decimal
 from typing import Any
 
-from app.exports.caseload_csv import TrialCell
-from app.storage.past_rounds import marks_of_import
+from app.exports.caseload_csv import ScoreRow, TrialCell
+from app.storage.past_rounds import PastRound, PastTrial, marks_of_import
 from app.storage.trials import DISTANCE_UNITS, TrialBody
 from app.web.trial_form import STAND_BY
+
+
+def past_round(uid: str, row: ScoreRow) -> PastRound:
+    return PastRound(
+        uid=uid,
+        on=row.on,
+        measure=row.measure,
+        variant=row.variant,
+        facts=dict(row.facts),
+        trials=tuple(
+            PastTrial(trial_body(trial, row.by), trial.voided) for trial in row.trials
+        ),
+    )
 
 
 def trial_body(told: TrialCell, by: str) -> TrialBody:

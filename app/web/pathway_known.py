@@ -20,9 +20,9 @@ from app.storage.patients import Patient, PatientDetails, details_of
 from app.storage.profile import Profile, profile_of
 from app.storage.scores import scores_of
 from app.storage.screening import answers_of
-from app.storage.trials import Round
 from app.web.dates import day_words
-from app.web.judging import judge, person_on
+from app.web.judging import Ask, person_on
+from app.web.rejudging import judged_all
 
 #: Questions that another page asks: the end of its path and its words. They are never
 #: asked on a pathway's page, so that one thing is kept in one place.
@@ -105,17 +105,21 @@ def _taken(
     measures: Iterable[str],
     today: date,
 ) -> dict[str, Taken]:
-    latest = {s.measure: s for s in scores_of(session, [patient.id]) if s.newest}
-    found = {}
-    for key in measures:
-        score = latest.get(key)
-        if score is None or key not in shelf.measures:
-            continue
-        round = session.get_one(Round, score.round_id)
-        result = judge(session, shelf, patient, round).result
-        if result is not None and result.score.outcome in ("completed", "unable"):
-            found[key] = taken_of(result, score.on_date, today)
-    return found
+    newest = {
+        s.measure: s.round_id for s in scores_of(session, [patient.id]) if s.newest
+    }
+    wanted = {key: newest[key] for key in measures if key in newest}
+    rounds = frozenset(wanted.values())
+    found = {
+        judged.measure.id: taken_of(judged.result, judged.on_date, today)
+        for judged in judged_all(
+            session, shelf, patient, lambda round: round.id in rounds,
+            ask=Ask(shelf.base.rates, None),
+        )
+        if judged.result is not None
+        and judged.result.score.outcome in ("completed", "unable")
+    }  # fmt: skip
+    return {key: found[key] for key in wanted if key in found}
 
 
 def taken_of(result: Result, day: date, today: date) -> Taken:

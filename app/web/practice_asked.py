@@ -36,12 +36,16 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class Member:
-    """How far somebody is with a team check. `left`: begun and not answered."""
+    """How far somebody is with a team check. `left`: begun and not answered.
+
+    `stopped`: sent, but stopped to make safe, so that there is no result to compare.
+    """
 
     name: str
     done: int
     of: int
     left: int
+    stopped: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,4 +120,5 @@ def member_of(session: Session, row: TeamCheck, person: Person) -> Member:
     """A trial is seen once: one that was begun and left is not shown again."""
     done = sent_in(session, row).get(person.id, 0)
     left = len(shown_in(session, row, person)) - done
-    return Member(person.name, done, len(row.trials), left)
+    stopped = sent_in(session, row, stopped=True).get(person.id, 0)
+    return Member(person.name, done, len(row.trials), left, stopped)

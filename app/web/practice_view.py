@@ -117,9 +117,7 @@ def result_of(
         faults=faults_of(said, key, measure.id, when),
         valid=valid_words(said, key, measure.id),
         decided_right=said.valid == key.valid,
-        line=line_of(said, key, timeline.ends_ms, when, measure.id)
-        if timeline
-        else None,
+        line=line_of(said, key, timeline.ends_ms, when, measure) if timeline else None,
         press=_press(attempt),
     )
 
@@ -256,13 +254,17 @@ def is_right(said: Said, key: KeySaid) -> bool:
 
 
 def line_of(
-    said: Said, key: KeySaid, ends_ms: int, when: dict[str, int], measure: str
+    said: Said, key: KeySaid, ends_ms: int, when: dict[str, int], measure: Measure
 ) -> Line:
     """Every instant of the key and of the attempt along the trial."""
+    names = (*measure.splits, *["part"] * len(key.splits))
     points = [(key.start_ms, False, "Start by the key")]
-    points += [(at, False, "Part by the key") for at in key.splits]
     points += [
-        (at, False, rule_for(kind, measure).words) for kind, at in when.items() if at
+        (at, False, f"{name[:1].upper()}{name[1:]}, by the key")
+        for name, at in zip(names, key.splits, strict=False)
+    ]
+    points += [
+        (at, False, rule_for(kind, measure.id).words) for kind, at in when.items() if at
     ]
     points.append((key.stop_ms, False, "Stop by the key"))
     if said.start_ms is not None and said.stop_ms is not None:

@@ -8,7 +8,7 @@ from app.catalogue.load import Catalogue
 from app.practice.attempt import Attempt
 from app.practice.faults import FAULTS
 from app.storage.people import Person
-from app.storage.practice_beside import attempts_of, shared_attempts
+from app.storage.practice_beside import attempts_of, shared_attempts, stopped_of
 from app.web.practice_book import book
 
 
@@ -42,6 +42,16 @@ def fault_words(kind: str) -> str:
 def own_attempts(session: Session, me: Person) -> tuple[Attempt, ...]:
     """All of one's own, shared or not: for nobody else's eyes."""
     return attempts_of(session, me)
+
+
+def own_stopped(session: Session, me: Person) -> tuple[Attempt, ...]:
+    """One's own that were stopped to make safe, shared or not."""
+    return stopped_of(session, me)
+
+
+def stopped_by(session: Session, person: Person) -> tuple[Attempt, ...]:
+    """What one person stopped to make safe, and shared."""
+    return tuple(a for a in stopped_of(session, person) if a.shared)
 
 
 def shared_in_world(session: Session, me: Person) -> tuple[Attempt, ...]:

@@ -6,7 +6,7 @@ past scores. It says of a round exactly what `judging.judge` says of it.
 
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Final
 
 from sqlmodel import Session, col, select
@@ -17,10 +17,8 @@ from app.storage.patients import Patient, PatientDetails, details_of
 from app.storage.scores import (
     DerivedScore,
     Score,
-    drop_score,
-    keep_score,
-    mark_all_newest,
     scores_of,
+    write_scores,
 )
 from app.storage.trials import Round, RoundTrials, rounds_of
 from app.web.judging import (
@@ -45,6 +43,7 @@ class Compared:
     """
 
     round: Round
+    on_date: date
     stored: Score | None
     made: DerivedScore | None
     differs: tuple[str, ...]
@@ -122,7 +121,9 @@ def compared_all(
     for left in stored.values():
         round = session.get_one(Round, left.round_id)
         if is_known(shelf, round):
-            yield Compared(round, left, None, ("patient_id",), older=False)
+            yield Compared(
+                round, left.on_date, left, None, ("patient_id",), older=False
+            )
 
 
 def _compared(each: Judged, score: Score | None, made: DerivedScore | None) -> Compared:
@@ -134,7 +135,7 @@ def _compared(each: Judged, score: Score | None, made: DerivedScore | None) -> C
         if older:
             wanted = {"outcome": made.outcome}
         differs = tuple(k for k, v in wanted.items() if getattr(score, k) != v)
-    return Compared(each.round, score, made, differs, older)
+    return Compared(each.round, each.on_date, score, made, differs, older)
 
 
 def keep_all(
@@ -142,10 +143,12 @@ def keep_all(
 ) -> int:
     """Write every score of a patient as its trials make it now; how many changed."""
     changed = list(compared_all(session, shelf, patient))
-    for found in changed:
-        # A row under another patient or day is made anew, not written over.
-        drop_score(session, found.round)
-        if found.made is not None:
-            keep_score(session, found.round, found.made, now=now)
-    mark_all_newest(session, patient.id)
+    # A row under another patient or day is made anew, not written over.
+    write_scores(
+        session,
+        patient.id,
+        [found.round.id for found in changed],
+        [(f.round, f.on_date, f.made) for f in changed if f.made is not None],
+        now=now,
+    )
     return len(changed)

@@ -8,12 +8,12 @@ from typing import Final
 
 from sqlmodel import Session, col, select
 
+from app.clinical.days import full_day
 from app.clinical.dimensions import ROOMS
 from app.clinical.home_sheet import CHANGES as AT_HOME
 from app.clinical.home_sheet import HELPERS
 from app.clinical.make_safe import ON_THE_FLOOR
 from app.clinical.note import Ref
-from app.clinical.note_words import full_day
 from app.clinical.picture import NO_CLEARANCE, Agreement, Done, names_of, picture_of
 from app.clinical.precautions import PRECAUTIONS
 from app.clinical.reading import read
@@ -94,7 +94,7 @@ def _change_refs(change: ChangeNow) -> Iterator[Ref]:
 
 
 def _change_words(chart: Chart, change: ChangeNow) -> str:
-    """`Bathroom: raised toilet seat or frame, by: supplier: done, 3 June 2026; ...`."""
+    """`Bathroom: raised toilet seat or frame, by: supplier: done, 3 Jun 2026; ...`."""
     row, shelf = change.row, chart.book.shelf
     words = f" ({row.words})" if row.words else ""
     since = full_day(change.since.astimezone(chart.site.zone).date())

@@ -14,9 +14,10 @@ from sqlmodel import Session
 
 from app.clinical.change import Change
 from app.clinical.course import maintained, value_in
+from app.clinical.days import full_day
 from app.clinical.measure import Measure
 from app.clinical.note import NOTE_KINDS
-from app.clinical.note_words import full_day, spelled
+from app.clinical.note_words import spelled
 from app.clinical.quantities import UNIT_WORDS, alike, convert, shown, words
 from app.clinical.report import CareFacts, GoalFacts, Tried
 from app.clinical.report_goals import numbers, shown_goals, stood_short

@@ -1,7 +1,8 @@
 """Somebody's standing on one test in words and as a picture; their sign-offs of it."""
 
+from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Final
 
@@ -91,6 +92,25 @@ class StandingView:
     missed: tuple[tuple[str, int, int], ...]
     differences: tuple[Difference, ...]
     sign_offs: tuple[SignOffView, ...]
+    presses: tuple[str, ...] = ()
+
+
+def press_words(
+    tried: Sequence[Attempt], measure: str, edition: str
+) -> tuple[str, ...]:
+    """Practised stops too many and too few, which no sign-off asks for."""
+    counts = Counter(
+        a.press for a in tried if a.measure == measure and a.edition == edition
+    )
+    told = {
+        "not_asked": "Stopped without cause: {} trial{}, where nobody needed a hand.",
+        "missed": "A stop was asked for and not pressed: {} trial{}.",
+    }
+    return tuple(
+        words.format(counts[press], "s" if counts[press] != 1 else "")
+        for press, words in told.items()
+        if counts[press]
+    )
 
 
 def rule_of(
@@ -124,14 +144,23 @@ def standing_views(
     attempts: Sequence[Attempt],
     edition: str,
     today: date,
+    *,
+    stopped: Sequence[Attempt],
 ) -> list[StandingView]:
-    """By test: those practised under this edition, and those ever signed off."""
+    """By test: those practised under this edition, and those ever signed off.
+
+    `stopped`: attempts that were stopped to make safe, which `attempts` has not.
+    """
     offs = sign_offs_of(session, person)
-    measures = {a.measure for a in attempts if a.edition == edition}
+    tried = (*attempts, *stopped)
+    measures = {a.measure for a in tried if a.edition == edition}
     measures &= set(practised_tests(shelf))
     measures |= {row.measure for row, _ in offs}
     views = [
-        _view(session, shelf, person, attempts, measure, edition, today, offs)
+        replace(
+            _view(session, shelf, person, attempts, measure, edition, today, offs),
+            presses=press_words(tried, measure, edition),
+        )
         for measure in measures
     ]
     return sorted(views, key=lambda view: view.name)

@@ -5,6 +5,7 @@ from zoneinfo import ZoneInfo
 from sqlmodel import Session
 
 from app.catalogue.load import Catalogue
+from app.clinical.days import full_day
 from app.clinical.visiting import KINDS
 from app.storage.episodes import Visit
 from app.storage.people import Person
@@ -15,7 +16,7 @@ def text_lines(
     session: Session, shelf: Catalogue, visit: Visit, zone: ZoneInfo
 ) -> list[str]:
     """The kind and day, then each event; stops and voids with their hour and person."""
-    lines = [f"{KINDS[visit.kind].capitalize()}, {visit.local_date}"]
+    lines = [f"{KINDS[visit.kind].capitalize()}, {full_day(visit.local_date)}"]
     for event in events_of(session, shelf, visit):
         if event.says:
             lines.append(event_line(session, event, zone))

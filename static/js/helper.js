@@ -91,8 +91,14 @@ export class Helper {
     const { link, last } = this;
     if (link.over) return "The help has ended: the test is done, or one of you ended it.";
     if (!link.alive) return last || link.failures > 1 ? LOST : "Looking for the other phone …";
-    if (last?.waits && !last.stored) return `Sent. ${last.owner}'s phone has not answered yet.`;
-    return `Linked. ${last?.owner}'s phone keeps the time.`;
+    if (last?.waits && !last.stored) return `Sent. ${this.theirs()} has not answered yet.`;
+    return `Linked. ${this.theirs()} keeps the time.`;
+  }
+
+  /** Nobody is named to a locked phone. */
+  theirs() {
+    const { owner } = this.last ?? {};
+    return owner ? `${owner}'s phone` : "The other phone";
   }
 
   words() {
@@ -125,7 +131,7 @@ export class Helper {
     const ms = Number.isNaN(now.ran) ? "" : String(Math.round(now.ran));
     fill(form, { uid: now.trial, raw_ms: ms, clocks: JSON.stringify(clocks),
       outcome: safe ? "stopped" : "completed", range_ok: "yes" });
-    say(form, "why", `${last.owner}'s phone does not answer. Save here only if that phone did `
+    say(form, "why", `${this.theirs()} does not answer. Save here only if that phone did `
       + `not time it. ${last.doubt}`);
     say(form, "save-words", safe ? "Save the stop from this phone" : `Save ${tenths(now.ran)} s from this phone`);
   }

@@ -90,18 +90,18 @@ def test_minutes_left(minutes: int | None, why: tuple[str, ...]) -> None:
 @pytest.mark.parametrize(
     ("measure", "last", "why"),
     [
-        ("timed_up_and_go", LastTry("unable", THIRD), "floor: unable on 3 March"),
+        ("timed_up_and_go", LastTry("unable", THIRD), "floor: unable on 3 Mar"),
         (
             "timed_up_and_go",
             LastTry("unable", date(2025, 12, 3)),
-            "floor: unable on 3 December 2025",
+            "floor: unable on 3 Dec 2025",
         ),
         ("timed_up_and_go", LastTry("stopped", THIRD), ""),
         ("timed_up_and_go", LastTry("completed", THIRD, Decimal("300")), ""),
         (
             "single_leg_stance",
             LastTry("completed", THIRD, Decimal("30.0"), facts={"limit": "30"}),
-            "ceiling: held all 30 s on 3 March, try a harder one",
+            "ceiling: held all 30 s on 3 Mar, try a harder one",
         ),
         (
             "single_leg_stance",
@@ -116,18 +116,18 @@ def test_minutes_left(minutes: int | None, why: tuple[str, ...]) -> None:
         (
             "four_stage_balance",
             LastTry("completed", THIRD, Decimal(4), "four"),
-            "ceiling: held all 4 stages on 3 March, try a harder one",
+            "ceiling: held all 4 stages on 3 Mar, try a harder one",
         ),
         ("four_stage_balance", LastTry("completed", THIRD, Decimal(3), "four"), ""),
         (
             "four_stage_balance",
             LastTry("completed", THIRD, Decimal(3), "three"),
-            "ceiling: held all 3 stages on 3 March, try a harder one",
+            "ceiling: held all 3 stages on 3 Mar, try a harder one",
         ),
         (
             "short_physical_performance_battery",
             LastTry("completed", THIRD, Decimal(12)),
-            "ceiling: 12 of 12 points on 3 March, try a harder one",
+            "ceiling: 12 of 12 points on 3 Mar, try a harder one",
         ),
         (
             "short_physical_performance_battery",

@@ -44,7 +44,7 @@ class TestStartAndEnd:
     def test_alike_conditions_are_judged(self) -> None:
         text = made(TEST, measures=results_of(tried(1, "19.4"), tried(26, "14.6")))
 
-        assert "Start, 2 February 2026: 19.4 s. End, 27 February 2026: 14.6 s" in text
+        assert "Start, 2 Feb 2026: 19.4 s. End, 27 Feb 2026: 14.6 s" in text
         assert "real gain since 19.4 s: 4.8 s faster" in text
 
     def test_other_conditions_get_no_verdict_and_say_what_differs(self) -> None:
@@ -56,7 +56,7 @@ class TestStartAndEnd:
 
         assert [key for key in found if key.startswith("measure")] == [TEST]
         text = found[TEST].made
-        assert "Start, 2 February 2026: 19.4 s. End, 27 February 2026: 11.0 s" in text
+        assert "Start, 2 Feb 2026: 19.4 s. End, 27 Feb 2026: 11.0 s" in text
         assert "No verdict: the set-up differs, walking device: cane then, none" in text
         assert not re.search(r"real|within|faster", text)
         assert found[TEST].refs == (Ref("round", 101), Ref("round", 126))
@@ -73,8 +73,8 @@ class TestStartAndEnd:
                  if k.startswith("measure")]  # fmt: skip
 
         assert len(found) == 2
-        assert "0.60 m/s. End, 26 February 2026: 0.70 m/s" in found[0]
-        assert "0.90 m/s. End, 27 February 2026: 1.40 m/s" in found[1]
+        assert "0.60 m/s. End, 26 Feb 2026: 0.70 m/s" in found[0]
+        assert "0.90 m/s. End, 27 Feb 2026: 1.40 m/s" in found[1]
         assert not any("No verdict" in text for text in found)
 
     def test_one_side_never_follows_the_other(self) -> None:
@@ -92,7 +92,7 @@ class TestStartAndEnd:
     def test_measured_once_has_no_start(self) -> None:
         text = made(TEST, measures=results_of(tried(5, "19.4")))
 
-        assert "Measured once, 6 February 2026: 19.4 s" in text
+        assert "Measured once, 6 Feb 2026: 19.4 s" in text
         assert "Start" not in text
         assert "Against" not in text
 
@@ -101,7 +101,7 @@ class TestStartAndEnd:
         text = made("task-kitchen", tasks=tasks, last_report_on=day(25))
 
         assert text == (
-            "A kitchen task: start 2 February 2026, moderate help; end 21 February "
+            "A kitchen task: start 2 Feb 2026, moderate help; end 21 Feb "
             "2026, stand_by help. Less help than at the start."
         )
 
@@ -121,17 +121,17 @@ class TestHowItEnded:
         found = lines(episode(end_reason=why, closed_on=day(28), goals=goals))
 
         assert EPISODE_ENDS[why] in found["end"].made
-        assert found["goal_status-2"].made.startswith("Goal 2: met on 11 February 2026")
+        assert found["goal_status-2"].made.startswith("Goal 2: met on 11 Feb 2026")
         if why in UNPLANNED:
             assert found["goal_status-1"].made == (
                 "Goal 1: not finished when care ended; last measured 14.6 s, 21 "
-                "February 2026; target 12.0 s or less."
+                "Feb 2026; target 12.0 s or less."
             )
             assert "nothing was measured" in found["goal_status-3"].made
             assert NOTHING_YET not in found["goal_status-3"].made
         else:
             assert found["goal_status-1"].asks == (
-                "Goal 1 is still open (last told progressing on 21 February 2026): how "
+                "Goal 1 is still open (last told progressing on 21 Feb 2026): how "
                 "does it end?"
             )
             assert found["goal_status-1"].needed
@@ -153,9 +153,9 @@ class TestHowItEnded:
     @pytest.mark.parametrize("closed", [None, day(30)])
     def test_span_of_care(self, closed: Any) -> None:
         text = made("care", closed_on=closed)
-        to = " to 3 March 2026" if closed else "; last visit 1 March 2026"
+        to = " to 3 Mar 2026" if closed else "; last visit 1 Mar 2026"
 
-        assert text == f"Care from 2 February 2026{to}, for: slow to rise since a fall."
+        assert text == f"Care from 2 Feb 2026{to}, for: slow to rise since a fall."
 
     def test_missed_visits_of_the_whole_episode_count(self) -> None:
         gone = Dated("missed-3", "pain", (), day(5))
@@ -163,7 +163,7 @@ class TestHowItEnded:
 
         assert found["visits"].made.startswith("2 visits attended on 2 treatment days")
         assert found["visits"].made.endswith("1 missed.")
-        assert found["missed-3"].made == "Missed, 6 February 2026: pain."
+        assert found["missed-3"].made == "Missed, 6 Feb 2026: pain."
 
 
 class TestWhatStays:
@@ -204,15 +204,15 @@ class TestFalls:
             told=((day(1), False, 1), (day(9), True, 2)),
             known=(Said("h", "as entered: one fall in the last 12 months",
                         (Ref("episode", 7),)),),
-            stops=(Said("stop", "11 February 2026, walking: fell", (Ref("stop", 4),)),),
+            stops=(Said("stop", "11 Feb 2026, walking: fell", (Ref("stop", 4),)),),
             tests=Agreement("falls", ("TUG",), (), (), (), beyond),
             rounds=(126,),
         )  # fmt: skip
         line = lines(episode(falls=falls))["falls"]
 
         assert line.made == (
-            "About falls, on record: Asked 2 times; a fall was told on 10 February "
-            "2026. As entered: one fall in the last 12 months. 11 February 2026, "
+            "About falls, on record: Asked 2 times; a fall was told on 10 Feb "
+            "2026. As entered: one fall in the last 12 months. 11 Feb 2026, "
             f"walking: fell. By the newest results: {beyond} {NO_VERDICT}"
         )
         assert not VERDICTS.search(line.made)

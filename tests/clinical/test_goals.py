@@ -95,7 +95,7 @@ class TestSentence:
                     target=Target(kind="level", level="stand_by", times=4, out_of=5),
                     so_that="toilet alone at night",
                 ),
-                "By 12 July 2026, the patient will rise from the toilet and sit with "
+                "By 12 Jul 2026, the patient will rise from the toilet and sit with "
                 "control, in the bathroom, with a grab bar or rail, with stand-by "
                 "help, on 4 of 5 trials, in order to toilet alone at night.",
             ),
@@ -107,7 +107,7 @@ class TestSentence:
                     conditions=Conditions(cue_kind="none"),
                     target=Target(kind="times", times=3, out_of=3),
                 ),
-                "By 30 June 2026, the caregiver will help the patient get on and off "
+                "By 30 Jun 2026, the caregiver will help the patient get on and off "
                 "a chair, without cues, on 3 of 3 trials.",
             ),
             (
@@ -123,7 +123,7 @@ class TestSentence:
                     ),
                     target=to_score("0.80", GAIT, "m/s"),
                 ),
-                "By 30 June 2026, the patient will walk to the bathroom, on carpet, "
+                "By 30 Jun 2026, the patient will walk to the bathroom, on carpet, "
                 "with crutches, with occasional verbal cues, with stand-by help, "
                 "shown by 0.80 m/s or more in Gait speed.",
             ),
@@ -139,7 +139,7 @@ class TestSentence:
                     conditions=Conditions(device="none", cue_kind="environment"),
                     target=Target(kind="level", level="independent"),
                 ),
-                "By 30 June 2026, the patient will eat a meal, without a device, with "
+                "By 30 Jun 2026, the patient will eat a meal, without a device, with "
                 "cues of the surroundings, independently.",
             ),
         ],

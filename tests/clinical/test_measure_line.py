@@ -54,7 +54,7 @@ def test_five_parts_stand_in_order() -> None:
         "Buatois 2008: In the range linked with recurrent falls (two or more) in "
         "healthy people 65 and over living in the community: 18.4 s, above 15.0 s."
     )
-    said = "Against 3 June 2026: real gain since 22.5 s: 4.1 s faster. Goldberg 2012: "
+    said = "Against 3 Jun 2026: real gain since 22.5 s: 4.1 s faster. Goldberg 2012: "
     assert change.startswith(f"{said}4.1 s of change is more than the 2.5 s that")
     assert function == "Function: goal 2 (get on and off the toilet)."
     assert made.text == " ".join(made.parts)
@@ -87,7 +87,7 @@ def test_change_stands_against_its_error(
 ) -> None:
     change = measure_line(five(now, before, **facts), before_on=JUNE).parts[3]
 
-    assert change.startswith(f"Against 3 June 2026: {begins}")
+    assert change.startswith(f"Against 3 Jun 2026: {begins}")
     assert also in change
 
 
@@ -106,7 +106,7 @@ def test_what_changed_without_a_published_error_cannot_be_told() -> None:
     made = result(FIVE, "13.9s", age=55, conditions=("vestibular",), before=before)
     change = measure_line(made, before_on=JUNE).parts[3]
 
-    assert change.startswith("Against 3 June 2026: change since 15.4 s cannot be told")
+    assert change.startswith("Against 3 Jun 2026: change since 15.4 s cannot be told")
 
 
 @pytest.mark.parametrize(
@@ -239,7 +239,7 @@ def test_signs_that_are_misread_become_words(text: str, said: str) -> None:
 def test_sentences_end_and_moments_have_their_date() -> None:
     assert sentence(" pain 2 of 10") == "Pain 2 of 10."
     assert (sentence("Why?"), sentence("")) == ("Why?", "")
-    assert moment(datetime(2026, 6, 3, 9, 5)) == "3 June 2026, 09:05"
+    assert moment(datetime(2026, 6, 3, 9, 5)) == "3 Jun 2026, 09:05"
 
 
 def test_text_leaves_out_empty_parts() -> None:

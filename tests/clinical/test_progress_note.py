@@ -96,7 +96,7 @@ class TestMeasures:
         )
         text = made(TEST, measures=results)
 
-        assert "In another set-up, 2 February 2026: 19.4 s; no verdict" in text
+        assert "In another set-up, 2 Feb 2026: 19.4 s; no verdict" in text
         assert "walking device: cane then, none now" in text
         assert "within measurement error since 14.0 s" in text
         assert "real" not in text
@@ -117,9 +117,9 @@ class TestMeasures:
         first = made(TEST, measures=results)
         second = made(TEST, measures=results, last_report_on=day(12))
 
-        assert "Last, 21 February 2026: 16.0 s." in first
-        assert "Last, 11 February 2026: 18.0 s." in second
-        assert "Against 11 February 2026: real gain since 18.0 s" in second
+        assert "Last, 21 Feb 2026: 16.0 s." in first
+        assert "Last, 11 Feb 2026: 18.0 s." in second
+        assert "Against 11 Feb 2026: real gain since 18.0 s" in second
 
     @pytest.mark.parametrize("plan", ["restore", "maintain"])
     def test_no_change_is_good_under_a_plan_to_maintain(self, plan: str) -> None:
@@ -133,14 +133,14 @@ class TestMeasures:
         results = results_of(tried(1, "19.4"), tried(10, "14.6"))
         text = made(TEST, measures=results, last_report_on=day(12))
 
-        assert "Newest, 11 February 2026: 14.6 s" in text
+        assert "Newest, 11 Feb 2026: 14.6 s" in text
         assert "Not measured in this period." in text
         assert not any(word in text for word in NO_VERDICT)
 
     def test_first_result_is_compared_with_nothing(self) -> None:
         text = made(TEST, measures=results_of(tried(26, "19.4"), tried(26, "18.0")))
 
-        assert "Now, 27 February 2026, the first in this set-up: 18.0 s" in text
+        assert "Now, 27 Feb 2026, the first in this set-up: 18.0 s" in text
         assert "Against" not in text
 
     def test_an_attempt_without_a_result_is_told(self) -> None:
@@ -165,15 +165,15 @@ class TestGoals:
         ("said", "says"),
         [
             ({"stood": stood("progressing", 26, "x", 65)},
-             "Goal 1: progressing, 27 February 2026: 65 % of the way."),
+             "Goal 1: progressing, 27 Feb 2026: 65 % of the way."),
             ({"stood": stood("on_hold", 26, "waits for new shoes")},
-             "Goal 1: on hold, 27 February 2026: waits for new shoes."),
+             "Goal 1: on hold, 27 Feb 2026: waits for new shoes."),
             ({"stood": stood("plateau", 26, "19.4 s on 2 Feb, 19.0 s on 26 Feb, 24 "
                              "days apart"), "told": 2},
-             "Goal 1: plateau, 27 February 2026: 19.4 s on 2 Feb, 19.0 s on 26 Feb, "
+             "Goal 1: plateau, 27 Feb 2026: 19.4 s on 2 Feb, 19.0 s on 26 Feb, "
              "24 days apart."),
             ({"ended": Ended("met", day(26), "12.0 s, three days running")},
-             "Goal 1: met on 27 February 2026: 12.0 s, three days running."),
+             "Goal 1: met on 27 Feb 2026: 12.0 s, three days running."),
         ],
         ids=["progressing", "on hold", "plateau", "met"],
     )  # fmt: skip
@@ -225,8 +225,8 @@ class TestGoals:
         found = lines(period(goals=(goal,), measures=results_of(*results)))
 
         assert found["goal-1"].made == (
-            "Goal 1 (short-term): Will rise. Start: 19.4 s, 2 February 2026. Last: "
-            "17.8 s, 11 February 2026. Target: 12.0 s or less. 65 % of the way: 14.6 "
+            "Goal 1 (short-term): Will rise. Start: 19.4 s, 2 Feb 2026. Last: "
+            "17.8 s, 11 Feb 2026. Target: 12.0 s or less. 65 % of the way: 14.6 "
             "s. Real gain since 19.4 s: 4.8 s faster."
         )
         assert found[TEST].made.endswith("Function: goal 1.")
@@ -251,7 +251,7 @@ class TestWords:
         ]
         found = lines(period(statements=tuple(told), last_report_on=day(12)))
 
-        assert found["said-2"].made == "21 February 2026: declined, “not today”."
+        assert found["said-2"].made == "21 Feb 2026: declined, “not today”."
         assert found["said-2"].section == "subjective"
         assert "said-1" not in found
         assert "said" not in found
@@ -265,7 +265,7 @@ class TestWords:
         pains = (Pain(day(1), 6, 1), Pain(day(9), 4, 2), Pain(day(26), 2, 3))
 
         assert made("pain", pains=pains) == (
-            "Pain 6 of 10 on 2 February 2026, 2 of 10 on 27 February 2026."
+            "Pain 6 of 10 on 2 Feb 2026, 2 of 10 on 27 Feb 2026."
         )
 
     def test_period_visits_and_missed_ones(self) -> None:
@@ -273,13 +273,12 @@ class TestWords:
         found = lines(period(missed=(missed,), last_report_on=day(12)))
 
         assert found["period"].made == (
-            "Reporting period: 14 February 2026 to 1 March 2026. Last report: 13 "
-            "February 2026."
+            "Reporting period: 14 Feb 2026 to 1 Mar 2026. Last report: 13 Feb 2026."
         )
         assert found["visits"].made == (
-            "1 visit attended on 1 treatment day: 1 March 2026; 1 missed."
+            "1 visit attended on 1 treatment day: 1 Mar 2026; 1 missed."
         )
-        assert found["missed-9"].made == "Missed, 21 February 2026: pain; told: nurse."
+        assert found["missed-9"].made == "Missed, 21 Feb 2026: pain; told: nurse."
 
     @pytest.mark.parametrize(
         ("used", "of", "says"), [(8, 10, "8 of 10 treatment days used"), (8, 0, "")]
@@ -359,8 +358,8 @@ class TestActivities:
         )["activity-R01"]
 
         assert found.made == (
-            f"Sit to stand: 3 sessions in this period; first 2 February 2026, seat "
-            f"height {first} in, minimal; last 27 February 2026, seat height {last} "
+            f"Sit to stand: 3 sessions in this period; first 2 Feb 2026, seat "
+            f"height {first} in, minimal; last 27 Feb 2026, seat height {last} "
             f"in, minimal. {says}"
         )
         assert found.refs == (Ref("set", 1), Ref("set", 3))

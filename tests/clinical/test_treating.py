@@ -27,7 +27,7 @@ from app.clinical.vocabulary import ABILITIES, ROOM_ITEMS
 SHELF = catalogue().activities
 STANDS = {"slow_sit_to_stand": "Slow or few stands"}
 TURNS = {"turn_unsteady": "Unsteady turns"}
-BECAUSE = {"slow_sit_to_stand": "Five stands took 17.2 s on 1 March."}
+BECAUSE = {"slow_sit_to_stand": "Five stands took 17.2 s on 1 Mar."}
 EVERYTHING = Today().kit
 FIRST = date(2026, 2, 24)
 
@@ -65,7 +65,7 @@ def test_offers_answer_what_was_shown_and_say_how() -> None:
         key for key, a in SHELF.items() if "slow_sit_to_stand" in a.answers
     }
     assert of("R01", found).why == (
-        "answers “Slow or few stands”: Five stands took 17.2 s on 1 March.",
+        "answers “Slow or few stands”: Five stands took 17.2 s on 1 Mar.",
     )
 
 
@@ -92,7 +92,7 @@ def test_nothing_shown_offers_nothing_but_favourites_and_what_was_done() -> None
     assert {*ids(found.offered)} == {"B01", "S01"}
     assert of("B01", found).why == ("a favourite of yours",)
     grade = SHELF["S01"].grade.words(Decimal(2))
-    assert of("S01", found).why == (f"done on 24 February: go on at {grade}",)
+    assert of("S01", found).why == (f"done on 24 Feb: go on at {grade}",)
 
 
 def test_more_deficits_answered_come_first_then_nearer_the_front() -> None:
@@ -342,5 +342,5 @@ def test_stop_is_said_and_never_goes_on() -> None:
         )
     ]  # fmt: skip
     why = of("R01", suggested(last=lately(SHELF, done))).why
-    assert "last time, on 24 February, stopped for safety: dizzy" in why[-1]
+    assert "last time, on 24 Feb, stopped for safety: dizzy" in why[-1]
     assert not any("go on" in said for said in why)

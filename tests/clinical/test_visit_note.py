@@ -13,7 +13,7 @@ from app.clinical.visit_note import evaluation, visit_note
 
 DAY = date(2026, 6, 3)
 GOAL = GoalSaid(
-    "goal:4", "By 20 June 2026, the patient will climb the stairs.", (Ref("goal", 4),),
+    "goal:4", "By 20 Jun 2026, the patient will climb the stairs.", (Ref("goal", 4),),
     number=1, term="short-term", short="Climb the stairs: 12.0 s or less, by 20 Jun",
     start="19.4 s on 1 May 2026",
 )  # fmt: skip
@@ -171,10 +171,10 @@ def test_minutes_are_asked_until_timed_ones_are_told(
 @pytest.mark.parametrize(
     ("changes", "made"),
     [
-        ({}, "Goal 1, short-term: By 20 June 2026, the patient will climb the stairs. "
+        ({}, "Goal 1, short-term: By 20 Jun 2026, the patient will climb the stairs. "
              "Start: 19.4 s on 1 May 2026."),
         ({"signed": False, "start": ""},
-         "Goal 1, short-term: By 20 June 2026, the patient will climb the stairs. Not "
+         "Goal 1, short-term: By 20 Jun 2026, the patient will climb the stairs. Not "
          "signed yet."),
         ({"progress": "64 % of the way from 19.4 s to 12.0 s or less: 14.6 s."},
          "Goal 1 (Climb the stairs: 12.0 s or less, by 20 Jun): 64 % of the way from "
@@ -233,7 +233,7 @@ def test_evaluation_prints_goals_as_they_were_set() -> None:
     ended = replace(GOAL, key="goal:5", number=2, ended="met: done")
     lines = by_key(evaluation(facts(goals=(later, ended))))
 
-    assert lines["goal:4"].made.startswith("Goal 1, short-term: By 20 June 2026")
+    assert lines["goal:4"].made.startswith("Goal 1, short-term: By 20 Jun 2026")
     assert "goal:5" not in lines
     assert "field:goals" not in lines
     assert "field:goals" in by_key(evaluation(facts(goals=(ended,))))

@@ -17,15 +17,16 @@ from app.exports.fhir_bundle import bundle
 from app.exports.fhir_elements import identity, moment
 from app.exports.fhir_json import fhir_json
 from app.exports.fhir_values import Record
-from app.storage.database import read_session
+from app.storage.database import make_engine, read_session
 from app.storage.patients import Patient
 from app.storage.trials import rounds_of
 from app.web.fhir_record import Teller, record_of
 from app.web.judging import judge
 from app.web.result_view import result_view
+from tests.built_demo import CopyDemo
 from tests.exports import fhir_rules
 from tests.make import NOW, ZONE
-from tests.test_demo import SHELF, make_site
+from tests.test_demo import SHELF
 
 Json = dict[str, Any]
 #: Holds every kind of thing but a student's.
@@ -45,8 +46,11 @@ class Made:
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Made]:
-    engine = make_site(tmp_path_factory.mktemp("fhir") / "demo.sqlite")
+def demo(
+    tmp_path_factory: pytest.TempPathFactory, copy_demo: CopyDemo
+) -> dict[str, Made]:
+    path = tmp_path_factory.mktemp("fhir") / "demo.sqlite"
+    engine = make_engine(f"sqlite:///{copy_demo(path, NOW, ZONE)}")
     made = {}
     with read_session(engine) as session:
         for patient in session.exec(select(Patient)):

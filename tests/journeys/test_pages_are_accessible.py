@@ -34,9 +34,18 @@ LOOKS: dict[str, dict[str, object]] = {
 }
 
 
+#: Ways on that stand alone in their block and are lower than a thumb needs; a link
+#: within a sentence may be as high as its line.
+LOW = """() => [...document.querySelectorAll("main :is(a[href], button), summary")]
+  .filter((at) => at.getClientRects().length && at.getBoundingClientRect().height < 44
+    && at.parentElement.textContent.trim() === at.textContent.trim())
+  .map((at) => at.outerHTML.slice(0, 120))"""
+
+
 def sound(phone: Phone, where: str) -> None:
     phone.axe(where)
     phone.fits()
+    assert phone.page.evaluate(LOW) == [], where
 
 
 @pytest.mark.parametrize("look", list(LOOKS))

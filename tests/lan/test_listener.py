@@ -44,8 +44,12 @@ def asked(door: socket.socket, context: ssl.SSLContext | None = None) -> str:
 
 
 def test_two_doors_one_app_and_a_new_certificate_without_a_restart(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    caplog: pytest.LogCaptureFixture,
 ) -> None:
+    """Whatever fails once while it looks, it goes on looking."""
     monkeypatch.setattr(listener, "LOOK_EVERY_S", 0.05)
     both, one = Found((NAME,), (FIRST, SECOND)), Found((NAME,), (SECOND,))
     now = datetime.now(UTC)
@@ -61,6 +65,14 @@ def test_two_doors_one_app_and_a_new_certificate_without_a_restart(
     running.start()
     until(lambda: server.looking is not None)
     trusting = ssl.create_default_context(cadata=kept.place.certificate_pem)
+    told = iter([ValueError("nobody thought of it"), OSError(28, "full disk")])
+
+    def look() -> Found:
+        if fault := next(told, None):
+            raise fault
+        return found[0]
+
+    server.find = look
     try:
         assert asked(plain) == "http"
         with pytest.raises(ssl.SSLCertVerificationError):
@@ -73,7 +85,11 @@ def test_two_doors_one_app_and_a_new_certificate_without_a_restart(
         server.should_exit = True
         running.join(DEADLINE_S)
     assert not running.is_alive()
-    assert "The addresses of this machine changed." in capsys.readouterr().out
+    said = capsys.readouterr().out
+    assert "could not be renewed: the site's log says where" in said
+    assert "could not be renewed: full disk." in said
+    assert "The addresses of this machine changed." in said
+    assert "could not be looked after" in caplog.text
 
 
 def until(true: Callable[[], bool]) -> None:

@@ -44,6 +44,10 @@ WORDS: dict[str, Any] = {"taken_ms": None, "way": "words"}
         ({"distance": Beside(8_000, 6_500, "in")}, "in", 0.75, 0, "1.50 in longer"),
         (WORDS, "s", 0, 0, ""),
         (WORDS | {"faults_key": ARMS}, "s", 0, 0.5, "1 missed"),
+        ({"press": "missed"}, "s", 0, 0.5, "a stop was asked for and not pressed"),
+        (WORDS | {"press": "not_asked"}, "s", 0, 0.5, "stopped without cause"),
+        ({"press": "right"}, "s", 0, 0, ""),
+        ({"press": "early"}, "s", 0, 0, ""),
     ],
 )  # fmt: skip
 def test_what_makes_one_weak(

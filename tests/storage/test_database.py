@@ -2,13 +2,16 @@
 
 import sqlite3
 import threading
-from contextlib import closing
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from pathlib import Path
+from typing import Any
 
 import pytest
-from sqlalchemy import Engine, text
+from sqlalchemy import Engine, event, text
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import select
+from sqlmodel.sql.expression import SelectOfScalar
 
 from app.storage.database import (
     make_engine,
@@ -126,6 +129,41 @@ def test_connection_that_read_may_write_afterwards(engine: Engine) -> None:
         make_person(session, "kept")
 
     assert names(engine) == ["kept"]
+
+
+@pytest.mark.parametrize("page", [True, False])
+def test_page_asks_the_same_question_once(engine: Engine, page: bool) -> None:
+    with write_session(engine) as session:
+        make_person(session, "first")
+        make_person(session, "second")
+    with read_session(engine, page=page) as session, selects(engine) as asked:
+        found = [session.exec(select(Person.handle)).all() for _ in range(2)]
+        others = [session.exec(of(name)).one() for name in ("first", "second")]
+        again = session.exec(of("first")).first()
+
+    assert found[0] == found[1] == ["first", "second"]
+    assert [person.handle for person in others] == ["first", "second"]
+    assert again is others[0]
+    # A question with another value is another question.
+    assert len(asked) == (3 if page else 5)
+
+
+def of(handle: str) -> SelectOfScalar[Person]:
+    return select(Person).where(Person.handle == handle)
+
+
+@contextmanager
+def selects(engine: Engine) -> Iterator[list[str]]:
+    """Every query that reaches the database meanwhile."""
+    asked: list[str] = []
+
+    def hear(_c: Any, _u: Any, statement: str, *_rest: Any) -> None:
+        if statement.startswith("SELECT"):
+            asked.append(statement)
+
+    event.listen(engine, "before_cursor_execute", hear)
+    yield asked
+    event.remove(engine, "before_cursor_execute", hear)
 
 
 def test_read_session_sees_one_moment(engine: Engine) -> None:

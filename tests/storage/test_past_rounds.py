@@ -5,9 +5,9 @@ from datetime import date, timedelta
 import pytest
 from sqlmodel import Session, select
 
-from app.storage.audit import AuditEntry
-from app.storage.database import read_session, write_session
-from app.storage.episodes import Visit
+from app.storage.audit import AuditEntry, verify
+from app.storage.database import write_session
+from app.storage.episodes import Episode, Visit
 from app.storage.errors import NotFound
 from app.storage.past_rounds import (
     PastRound,
@@ -15,10 +15,9 @@ from app.storage.past_rounds import (
     care_on,
     is_imported,
     is_kept,
-    keep_round,
+    keep_rounds,
     marks_of_import,
 )
-from app.storage.patients import Patient
 from app.storage.people import Person
 from app.storage.trials import Round, Trial, TrialBody
 from tests.make import NOW, TODAY, ZONE, make_episode, make_patient, new_uid
@@ -34,7 +33,8 @@ def past(on: date = DAY, voided: str = "") -> PastRound:
 
 
 def keep(session: Session, ward: Ward, me: Person, told: PastRound) -> Round:
-    return keep_round(session, me, ward.patient, told, now=NOW, zone=ZONE)
+    (kept,) = keep_rounds(session, me, ward.patient, [told], now=NOW, zone=ZONE)
+    return kept
 
 
 @pytest.mark.parametrize("who", ["outsider", "student"])
@@ -94,7 +94,7 @@ def test_day_belongs_to_its_care_or_the_nearest(
 ) -> None:
     with write_session(ward.engine) as session:
         who = make_patient(session, ward.therapist, label="Green 2")
-        first, _ = (
+        first, second = (
             make_episode(session, ward.therapist, who, reason=name, opened_on=opened)
             for name, opened in (
                 ("first", date(2025, 1, 1)),
@@ -104,18 +104,34 @@ def test_day_belongs_to_its_care_or_the_nearest(
         first.closed_on = date(2025, 2, 1)
         session.flush()
 
-        assert care_on(session, who, day).reason == found
+        assert care_on([first, second], day).reason == found
 
 
 def test_later_of_two_open_cares_counts(ward: Ward) -> None:
     with write_session(ward.engine) as session:
         make_episode(session, ward.therapist, ward.patient, reason="again")
+        kept = keep(session, ward, ward.supervisor, past(TODAY))
+        visit = session.get_one(Visit, kept.visit_id)
 
-        assert care_on(session, ward.patient, TODAY).reason == "again"
+        assert session.get_one(Episode, visit.episode_id).reason == "again"
 
 
-def test_nobodys_care_is_not_found(ward: Ward) -> None:
+def test_who_has_no_care_gets_no_round(ward: Ward) -> None:
     with write_session(ward.engine) as session:
-        who: Patient = make_patient(session, ward.therapist, label="Green 2")
-    with read_session(ward.engine) as session, pytest.raises(NotFound):
-        care_on(session, who, TODAY)
+        who = make_patient(session, ward.therapist, label="Green 2")
+        with pytest.raises(NotFound):
+            keep_rounds(session, ward.supervisor, who, [past()], now=NOW, zone=ZONE)
+
+
+def test_many_rounds_are_one_visit_a_day_and_an_unbroken_trail(ward: Ward) -> None:
+    told = [past(DAY), past(TODAY), past(DAY)]
+    with write_session(ward.engine) as session:
+        kept = keep_rounds(
+            session, ward.supervisor, ward.patient, told, now=NOW, zone=ZONE
+        )
+        visits = [session.get_one(Visit, round.visit_id) for round in kept]
+
+        assert [visit.local_date for visit in visits] == [DAY, TODAY, DAY]
+        assert visits[0] is visits[2]
+        assert [round.uid for round in kept] == [each.uid for each in told]
+        assert verify(session) is None

@@ -94,7 +94,7 @@ def test_looking_writes_nothing(supervisor: TestClient, site: Site) -> None:
 
     assert report.status_code == 200
     assert "3 rows: 3 would add something" in report.text
-    assert "adds 1 trial of Timed Up and Go on 2025-03-01" in report.text
+    assert "adds 1 trial of Timed Up and Go on 1 Mar 2025" in report.text
     assert labels(site) == ["Blue 7"]
 
 

@@ -113,7 +113,7 @@ def test_unable_last_time_is_a_floor(therapist: TestClient, patient_id: int) -> 
     say(therapist, patient_id, "walks")
 
     said = others(shown(therapist, patient_id))
-    assert said == {"Timed Up and Go": "floor: unable on 2 March"}
+    assert said == {"Timed Up and Go": "floor: unable on 2 Mar"}
 
 
 def test_whole_hold_is_a_ceiling_by_its_own_limit(
@@ -129,7 +129,7 @@ def test_whole_hold_is_a_ceiling_by_its_own_limit(
 
     said = others(shown(therapist, patient_id))
     assert said == {
-        "One-leg stance": "ceiling: held all 30 s on 2 March, try a harder one"
+        "One-leg stance": "ceiling: held all 30 s on 2 Mar, try a harder one"
     }
 
 

@@ -476,3 +476,24 @@ def test_restored_site_says_of_when_it_is(
     assert page.status_code == 200
     told = " ".join(found(page.text, "main").text().split())
     assert "was restored on 5 Mar, 09:30 from a backup of 2 Mar, 09:30" in told
+
+
+def test_fresh_site_says_what_to_do_first(
+    supervisor: TestClient, sign_in_as: SignIn, site: Site
+) -> None:
+    """To a supervisor of a world without patients, and to who has none assigned."""
+    with write_session(site.engine) as session:
+        make_person(session, "first", role="supervisor", is_demo=True)
+    first = sign_in_as("first")
+    steps = [
+        [a.attributes["href"] or "" for a in found(page.text, "#first").css("a")]
+        for page in (first.get("/desk"), sign_in_as("outsider").get("/caseload"))
+    ]
+
+    assert steps == [
+        ["/people/new", "/patients/new", "/caseload/import", "/practice"],
+        ["/patients/new", "/practice"],
+    ]
+    for step in steps[0]:
+        assert first.get(step).status_code == 200
+    assert "To begin with" not in supervisor.get("/desk").text

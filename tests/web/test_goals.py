@@ -279,7 +279,7 @@ class TestPreview:
         assert answer.status_code == 200
         assert "<html" not in answer.text
         assert (
-            "By 30 March 2026, the patient will get on and off the toilet, shown by "
+            "By 30 Mar 2026, the patient will get on and off the toilet, shown by "
             "12.0 s or less in Five times sit to stand." in answer.text
         )
         assert rows(site, GoalRow) == []

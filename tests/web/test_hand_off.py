@@ -27,9 +27,9 @@ from app.storage.responsible import assign
 from app.storage.visits import ExitItem
 from app.web.deps import Site
 from app.web.hand_off_facts import hand_off_facts
+from tests.built_demo import CopyDemo
 from tests.conftest import DATABASE, found, person_by
-from tests.make import NOW, make_home_sheet, make_precaution
-from tests.test_demo import make_site
+from tests.make import NOW, ZONE, make_home_sheet, make_precaution
 from tests.web.bedside import done
 from tests.web.test_visits import TASK, SignIn, begin, put, rows
 
@@ -189,9 +189,11 @@ def test_what_was_taught_of_something_else_is_no_word_to_say(
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[FastAPI]:
+def demo(
+    tmp_path_factory: pytest.TempPathFactory, copy_demo: CopyDemo
+) -> Iterator[FastAPI]:
     folder = tmp_path_factory.mktemp("demo")
-    make_site(folder / DATABASE).dispose()
+    copy_demo(folder / DATABASE, NOW, ZONE)
     app = create_app(Settings(data_dir=folder, site_timezone="UTC"))
     yield app
     app.state.site.engine.dispose()

@@ -80,6 +80,13 @@ def _save(phone: TestClient, uid: str, ms: int, helped: object) -> int:
     return phone.post("/rounds/1/trials", data=data).status_code
 
 
+def _ended_by(site: Site) -> list[int | None]:
+    """Who ended help, by the audit trail; None: it ended by itself."""
+    wanted = select(AuditEntry.person_id).where(AuditEntry.deed == "ended_help")
+    with read_session(site.engine) as session:
+        return list(session.exec(wanted))
+
+
 def _trials(site: Site) -> list[Trial]:
     with read_session(site.engine) as session:
         return list(session.exec(select(Trial).order_by(col(Trial.place))))
@@ -171,6 +178,7 @@ class TestWho:
         with read_session(site.engine) as session:
             ended = session.exec(select(RoundHelp.ended_at)).all()
         assert [at is None for at in ended] == [False, True]
+        assert _ended_by(site) == [None]
 
     def test_only_a_stopwatch_takes_a_second_phone(
         self, owner: TestClient, site: Site
@@ -307,5 +315,40 @@ class TestSaving:
             assert _save(owner, new_uid(), 30_000, None) == (200 if locked else 303)
 
         assert helper.get(f"{HELP}/now").json() == {"on": False}
+        assert _ended_by(site) == [None]
         with read_session(site.engine) as session:
             assert session.exec(select(HelpPress)).all() == []
+
+
+class TestLocked:
+    def test_locked_phones_hear_the_clock_and_nobodys_name(
+        self, owner: TestClient, helper: TestClient
+    ) -> None:
+        trial = new_uid()
+        _press(owner, trial, "start", 20, OWNERS)
+        helper.post("/lock")
+        heard = helper.get(f"{HELP}/now", params=HELPERS)
+        _press(owner, trial, "stop", 8_020, OWNERS)
+        late = _press(helper, trial, "stop", 11_500, HELPERS)
+        assert _save(owner, trial, 8_000, None) == 303
+        stored = helper.get(f"{HELP}/now", params=HELPERS)
+
+        assert (heard.status_code, heard.json()["phase"]) == (200, "running")
+        assert late["stop"]["side"] == "owner"
+        assert late["late"] == "Already stopped by the other phone."
+        assert stored.json()["stored"] == "the trial"
+        for said in (heard.text, json.dumps(late), stored.text):
+            assert "Therapist" not in said
+            assert "Colleague" not in said
+            assert "8.0 s" not in said
+
+    def test_open_page_of_a_helper_does_not_hold_the_lock_back(
+        self, helper: TestClient, clock: Clock
+    ) -> None:
+        """It asks each second, here each minute; the trial goes on all the same."""
+        for _ in range(7):
+            clock.move(minutes=1)
+            assert helper.get(f"{HELP}/now", params=HELPERS).json()["on"]
+
+        assert helper.get("/caseload").status_code == 423
+        assert _press(helper, new_uid(), "start", 3_420, HELPERS)["phase"] == "running"

@@ -10,27 +10,22 @@ import json
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import pytest
 from selectolax.lexbor import LexborHTMLParser
 from sqlalchemy import Connection, text
 from starlette.testclient import TestClient
 
-from app.catalogue.load import catalogue
 from app.cli import main
-from app.commands.demo_files import read_story
 from app.commands.demo_folder import DATABASE, MARKER
-from app.commands.demo_site import build
 from app.exports.csv_cells import plain, safe
 from app.main import create_app
-from app.resources import folder
 from app.settings import Settings
-from app.storage.database import make_engine, migrate
+from app.storage.database import make_engine
 from app.storage.tables import Table
+from tests.built_demo import CopyDemo
 from tests.conftest import client_of
 from tests.test_cli_exports import update_rows
 from tests.web.hostile import live
@@ -119,13 +114,12 @@ def _said(held: Any, sign: str) -> Any:
 
 
 @pytest.fixture(scope="module")
-def planted(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Planted]:
-    data, shelf = tmp_path_factory.mktemp("inert"), catalogue()
+def planted(
+    tmp_path_factory: pytest.TempPathFactory, copy_demo: CopyDemo
+) -> Iterator[Planted]:
+    data = tmp_path_factory.mktemp("inert")
     (data / MARKER).write_text("invented")
-    engine = make_engine(f"sqlite:///{data / DATABASE}")
-    migrate(engine, None)
-    story, zone = read_story(folder("demo_data"), shelf), ZoneInfo("UTC")
-    build(engine, shelf, story, now=datetime.now(UTC), zone=zone)
+    engine = make_engine(f"sqlite:///{copy_demo(data / DATABASE)}")
     with engine.begin() as connection:
         made = Planted(data, plant(connection))
         asked = (

@@ -1,6 +1,7 @@
 """A locked session: it shows nobody, takes trials, and opens to one passphrase."""
 
-from collections.abc import Iterator
+import re
+from collections.abc import Callable, Iterator
 from uuid import uuid4
 
 import pytest
@@ -8,6 +9,7 @@ from fastapi import FastAPI
 from sqlmodel import col, select
 from starlette.testclient import TestClient
 
+from app.resources import folder
 from app.settings import Settings
 from app.storage.audit import AuditEntry
 from app.storage.database import read_session, write_session
@@ -16,6 +18,7 @@ from app.storage.people import SignIn
 from app.storage.scores import Score
 from app.storage.trials import Trial
 from app.web.deps import Site
+from app.web.unattended import POLLED
 from tests.conftest import Clock, client_of, found, running
 from tests.make import PASSPHRASE, make_person
 from tests.web.bedside import a_round, send
@@ -323,3 +326,32 @@ def test_demo_has_no_lock(never_idle: TestClient) -> None:
 def test_stranger_cannot_lock_or_unlock(client: TestClient) -> None:
     assert client.post("/lock", headers=HTMX).status_code == 401
     assert client.post("/unlock", data={"passphrase": "x"}).status_code == 303
+
+
+@pytest.mark.parametrize("asked", sorted(POLLED), ids=str)
+def test_page_left_open_is_no_use_of_the_session(
+    sign_in_as: Callable[[str], TestClient], clock: Clock, asked: tuple[str, str]
+) -> None:
+    """Every address that an open page asks by itself; any other one is use."""
+    supervisor, (way, path) = sign_in_as("supervisor"), asked
+    asked_by_hand = sign_in_as("supervisor")
+    for _ in range(7):
+        clock.move(minutes=1)
+        supervisor.request(way, path.format(round_id=1), headers=HTMX)
+        asked_by_hand.get("/session")
+
+    assert supervisor.get("/people").status_code == 423
+    assert asked_by_hand.get("/people").status_code == 200
+
+
+def test_every_page_that_asks_by_itself_is_known() -> None:
+    """What htmx sends on loading, without a touch, is in the closed list."""
+    loads = re.compile(r'hx-(get|post)="([^"]+)"[^>]*hx-trigger="(?:load|every)')
+    found = {
+        (way.upper(), path)
+        for at in folder("templates").rglob("*.html")
+        for way, path in loads.findall(at.read_text())
+    }
+
+    assert found
+    assert found <= POLLED

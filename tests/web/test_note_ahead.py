@@ -33,7 +33,7 @@ def test_plan_says_what_comes_and_what_is_left(site: Site) -> None:
     assert left == "Planned for this visit, without a set: Seated lateral weight " + (
         "shift to a mark"
     )
-    assert following.startswith("Planned for 4 March 2026: Seated lateral weight shift")
+    assert following.startswith("Planned for 4 Mar 2026: Seated lateral weight shift")
     assert ", 3 sets at shoulder travel past hip edge 4 in" in following
     assert [said.key for said in facts.next_grades] == ["grade:T01"]
 
@@ -89,8 +89,7 @@ def test_evaluation_gathers_who_and_why(site: Site) -> None:
         "What matters to them: “the garden < the stairs”."
     )
     assert lines[f"precaution:{order.id}"].made == (
-        "Order in force: Posterior hip rules (set on 2 March 2026, review 11 March "
-        "2026)."
+        "Order in force: Posterior hip rules (set on 2 Mar 2026, review 11 Mar 2026)."
     )
     assert any(Ref("round", number) in line.refs for line in problems)
     assert any("seen on the ward" in line.made for line in problems)

@@ -17,10 +17,11 @@ from app.storage.episodes import Episode, Visit
 from app.storage.patients import Patient
 from app.web.deps import Site
 from app.web.note_facts import evaluation_lines, visit_facts, visit_lines
+from tests.built_demo import CopyDemo
 from tests.make import (
     NOW,
+    ZONE,
 )
-from tests.test_demo import make_site
 from tests.web.note_numbers_behind import Behind, numbers, unsupported
 
 GOLDEN = Path(__file__).parent.parent / "golden" / "notes"
@@ -45,10 +46,12 @@ ERROR_PRONE = re.compile(r"[<>@&≤≥→↑↓·]|(?<!\d)\.\d|\b[RL]\b|\bTUG\b|
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
+def demo(
+    tmp_path_factory: pytest.TempPathFactory, copy_demo: CopyDemo
+) -> Iterator[Site]:
     """The demo site as of one fixed moment."""
     folder = tmp_path_factory.mktemp("demo")
-    make_site(folder / "tapeline.sqlite").dispose()
+    copy_demo(folder / "tapeline.sqlite", NOW, ZONE)
     app = create_app(Settings(data_dir=folder, site_timezone="Europe/Vienna"))
     app.state.site.clock = lambda: NOW
     yield app.state.site

@@ -495,7 +495,7 @@ class TestSigning:
         (written,) = texts(site)
 
         for words in (
-            "Cued.", "Therapist, therapist", "2 March 2026, 09:30", written.edition,
+            "Cued.", "Therapist, therapist", "2 Mar 2026, 09:30", written.edition,
             written.hash[:12], site.version,
         ):  # fmt: skip
             assert words in page, words
@@ -525,7 +525,7 @@ class TestSigning:
         page = therapist.get(note).text
 
         assert "Late: written on another day" in page
-        assert "Visit on 2 March 2026, written 3 March 2026, 11:30" in page
+        assert "Visit on 2 Mar 2026, written 3 Mar 2026, 11:30" in page
         assert "another day than the visit" in therapist.get(f"{note}/text").text
 
     @pytest.mark.parametrize("kind", ["progress", "discharge"])
@@ -643,7 +643,7 @@ class TestAddenda:
         first, second = rows(site, Addendum)
 
         assert "Order read late." in page
-        assert "Why: Chart came late. Therapist, therapist, 4 March 2026, 09:30" in page
+        assert "Why: Chart came late. Therapist, therapist, 4 Mar 2026, 09:30" in page
         assert (first.previous_hash, second.previous_hash) == (
             texts(site)[0].hash, first.hash,
         )  # fmt: skip
@@ -683,7 +683,7 @@ def test_plain_text_names_nobody_but_by_the_label(
 
     assert answer.headers["content-type"].startswith("text/plain")
     assert "content-disposition" not in answer.headers
-    assert answer.text.startswith(f"Visit note. {label}.\nVisit of 2 March 2026.\n")
+    assert answer.text.startswith(f"Visit note. {label}.\nVisit of 2 Mar 2026.\n")
     assert "Objective:\nA kitchen task" in answer.text
     for page in (answer.text, therapist.get(note).text):
         assert "Invented Person" not in page

@@ -14,6 +14,7 @@ from app.storage import own_list, people
 from app.storage.audit import AuditEntry
 from app.storage.database import read_session, write_session
 from app.storage.episodes import open_episode
+from app.storage.links import make_link
 from app.storage.patients import Patient
 from app.storage.plans import PlanLine, write_plan
 from app.storage.responsible import unassign
@@ -212,6 +213,26 @@ def test_stamp_tells_whose_pack_may_lie_here(
     assert again == stamps[-1]
     assert client.get("/sign-in").headers[PACK_OF] == "nobody"
     assert PACK_OF not in client.get("/bedside").headers  # nobody's page, and kept
+
+
+def test_pages_of_nobody_wipe_no_pack_of_who_is_signed_in(
+    sign_in_as: SignInAs, site: Site, clock: Clock
+) -> None:
+    """Looked at while signed in; what ends the sign-in ends the pack."""
+    client = with_pin(sign_in_as("therapist"))
+    mine = client.get("/caseload").headers[PACK_OF]
+    with write_session(site.engine) as session:
+        by = person_by(session, "supervisor")
+        link = make_link(session, "pair", person=by, by=by, now=clock())
+    wrong = client.post("/sign-in", data={"handle": "therapist", "passphrase": "x"})
+    looked = [client.get("/sign-in"), client.get(f"/pair/{link}"), wrong]
+    client.post(f"/pair/{link}", data={"name": "Phone"})
+    paired = client.get("/caseload").headers[PACK_OF]
+    client.post("/sign-out")
+
+    assert [answer.headers[PACK_OF] for answer in looked] == [mine] * 3
+    assert paired != mine
+    assert client.get("/sign-in").headers[PACK_OF] == "nobody"
 
 
 def test_button_and_what_is_missing(sign_in_as: SignInAs, site: Site) -> None:

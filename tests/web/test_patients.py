@@ -3,6 +3,7 @@
 from collections.abc import Callable
 
 import pytest
+from selectolax.lexbor import LexborHTMLParser
 from starlette.testclient import TestClient
 
 from app.storage.database import write_session
@@ -74,7 +75,12 @@ def test_caseload_lists_own_patients_only(
 ) -> None:
     assert "Blue 7" in therapist.get("/caseload").text
     assert "Blue 7" not in outsider.get("/caseload").text
-    assert "Nobody here yet" in outsider.get("/caseload").text
+    empty = outsider.get("/caseload").text
+    assert "Nobody here yet" in empty
+    assert {a.attributes["href"] for a in LexborHTMLParser(empty).css("#first a")} == {
+        "/patients/new", "/practice",
+    }  # fmt: skip
+    assert "To begin with" not in therapist.get("/caseload").text
 
 
 def test_last_reading_stands_on_the_brief(

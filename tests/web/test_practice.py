@@ -5,6 +5,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
+from selectolax.lexbor import LexborHTMLParser
 from sqlalchemy import func
 from sqlmodel import col, select
 from starlette.testclient import TestClient
@@ -497,7 +498,9 @@ def test_practised_stop_is_told_and_is_no_event(
     assert (kept.made_safe, kept.made_safe_ms) == (True, pressed)
     assert (kept.start_ms, kept.stop_ms, kept.typed_ms) == (None, None, None)
     assert kept.key_safe_ms == due
-    assert "Comes back" not in student.get("/practice").text
+    assert ("stopped without cause" in student.get("/practice").text) is (not kind)
+    needless = "Stopped without cause: 1 trial, where nobody needed a hand."
+    assert (needless in student.get("/practice/progress").text) is (not kind)
     assert {name for name in after if after[name] != before[name]} == {
         "practice_showing", "practice_attempt",
     }  # fmt: skip
@@ -533,6 +536,9 @@ def test_stop_that_was_due_is_missed(
     showing, key = latest(site)
     page = student.get(send(student, showing, said_as(key))).text
     assert "You did not press" in page
+    assert "a stop was asked for and not pressed" in student.get("/practice").text
+    told = student.get("/practice/progress").text
+    assert "A stop was asked for and not pressed: 1 trial." in told
 
     begin(student, STOPPED, planned(STOPPED, ""))
     showing, key = latest(site)
@@ -611,3 +617,54 @@ def test_only_students_are_led(
     assert "Begin with practice" in found(student.get("/caseload").text, "#path").text()
     for other in (therapist, supervisor):
         assert 'id="path"' not in other.get("/caseload").text
+
+
+def test_supervisor_sees_needless_stops_once_shared(
+    student: TestClient, supervisor: TestClient, site: Site, planned: Planned
+) -> None:
+    """Else a trial that is hard to time could be stopped away unseen."""
+    begin(student, STOPPED, planned(STOPPED, ""))
+    showing, key = latest(site)
+    said = said_as(
+        key, start_ms="", stop_ms="", made_safe="yes", safe_ms="900", valid="no"
+    )
+    send(student, showing, said)
+    with read_session(site.engine) as session:
+        theirs = f"/practice/people/{person_by(session, 'student').id}"
+    before = supervisor.get(theirs).text
+    shares = f"/practice/attempts/{attempts(site)[0].id}/share"
+    student.post(shares, data={"shared": "yes"})
+
+    assert "Stopped without cause" not in before
+    assert "Stopped without cause: 1 trial" in supervisor.get(theirs).text
+
+
+def test_list_is_folded_by_test(student: TestClient, site: Site) -> None:
+    """What comes next stands first; of each test is said how many there are."""
+    begin(student, STANDS, 1)
+    showing, key = latest(site)
+    send(student, showing, said_as(key))
+    page = LexborHTMLParser(student.get("/practice").text)
+    folds = [f for f in page.css("main details") if f.css("h3")]
+
+    assert len(folds) == 7
+    assert all("open" not in fold.attributes for fold in folds)
+    first = folds[0].css_first("summary")
+    assert first is not None
+    assert "1 of 12 trials done" in " ".join(first.text().split())
+
+
+def test_parts_of_the_line_have_the_names_of_the_test(
+    student: TestClient, site: Site
+) -> None:
+    """By the words that a therapist knows the parts by."""
+    measure = site.catalogue.measures["timed_up_and_go"]
+    case = next(c for c in book().cases.values() if c.measure == measure.id)
+    begin(student, case.id, 1)
+    showing, key = latest(site)
+    page = student.get(send(student, showing, said_as(key))).text
+
+    assert len(key.splits) == len(measure.splits) > 1
+    for name in measure.splits:
+        assert f"{name[:1].upper()}{name[1:]}, by the key" in page
+    assert "Part by the key" not in page

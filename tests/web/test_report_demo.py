@@ -25,13 +25,10 @@ from app.clinical.note import Line
 from app.clinical.progress_note import progress_note
 from app.clinical.quantities import alike, convert, shown
 from app.clinical.vocabulary import PERSON_FACTS
-from app.commands.demo_files import read_story
-from app.commands.demo_site import build
 from app.main import create_app
-from app.resources import folder
 from app.settings import Settings
 from app.storage.activity_sets import ActivitySet
-from app.storage.database import make_engine, migrate, read_session
+from app.storage.database import read_session
 from app.storage.episodes import Episode, Visit
 from app.storage.goal_rows import GoalRow, GoalWord
 from app.storage.observations import SymptomCheck, TaskObservation
@@ -44,6 +41,7 @@ from app.web.judging import Judged, judge, person_on
 from app.web.report_end import discharge_facts
 from app.web.report_facts import progress_facts
 from app.web.report_view import report_view
+from tests.built_demo import CopyDemo
 from tests.make import NOW, ZONE
 
 SHELF = catalogue()
@@ -66,12 +64,11 @@ class Made:
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
+def demo(
+    tmp_path_factory: pytest.TempPathFactory, copy_demo: CopyDemo
+) -> Iterator[Site]:
     path = tmp_path_factory.mktemp("demo")
-    engine = make_engine(f"sqlite:///{path / 'tapeline.sqlite'}")
-    migrate(engine, None)
-    build(engine, SHELF, read_story(folder("demo_data"), SHELF), now=NOW, zone=ZONE)
-    engine.dispose()
+    copy_demo(path / "tapeline.sqlite", NOW, ZONE)
     site: Site = create_app(Settings(data_dir=path, site_timezone=ZONE.key)).state.site
     yield site
     site.engine.dispose()

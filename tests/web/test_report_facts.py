@@ -186,11 +186,11 @@ class TestPeriod:
 
         assert care.progress(last).days_used == 2
         assert found["visits"].made == (
-            "2 visits attended on 2 treatment days: 2 March 2026 and 6 March 2026; 1 "
+            "2 visits attended on 2 treatment days: 2 Mar 2026 and 6 Mar 2026; 1 "
             "missed."
         )
         assert found[f"missed-{gone.id}"].made == (
-            "Missed, 4 March 2026: declined; told: nurse; again: tomorrow."
+            "Missed, 4 Mar 2026: declined; told: nurse; again: tomorrow."
         )
 
     def test_nothing_later_and_no_other_episode_is_among_the_facts(
@@ -218,12 +218,11 @@ class TestPeriod:
         found = care.note(care.visit(9), last=4)
 
         assert found["said-2"].made == (
-            "10 March 2026: declined, told of a fall since the visit before, “too "
-            "tired”."
+            "10 Mar 2026: declined, told of a fall since the visit before, “too tired”."
         )
         assert found["said-2"].refs == (Ref("symptoms", 2),)
         assert "said-1" not in found
-        assert found["pain"].made == "Pain 3 of 10 on 10 March 2026."
+        assert found["pain"].made == "Pain 3 of 10 on 10 Mar 2026."
 
 
 class TestNumbers:
@@ -237,11 +236,11 @@ class TestNumbers:
         assert found[f"measure-{STANDS}"].refs == (*refs, Ref("goal", goal.id))
         assert found[f"goal-{goal.id}"].refs == (Ref("goal", goal.id), *refs)
         assert (
-            "Start: 19.4 s, 2 March 2026. Last: 17.8 s, 5 March 2026. Target: 12.0 s "
+            "Start: 19.4 s, 2 Mar 2026. Last: 17.8 s, 5 Mar 2026. Target: 12.0 s "
             "or less. 65 % of the way"
         ) in found[f"goal-{goal.id}"].made
         assert found[f"goal_status-{goal.id}"].made == (
-            "Goal 1: progressing, 10 March 2026: 65 % of the way."
+            "Goal 1: progressing, 10 Mar 2026: 65 % of the way."
         )
 
     def test_voided_trial_tells_nothing(self, care: Care) -> None:
@@ -269,7 +268,7 @@ class TestNumbers:
         care.stands(7, "19.2")
         care.word(goal, 8, "plateau", says="19.4 s on 2 Mar, 19.2 s on 8 Mar, 6 days")
 
-        assert "plateau, 9 March 2026: 19.4 s" in care.note(care.visit(9))[key].made
+        assert "plateau, 9 Mar 2026: 19.4 s" in care.note(care.visit(9))[key].made
 
     def test_tasks_and_sets_stand_with_their_rows(self, care: Care) -> None:
         tasks = [
@@ -322,7 +321,7 @@ class TestEnd:
         )  # fmt: skip
         assert [x.says for x in facts.changes] == [
             "Bathroom: raised toilet seat or frame, by: equipment supplier: done, 10 "
-            "March 2026; Bathroom, toilet seat, before: 16 in (40.6 cm)"
+            "Mar 2026; Bathroom, toilet seat, before: 16 in (40.6 cm)"
         ]
         assert facts.changes[0].refs == (
             Ref("room_change", change.id), Ref("room", before.id),
@@ -367,13 +366,13 @@ class TestView:
         def cells(page: LexborHTMLParser) -> list[str]:
             return [" ".join(td.text().split()) for td in page.css("td")]
 
-        assert view.period == "7 March 2026 to 10 March 2026"
+        assert view.period == "7 Mar 2026 to 10 Mar 2026"
         assert cells(goals) == [
-            "19.4 s, 2 March 2026", "17.8 s, 5 March 2026", "14.6 s, 10 March 2026",
+            "19.4 s, 2 Mar 2026", "17.8 s, 5 Mar 2026", "14.6 s, 10 Mar 2026",
             "12.0 s or less", "Real gain", "progressing, 65 %",
         ]  # fmt: skip
         assert cells(tests)[:3] == [
-            "19.4 s2 March 2026", "17.8 s5 March 2026", "14.6 s10 March 2026",
+            "19.4 s2 Mar 2026", "17.8 s5 Mar 2026", "14.6 s10 Mar 2026",
         ]  # fmt: skip
         assert "Real gain" in cells(tests)[3]
         drawn = tapes.css_first("svg.tape")

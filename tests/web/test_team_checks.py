@@ -215,3 +215,25 @@ def test_changed_cases_end_it(
 
     assert answer.status_code == 422
     assert "has ended" in student.get(f"/practice/checks/{check}").text
+
+
+def test_stopped_trials_are_told_apart_from_those_compared(
+    supervisor: TestClient, student: TestClient, colleague: TestClient, site: Site
+) -> None:
+    check = set_one(supervisor, site, "student", "colleague")
+    time_one(student, site, check, 40)
+    begin(student, check)
+    showing, key = latest(site)
+    said = said_as(
+        key, start_ms="", stop_ms="", made_safe="yes", safe_ms="900", valid="no"
+    )
+    student.post(f"/practice/showings/{showing}/attempt", data=said)
+    time_one(colleague, site, check, 40)
+    page = supervisor.get(f"/practice/agreement?measure={MEASURE}").text
+    line = " ".join(found(page, f"#check-{check}").text().split())
+
+    assert (
+        "2 of 10 sent, 1 of them with a result to compare and 1 stopped to make safe"
+        in line
+    )
+    assert line.count("stopped to make safe") == 1

@@ -309,7 +309,7 @@ def test_what_was_done_lately_says_how_to_go_on(
 
     row = words(line(treat(therapist, patient_id), "S01"))
     grade = SHELF.activities["S01"].grade.words(Decimal(3))
-    assert f"Done on 28 February: go on at {grade}" in row
+    assert f"Done on 28 Feb: go on at {grade}" in row
 
 
 def test_offered_first_are_six_at_most(therapist: TestClient, patient_id: int) -> None:

@@ -217,7 +217,7 @@ def test_stop_is_said_with_what_followed(site: Site) -> None:
 
     assert first.key == f"stop:trial:{trial.id}"
     assert first.says == (
-        "2 March 2026, 09:30: Stopped for safety: Five times sit to stand: knees "
+        "2 Mar 2026, 09:30: Stopped for safety: Five times sit to stand: knees "
         "buckled. Then: lowered to the floor, dizzy; sitting: 102/60 mmHg, heart rate "
         "96 per minute; called: nurse at 09:34; “colour back < 2 minutes”."
     )
