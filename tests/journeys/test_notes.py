@@ -17,6 +17,8 @@ from tests.web.test_visits import LEFT_ROOM, begin, put, rows
 
 WORDS = "the seat from 19 to 17 in."
 
+FOOT = "Confidential. Keep or destroy by local policy."
+
 
 @pytest.fixture
 def note(therapist: TestClient, patient_id: int) -> str:
@@ -143,7 +145,8 @@ def test_every_printed_page_says_whose_it_is(
         texts = [" ".join(sheet.extract_text().split()) for sheet in printed.pages]
         assert len(texts) > 1
         for number, text in enumerate(texts, 1):
+            assert FOOT in text  # which a reader of PDF meets first
+            text = text.replace(FOOT, "")
             assert label in text[: len(label) + 20], text[:80]
             assert f"Page {number} of {len(texts)}" in text
-            assert "Keep or destroy by local policy." in text
         assert all(f"Line {n}." in " ".join(texts) for n in range(90))
