@@ -382,7 +382,7 @@ def _verdicts(events: Events) -> Iterator[tuple[str, str]]:
         if then.measure.id != now.measure.id:
             continue
         change = events.change(then, now)
-        day = f"{then.on_date.day} {then.on_date:%B %Y}"
+        day = f"{then.on_date.day} {then.on_date:%b %Y}"
         yield (
             f"Against {day}: {change.says[:1].lower()}{change.says[1:]}",
             (change.verdict),
