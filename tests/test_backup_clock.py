@@ -9,7 +9,7 @@ from sqlalchemy.exc import OperationalError
 from starlette.testclient import TestClient
 
 from app.catalogue.load import catalogue
-from app.commands import backup_clock
+from app.commands import backing_up, backup_clock
 from app.commands.backup_clock import BackupClock, due
 from app.commands.doctor_checks import Amiss, Examined, backups
 from app.main import create_app
@@ -127,7 +127,7 @@ def test_unknown_fault_is_no_end_of_backups(
     """Its own words may hold anything, so only its kind is told."""
     worker = BackupClock(site)
     with monkeypatch.context() as patched:
-        patched.setattr(backup_clock, "back_up_into", fail)
+        patched.setattr(backing_up, "back_up_into", fail)
         worker.turn()
     tried = last_try(site.settings.data_dir)
     assert tried is not None
@@ -218,7 +218,7 @@ def test_a_fault_of_the_database_is_said_by_its_name(
         full.sqlite_errorcode = sqlite3.SQLITE_FULL
         raise OperationalError("SELECT label", {}, full)
 
-    monkeypatch.setattr("app.commands.backup_clock.back_up_into", no_room)
+    monkeypatch.setattr("app.commands.backing_up.back_up_into", no_room)
     BackupClock(site).turn()
 
     said = backup_trouble(site.settings, clock())

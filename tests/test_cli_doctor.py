@@ -14,7 +14,8 @@ from sqlmodel import Session, col, select
 from app.catalogue.load import catalogue
 from app.cli import main
 from app.commands.demo_folder import DATABASE
-from app.commands.doctor_checks import CHECKS, Examined, copies, filesystem_of
+from app.commands.doctor_checks import CHECKS, Examined, copies
+from app.commands.shares import filesystem_of
 from app.settings import Settings
 from app.storage.database import make_engine, read_session
 from app.storage.patients import Patient
@@ -249,7 +250,7 @@ def test_network_folder_is_a_warning(
 ) -> None:
     mounts = tmp_path / "mounts"
     mounts.write_text(f"/dev/sda / ext4 rw 0 0\nward:/share {data} nfs4 rw 0 0\n")
-    monkeypatch.setattr("app.commands.doctor_checks.MOUNTS", mounts)
+    monkeypatch.setattr("app.commands.shares.MOUNTS", mounts)
 
     code, amiss = told(data, capsys)
     assert code == 0

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from app.cli import main
-from app.commands.doctor_checks import as_in_proc, filesystem_of
+from app.commands.shares import as_in_proc, filesystem_of
 from app.lan.keeper import Found
 
 Capture = pytest.CaptureFixture[str]
@@ -81,7 +81,7 @@ def test_lan_beside_a_server_that_speaks_tls_is_refused(
 def test_without_a_network_there_is_nothing_to_certify(
     capsys: Capture, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("app.commands.lan.find", lambda _: Found((), ()))
+    monkeypatch.setattr("app.lan.keeper.find", lambda _: Found((), ()))
     said = refused(
         capsys, "--lan", "--port", "0", "--tls-port", "0", "--data", str(tmp_path)
     )
@@ -182,7 +182,7 @@ def test_network_share_is_warned_of_before_anything_is_made(
 ) -> None:
     mounts = tmp_path / "mounts"
     mounts.write_text(f"/dev/a / ext4 rw 0 0\nward:/s {tmp_path} {kind} rw 0 0\n")
-    monkeypatch.setattr("app.commands.doctor_checks.MOUNTS", mounts)
+    monkeypatch.setattr("app.commands.shares.MOUNTS", mounts)
     with socket.create_server(("127.0.0.1", 0)) as other:
         port = str(other.getsockname()[1])
         assert main(["serve", "--port", port, "--data", str(tmp_path / "s")]) == 2

@@ -35,6 +35,10 @@ PURE = ("app.clinical", "app.access", "app.passphrases", "app.typed")
 #: Libraries too large to be loaded before somebody needs them, or not everywhere there.
 WHEN_ASKED = {
     "app.practice.agreement": {"scipy"},
+    "app.storage.upgrade": {"alembic", "alembic.config"},
+    "app.commands.backup_clock": {"app.commands.backing_up"},
+    "app.commands.lan": {"app.lan.authority", "app.lan.keeper", "app.lan.listener"},
+    "app.web.qr": {"segno"},
     "app.logs": {"fcntl"},
     "app.web.shared": {"fcntl"},
     # Everything, so that it is loaded as the program starts and not before.

@@ -12,7 +12,6 @@ from typing import Final
 
 from sqlalchemy.exc import DBAPIError
 
-from app.commands.backing_up import back_up_into
 from app.commands.refused import Refused
 from app.settings import Settings
 from app.storage.backup_files import (
@@ -87,6 +86,8 @@ class BackupClock:
             self._note(Tried(now, ""))
 
     def _make(self, now: datetime) -> None:
+        from app.commands.backing_up import back_up_into
+
         with only_one(self.settings.data_dir):
             if not due(self.settings, now):  # another worker was quicker
                 raise BackupRunning

@@ -4,9 +4,6 @@ A check gets the site and yields what is amiss; yielding nothing says that it is
 None of them changes anything.
 """
 
-import re
-import shutil
-import subprocess
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -21,6 +18,7 @@ from app.commands.backing_up import opened
 from app.commands.demo_folder import is_demo_folder
 from app.commands.opening import file_of_site
 from app.commands.progress import Progress
+from app.commands.shares import share_of
 from app.settings import Settings
 from app.storage import audit, checkup, upgrade
 from app.storage.database import read_session
@@ -38,20 +36,11 @@ from app.web.rejudging import Compared, compared_all
 
 #: A note says how something stands, where nothing is amiss.
 Level = Literal["note", "warning", "broken"]
-MOUNTS: Final = Path("/proc/self/mounts")
 NEVER_LOCKS: Final = (
     "TAPELINE_IDLE_MINUTES is 0, so a page that is left open stays open to whoever "
     "comes by, for up to 12 hours: set minutes, unless every machine and phone here "
     "locks its own screen"
 )
-#: Where a lock or a sync may be promised and not kept.
-NETWORK: Final = frozenset(
-    {
-        "nfs", "nfs4", "cifs", "smb3", "smbfs", "9p", "afs", "ceph", "davfs",
-        "glusterfs", "fuse.sshfs", "fuse.davfs2", "fuse.rclone", "fuse.glusterfs",
-        "afpfs", "webdav", "macfuse",
-    }
-)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,41 +86,6 @@ def folder(site: Examined) -> Iterator[Amiss]:
             f"{where} lies on a network file system ({kind}), where a save may be "
             "lost: use a disk of this machine",
         )
-
-
-def share_of(where: Path) -> str:
-    """The kind of network file system a folder lies on; empty when on a disk here."""
-    kind = filesystem_of(where.resolve(), _mounts())
-    return kind if kind in NETWORK else ""
-
-
-def _mounts() -> str:
-    if MOUNTS.exists():
-        return MOUNTS.read_text(errors="replace")
-    program = shutil.which("mount", path="/sbin:/usr/sbin:/bin:/usr/bin")
-    if program is None:
-        return ""
-    said = subprocess.run([program], capture_output=True, text=True, check=False)
-    return as_in_proc(said.stdout)
-
-
-def as_in_proc(said: str) -> str:
-    """What `mount` prints on macOS, in the form of /proc/self/mounts."""
-    lines = re.findall(r"^.+ on (/.*) \((\w+)[,)]", said, re.M)
-    return "".join(
-        f"x {place.replace(' ', chr(92) + '040')} {kind} x\n" for place, kind in lines
-    )
-
-
-def filesystem_of(path: Path, mounts: str) -> str:
-    """The kind of file system a path lies on, by the longest mount point above it."""
-    best, kind = Path("/"), ""
-    for line in mounts.splitlines():
-        _, point, found, *_ = line.split(" ")
-        place = Path(point.replace("\\040", " "))
-        if path.is_relative_to(place) and len(place.parts) >= len(best.parts):
-            best, kind = place, found
-    return kind
 
 
 def file(site: Examined) -> Iterator[Amiss]:

@@ -7,16 +7,16 @@ from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import uvicorn
 
 from app.commands.refused import Refused
-from app.lan.authority import LanProblem
 from app.lan.firewall import hint
-from app.lan.keeper import Found, Keeper, find, keeper
-from app.lan.listener import TwoDoors
 from app.settings import Settings
+
+if TYPE_CHECKING:
+    from app.lan.keeper import Found, Keeper
 
 #: Bound at the default: with --lan it stands for every address of this machine.
 HERE = "127.0.0.1"
@@ -43,12 +43,14 @@ class Lan:
     """The secure door and who keeps its certificate."""
 
     secure: socket.socket
-    keeper: Keeper
-    find: Callable[[], Found]
+    keeper: "Keeper"
+    find: "Callable[[], Found]"
     #: What was found on opening, in sentences.
     notes: tuple[str, ...]
 
     def server(self, options: dict[str, Any], app: Any) -> uvicorn.Server:
+        from app.lan.listener import TwoDoors
+
         # Nothing stands in front of it, so nobody's word for an address is taken.
         config = uvicorn.Config(app, proxy_headers=False, **options)
         return TwoDoors(config, self.secure, self.keeper, self.find)
@@ -75,8 +77,10 @@ def check(settings: Settings, given: argparse.Namespace) -> None:
 @contextmanager
 def opened(settings: Settings, *, new: bool) -> Iterator[tuple[socket.socket, Lan]]:
     """The plain door and the secure one, and an authority for both."""
+    from app.lan.authority import LanProblem
+    from app.lan.keeper import find, keeper
 
-    def look() -> Found:
+    def look() -> "Found":
         return find(settings.lan_names)
 
     with ExitStack() as stack:

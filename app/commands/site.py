@@ -23,7 +23,6 @@ from app.commands.demo_files import read_story
 from app.commands.demo_folder import claim_folder
 from app.commands.demo_services import name_services
 from app.commands.demo_site import build
-from app.commands.doctor_checks import share_of
 from app.commands.opening import (
     add_data_option,
     file_of_site,
@@ -33,6 +32,7 @@ from app.commands.opening import (
 )
 from app.commands.pairing import pairing_lines
 from app.commands.refused import Refused
+from app.commands.shares import share_of
 from app.main import create_app
 from app.resources import folder
 from app.settings import Settings

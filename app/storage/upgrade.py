@@ -1,7 +1,8 @@
 """The steps of a schema change: which schema is there, a copy of it, the way up.
 
 Alembic does the work; this makes it safe on SQLite, where a table is changed by being
-copied and foreign keys would bite half way.
+copied and foreign keys would bite half way. Only a site that is not at the newest
+schema needs Alembic, so no other start waits for it.
 """
 
 import re
@@ -10,18 +11,22 @@ from contextlib import closing, contextmanager, suppress
 from datetime import datetime
 from functools import cache
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
-from alembic import command
-from alembic.config import Config
-from alembic.runtime.migration import MigrationContext
-from alembic.script import ScriptDirectory
-from sqlalchemy import Connection, Engine, inspect
+from sqlalchemy import Connection, Engine, inspect, text
 
 from app.storage.cipher import beside
 from app.storage.errors import NotSound, SchemaTooNew
 
+if TYPE_CHECKING:
+    from alembic.config import Config
+
 MIGRATIONS: Final = Path(__file__).parent / "migrations"
+#: Where Alembic keeps the revision that a database is at.
+VERSION_TABLE: Final = "alembic_version"
+NAMED: Final = re.compile(
+    r'^(revision|down_revision)(?:: [^=]+)? = (?:"(\w+)"|None)', re.MULTILINE
+)
 #: What the name of a copy ends in until all of it is there.
 HALF: Final = ".part"
 COPY: Final = re.compile(r"before-upgrade-of-\w+-(\d{8}T\d{12})Z\.sqlite", re.ASCII)
@@ -29,8 +34,10 @@ COPY: Final = re.compile(r"before-upgrade-of-\w+-(\d{8}T\d{12})Z\.sqlite", re.AS
 COPIES_KEPT: Final = 3
 
 
-def config(connection: Connection) -> Config:
+def config(connection: Connection) -> "Config":
     """What Alembic is told; its `env.py` takes the connection from here."""
+    from alembic.config import Config
+
     told = Config()
     told.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
     told.attributes["connection"] = connection
@@ -39,8 +46,21 @@ def config(connection: Connection) -> Config:
 
 @cache
 def newest() -> str:
-    """The revision this program was written for."""
-    return str(ScriptDirectory(MIGRATIONS).get_current_head())
+    """The revision this program was written for: the one that none comes after."""
+    (head,) = _steps().keys() - set(_steps().values())
+    return head
+
+
+@cache
+def _steps() -> dict[str, str | None]:
+    """Each revision of this program, and the one it comes after."""
+    scripts = (MIGRATIONS / "versions").glob("*.py")
+    return dict(_step(path.read_text("utf-8")) for path in scripts)
+
+
+def _step(script: str) -> tuple[str, str | None]:
+    names = {m[1]: m[2] for m in NAMED.finditer(script)}
+    return names["revision"], names["down_revision"]
 
 
 def revision_of(connection: Connection) -> str | None:
@@ -48,29 +68,32 @@ def revision_of(connection: Connection) -> str | None:
 
     Raise SchemaTooNew when this program has never heard of it.
     """
-    found = MigrationContext.configure(connection).get_current_revision()
-    if found is not None and found not in _known():
+    if not inspect(connection).has_table(VERSION_TABLE):
+        return None
+    rows = connection.execute(text(f"SELECT version_num FROM {VERSION_TABLE}"))
+    found = rows.scalar_one_or_none()
+    if found is not None and found not in known():
         raise SchemaTooNew
     return found
 
 
-@cache
-def _known() -> frozenset[str]:
+def known() -> frozenset[str]:
     """Every revision of this program."""
-    steps = ScriptDirectory(MIGRATIONS).walk_revisions()
-    return frozenset(script.revision for script in steps)
+    return frozenset(_steps())
 
 
 def is_known(revision: str) -> bool:
     """Whether this program can build that schema, and bring it up from there."""
-    return revision in _known()
+    return revision in known()
 
 
 def to_newest(connection: Connection) -> None:
-    command.upgrade(config(connection), "head")
+    to_revision(connection, "head")
 
 
 def to_revision(connection: Connection, revision: str) -> None:
+    from alembic import command
+
     command.upgrade(config(connection), revision)
 
 

@@ -4,10 +4,12 @@ Always dark on light with four light squares round it, whatever the colours of t
 or the terminal: many cameras read nothing else.
 """
 
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
-import segno
 from markupsafe import Markup
+
+if TYPE_CHECKING:
+    from segno import QRCode
 
 #: Squares left light on each side, as ISO/IEC 18004 asks.
 QUIET: Final = 4
@@ -18,8 +20,10 @@ INK: Final = "\x1b[38;5;16;48;5;231m"
 PLAIN: Final = "\x1b[0m"
 
 
-def _made(address: str) -> segno.QRCode:
+def _made(address: str) -> "QRCode":
     """Level M mends 15 % of it; a higher one is used where it costs no square."""
+    import segno
+
     return segno.make_qr(address, error="m")
 
 

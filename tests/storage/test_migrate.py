@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from alembic import command
+from alembic.script import ScriptDirectory
 from sqlalchemy import Engine, inspect, text
 from sqlalchemy.exc import OperationalError
 
@@ -154,6 +155,14 @@ def test_foreign_keys_are_on_again_after_migrating(new_file: Engine) -> None:
 
     with new_file.connect() as connection:
         assert connection.execute(text("PRAGMA foreign_keys")).scalar() == 1
+
+
+def test_steps_are_those_that_alembic_reads() -> None:
+    """A start reads them itself, so that it need not load Alembic."""
+    scripts = ScriptDirectory(upgrade.MIGRATIONS)
+
+    assert upgrade.newest() == scripts.get_current_head()
+    assert upgrade.known() == {s.revision for s in scripts.walk_revisions()}
 
 
 def test_newer_schema_is_refused_with_a_sentence(

@@ -50,7 +50,7 @@ from tests.storage.old_site import (
 )
 
 Capture = pytest.CaptureFixture[str]
-STEPS: Final = sorted(upgrade._known())
+STEPS: Final = sorted(upgrade.known())
 #: Versions at which rows of the tables come in that were new since the one before.
 STOPS: Final = ("0008", "0015", "0022", "0027", "0030", STEPS[-1])
 #: Each site's own, and what is no deed of anybody.
@@ -340,7 +340,7 @@ class TestWayBack:
         engine.dispose()
         before = file.read_bytes()
         older = frozenset(STEPS[:-1])
-        monkeypatch.setattr(upgrade, "_known", lambda: older)
+        monkeypatch.setattr(upgrade, "known", lambda: older)
         monkeypatch.setattr(upgrade, "newest", lambda: STEPS[-2])
 
         for given in (["serve"], ["export", "--out", str(tmp_path / "out")]):
