@@ -35,7 +35,7 @@ ON_DEMAND: Final = {
     "bedside": "sheet",
     "dose_box": "note",
     "figure": "figure",
-    "grow": "grow",
+    "grow": "note",
     "held_run": "sheet",
     "helper": "helping",
     "helping": "helping",

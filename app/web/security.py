@@ -53,8 +53,11 @@ CONTENT_POLICY = "; ".join(
 HEADERS = [
     (b"content-security-policy", CONTENT_POLICY.encode()),
     (b"x-content-type-options", b"nosniff"),
-    (b"cross-origin-opener-policy", b"same-origin"),
     (b"cross-origin-resource-policy", b"same-origin"),
+]
+#: They speak of pages alone; a phone pays for each byte of every file.
+OF_PAGES = [
+    (b"cross-origin-opener-policy", b"same-origin"),
     (
         b"permissions-policy",
         b"camera=(), geolocation=(), microphone=(), payment=(), usb=()",
@@ -201,6 +204,7 @@ class _Exchange:
         is_file = self.status < 400 and self.scope["path"].startswith(STATIC)
         if not is_file:
             own = [pair for pair in own if pair[0] != b"cache-control"] + [NO_STORE]
+            own += OF_PAGES
         is_link = self.scope["path"].startswith(LINKS)
         referrer = b"strict-origin" if is_link else b"same-origin"
         number = (b"x-request-id", self.number.encode())

@@ -55,8 +55,7 @@ const BEHAVIOURS = [
   ["form[data-activity-set]", (e) => import("./tools.js").then((m) => m.tools(e))],
   ["[data-rest]", (e) => import("./rest_tool.js").then((m) => m.rest(e))],
   ["[data-aloud]", (e) => import("./aloud.js").then((m) => m.aloud(e))],
-  ["[data-whole]", (e) => (CSS.supports("field-sizing", "content") ? undefined
-    : import("./grow.js").then((m) => m.grow(e)))],
+  ["[data-whole]", (e) => import("./grow.js").then((m) => m.grow(e))],
   ["[data-attach]", (e) => import("./attach.js").then((m) => m.attach(e))],
   ["[data-figure]", (e) => import("./figure.js").then((m) => m.figure(e))],
   ["[data-attached]", (e) => import("./attach.js").then((m) => m.forgetAttached(e))],

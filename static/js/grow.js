@@ -6,6 +6,7 @@
 
 /** @param {HTMLTextAreaElement} field */
 export function grow(field) {
+  if (CSS.supports("field-sizing", "content")) return;
   let width = 0;
   const fit = () => {
     field.style.height = "auto";

@@ -1,5 +1,6 @@
 """The stopwatch under a thumb, a clicker, a wrong tap and a poor phone."""
 
+import time
 from collections.abc import Callable
 
 import pytest
@@ -9,6 +10,8 @@ from tests.journeys.test_bedside import STANDS, start_test, time_it, trials
 from tests.make import PASSPHRASE
 
 WALK = "timed_up_and_go"
+#: A little less than notAtOnce in press.js waits.
+AT_ONCE_S = 0.35
 OUT_OF_SIGHT = """() => {
   Object.defineProperty(document, "hidden", { get: () => true, configurable: true });
   document.dispatchEvent(new Event("visibilitychange"));
@@ -339,18 +342,26 @@ def test_second_half_of_a_double_tap_is_no_answer(
 ) -> None:
     """A nervous double tap on stop, whose second half lands on the question."""
     phone.page.set_viewport_size({"width": 320, "height": 568})
+    tried = (taps_all_over_the_pad(phone, patient_id) for _ in range(10))
+    assert any(took < AT_ONCE_S for took in tried), "too busy a machine for such taps"
+    phone.page.wait_for_timeout(500)
+
+    assert state(phone) == "doubt"
+
+
+def taps_all_over_the_pad(phone: Phone, patient_id: int) -> float:
+    """Stop a doubtful time by several taps, and say in how many seconds they came."""
     start_test(phone, patient_id, WALK)
     tap_pad(phone)
     phone.page.evaluate(OUT_OF_SIGHT)
     phone.page.wait_for_timeout(600)
     box = phone.page.locator("[data-pad]").bounding_box()
     assert box is not None
+    began = time.monotonic()
     for up in (0.2, 0.35, 0.5, 0.65, 0.8):  # wherever a button has come to lie
         x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] * up
         phone.page.touchscreen.tap(x, y)
-    phone.page.wait_for_timeout(500)
-
-    assert state(phone) == "doubt"
+    return time.monotonic() - began
 
 
 def test_page_from_the_cache_looks_again(phone: Phone, patient_id: int) -> None:

@@ -459,7 +459,7 @@ class TestSigning:
         (written,) = texts(site)
         parts = {part["key"]: part for part in written.parts or ()}
 
-        assert written.lines[:3] == ["Visit note, 2026-03-02", "Subjective:", "Pain 2."]
+        assert written.lines[:3] == ["Visit note, 2 Mar 2026", "Subjective:", "Pain 2."]
         assert parts[key]["made"] == PAIN
         assert parts[key]["refs"] == [["symptoms", 1]]
         assert ["3", "gone"] in parts[key]["changed"]

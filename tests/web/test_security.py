@@ -128,6 +128,19 @@ def test_every_answer_carries_the_headers(
     assert answer.headers["cache-control"] == "no-store"
     assert len(answer.headers["x-request-id"]) == 16
     assert "clear-site-data" not in answer.headers
+    assert answer.headers["cross-origin-opener-policy"] == "same-origin"
+    assert answer.headers["permissions-policy"].startswith("camera=()")
+
+
+def test_file_carries_what_is_not_of_pages_alone(client: TestClient) -> None:
+    style = found(client.get("/sign-in").text, "link[rel=stylesheet]")
+    answer = client.get(style.attributes["href"] or "")
+
+    assert answer.status_code == 200
+    assert "default-src 'none'" in answer.headers["content-security-policy"]
+    assert answer.headers["x-content-type-options"] == "nosniff"
+    assert answer.headers["cross-origin-resource-policy"] == "same-origin"
+    assert "immutable" in answer.headers["cache-control"]
 
 
 def test_request_numbers_differ(client: TestClient) -> None:
