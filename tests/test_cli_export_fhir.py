@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 from fhir.resources.R4B.bundle import Bundle as Oracle
-from sqlmodel import select
+from sqlmodel import col, select
 
 from app.cli import main
 from app.storage.audit import AuditEntry, verify
@@ -77,7 +77,8 @@ def test_open_real_patients_go_out(data: Path, tmp_path: Path, capsys: Capture) 
     assert export(data, "--fhir", str(tmp_path / "out")) == 0
     engine = make_engine(f"sqlite:///{data / 'tapeline.sqlite'}")
     with read_session(engine) as session:
-        deeds = [entry.deed for entry in session.exec(select(AuditEntry))]
+        in_turn = select(AuditEntry).order_by(col(AuditEntry.id))
+        deeds = [entry.deed for entry in session.exec(in_turn)]
         sound = verify(session) is None
     engine.dispose()
     said = capsys.readouterr().out

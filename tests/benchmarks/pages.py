@@ -41,7 +41,7 @@ from tests.load.story import (
     tell_story,
 )
 
-TIMES, QUICK_TIMES = 100, 10
+TIMES, QUICK_TIMES = 40, 10
 #: Who asks, by handle: of the bulk, and of the story.
 CHIEF, MINE = "supervisor", "therapist0"
 #: By whom each address is asked; those of a patient are filled in from the story.

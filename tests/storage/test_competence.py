@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from sqlalchemy import text
 from sqlalchemy.exc import IntegrityError
-from sqlmodel import Session, select
+from sqlmodel import Session, col, select
 
 from app.practice.competence import DEFAULTS, Rule
 from app.storage.audit import AuditEntry
@@ -218,7 +218,8 @@ def test_list_is_replaced_and_emptied(given: Ward) -> None:
 
 def test_every_deed_is_in_the_trail(given: Ward) -> None:
     with read_session(given.engine) as session:
-        deeds = [e.deed for e in session.exec(select(AuditEntry))]
+        in_turn = select(AuditEntry).order_by(col(AuditEntry.id))
+        deeds = [e.deed for e in session.exec(in_turn)]
     assert deeds[-4:] == [
         "set_competence_rule", "signed_competence", "withdrew_competence",
         "set_practice_list",

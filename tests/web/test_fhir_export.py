@@ -10,7 +10,7 @@ import httpx2
 import pytest
 from fhir.resources.R4B.bundle import Bundle as Oracle
 from sqlalchemy import event
-from sqlmodel import Session, select
+from sqlmodel import Session, col, select
 from starlette.testclient import TestClient
 
 from app.storage.audit import AuditEntry
@@ -157,7 +157,8 @@ class TestFile:
     ) -> None:
         answer = ask(therapist, patient_id)
         with read_session(site.engine) as session:
-            deeds = [(e.deed, e.subject_id) for e in session.exec(select(AuditEntry))]
+            in_turn = select(AuditEntry).order_by(col(AuditEntry.id))
+            deeds = [(e.deed, e.subject_id) for e in session.exec(in_turn)]
 
         assert answer.headers["content-type"] == "application/fhir+json"
         assert answer.headers["content-disposition"] == (

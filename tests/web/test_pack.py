@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 from fastapi import FastAPI
-from sqlmodel import select
+from sqlmodel import col, select
 from starlette.testclient import TestClient
 
 from app.settings import Settings
@@ -130,7 +130,8 @@ def test_audit_trail_has_the_pack_and_each_patient(
     with_pin(sign_in_as("therapist")).post("/pack", data={"pin": PIN})
 
     with read_session(site.engine) as session:
-        deeds = [(e.deed, e.subject) for e in session.exec(select(AuditEntry))]
+        in_turn = select(AuditEntry).order_by(col(AuditEntry.id))
+        deeds = [(e.deed, e.subject) for e in session.exec(in_turn)]
     assert deeds.count(("took_day_pack", "device")) == 1
     assert deeds.count(("took_along", "patient")) == 2
 

@@ -8,7 +8,7 @@ from datetime import timedelta
 
 import pytest
 from fastapi import FastAPI
-from sqlmodel import select
+from sqlmodel import col, select
 from starlette.testclient import TestClient
 
 from app.lan.place import Place
@@ -358,7 +358,8 @@ def test_all_of_it_stands_in_the_audit_trail(
     phone.post("/account/phone", data={"pin": PIN})
     therapist.post("/account/devices/1/remove")
     with read_session(site.engine) as session:
-        deeds = [e.deed for e in session.exec(select(AuditEntry)).all()]
+        in_turn = select(AuditEntry).order_by(col(AuditEntry.id))
+        deeds = [e.deed for e in session.exec(in_turn)]
         sound = verify(session) is None
 
     assert sound
