@@ -25,8 +25,12 @@ class Live:
 
 
 def environment(**more: str) -> dict[str, str]:
-    """This process's environment without any site's settings, and `more`."""
+    """This process's environment without any site's settings, and `more`.
+
+    Bytecode may be kept, as where people run it, whatever this machine is told.
+    """
     own = {k: v for k, v in os.environ.items() if not k.startswith("TAPELINE_")}
+    own.pop("PYTHONDONTWRITEBYTECODE", None)
     return {**own, **more}
 
 

@@ -5,13 +5,14 @@ stops the load with file, table and key. The edition is a hash of all files.
 """
 
 import hashlib
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from functools import cache, partial
 from pathlib import Path
 from typing import Any
+
+import tomli
 
 from app.catalogue import rows
 from app.catalogue.agreement import sources_agree
@@ -132,8 +133,8 @@ def _read(path: Path, digest: Any) -> dict[str, Any]:
     content = path.read_bytes()
     digest.update(path.name.encode() + b"\0" + content)
     try:
-        return tomllib.loads(content.decode(), parse_float=Decimal)
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
+        return tomli.loads(content.decode(), parse_float=Decimal)
+    except (tomli.TOMLDecodeError, UnicodeDecodeError) as fault:
         raise CatalogueError(f"{path.name}: {fault}") from fault
 
 

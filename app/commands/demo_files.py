@@ -5,13 +5,14 @@ bedside would refuse is refused here, naming file, table and key.
 """
 
 import re
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
+
+import tomli
 
 from app.access import ROLES, STUDENT
 from app.catalogue.fields import CatalogueError, Table
@@ -151,7 +152,7 @@ def read_story(folder: Path, shelf: Catalogue) -> DemoStory:
 
 def _read(path: Path) -> Table:
     try:
-        told = tomllib.loads(path.read_text("utf-8"), parse_float=Decimal)
+        told = tomli.loads(path.read_text("utf-8"), parse_float=Decimal)
     except (OSError, ValueError) as fault:
         raise CatalogueError(f"{path.name}: {fault}") from fault
     return Table(told, path.name)

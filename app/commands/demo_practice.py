@@ -4,7 +4,6 @@ Each is drawn, sent and shared by the program's own deeds, at its time. What the
 is late by, and overlooks, comes from a seed: the same day gives the same site.
 """
 
-import tomllib
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, time
@@ -13,6 +12,7 @@ from itertools import cycle, islice
 from pathlib import Path
 from typing import Final, Protocol
 
+import tomli
 from sqlmodel import Session, select
 
 from app.catalogue.fields import Table
@@ -79,7 +79,7 @@ def practice_deeds(
 ) -> Iterator[Deed]:
     """All that the file tells, each with its time; CatalogueError for a bad file."""
     path: Path = folder("demo_data") / FILE
-    told = Table(tomllib.loads(path.read_text("utf-8")), path.name)
+    told = Table(tomli.loads(path.read_text("utf-8")), path.name)
     stage = _Stage(making, uid_of, measures)
     for place, row in enumerate(told.tables("run"), 1):
         yield from stage.run(row, f"practice/{place}")

@@ -1,9 +1,9 @@
 """The demo site's services, as `demo_data/services.toml` names them."""
 
-import tomllib
 from datetime import datetime
 from pathlib import Path
 
+import tomli
 from sqlalchemy import Engine
 from sqlmodel import col, select
 
@@ -17,7 +17,7 @@ from app.storage.services import add_service
 def name_services(engine: Engine, folder: Path, now: datetime) -> None:
     """By the first supervisor of the demo; raise CatalogueError for a bad file."""
     path = folder / "services.toml"
-    told = Table(tomllib.loads(path.read_text("utf-8")), path.name)
+    told = Table(tomli.loads(path.read_text("utf-8")), path.name)
     with write_session(engine) as session:
         wanted = select(Person).where(
             Person.role == SUPERVISOR, col(Person.is_demo).is_(True)

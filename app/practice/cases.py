@@ -5,11 +5,12 @@ of all cases and of the generator's version: attempts are compared with the key 
 were made against.
 """
 
-import tomllib
 from collections.abc import Mapping
 from hashlib import sha256
 from pathlib import Path
 from typing import Final
+
+import tomli
 
 from app.practice.case import Case, Possible, TrialPlan
 from app.practice.faults import kinds_of
@@ -64,8 +65,8 @@ def edition_of(folder: Path) -> str:
 def read_case(name: str, text: str) -> Case:
     """One case; CaseError when anything in it is unknown, missing or impossible."""
     try:
-        content = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as fault:
+        content = tomli.loads(text)
+    except tomli.TOMLDecodeError as fault:
         raise CaseError(f"{name}: {fault}") from fault
     _only(name, content, _KEYS)
     measure = _text(name, content, "measure")

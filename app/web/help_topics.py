@@ -3,11 +3,12 @@
 Read strictly from `help.toml` and `changes.toml` beside this file.
 """
 
-import tomllib
 from dataclasses import dataclass
 from datetime import date
 from functools import cache
 from pathlib import Path
+
+import tomli
 
 from app.clinical.days import full_day
 
@@ -88,4 +89,4 @@ def topic_of(template: str) -> Topic | None:
 
 @cache
 def _file(name: str) -> dict[str, list[dict[str, str]]]:
-    return tomllib.loads((HERE / name).read_text(encoding="utf-8"))
+    return tomli.loads((HERE / name).read_text(encoding="utf-8"))
