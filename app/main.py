@@ -99,6 +99,8 @@ from app.web.shared import shared_by
 
 log = logging.getLogger("tapeline.problems")
 WIPE_EVERY_S = 600
+#: Of the file, by each connection: there are many, and their rows few.
+CACHE_KIB = 256
 #: Answer without sign-in. Every other router asks for one, whatever its routes say.
 PUBLIC: Sequence[APIRouter] = (
     health.router,
@@ -210,7 +212,7 @@ def _make_data_dir(settings: Settings) -> None:
 
 
 def _make_site(settings: Settings, assets: Assets) -> Site:
-    engine = make_engine(settings.database, settings.connections)
+    engine = make_engine(settings.database, settings.connections, CACHE_KIB)
     migrate(engine, settings.data_dir / "backups")
 
     def after_change(session: Session, today: date) -> None:

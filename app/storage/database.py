@@ -44,18 +44,18 @@ IMPATIENT: Final = "tapeline_impatient"
 WRITERS: Final = 7_424_118
 #: What SQLite says of a write where `query_only` is on, and of a file it may not write.
 SQLITE_READONLY: Final = 8
-#: Each of many readers would remember two megabytes of pages that the machine has in
-#: memory already; there is one writer, who would write a page that it forgets.
-READERS_CACHE_KIB: Final = 256
-WRITERS_CACHE_KIB: Final = 2000
 #: What every SQLite connection must answer: a log that survives, full syncs, keys.
 SOUND: Final = {"journal_mode": "wal", "synchronous": 2, "foreign_keys": 1}
 
 
-def make_engine(url: str, connections: int = CONNECTIONS) -> Engine:
+def make_engine(
+    url: str, connections: int = CONNECTIONS, cache_kib: int | None = None
+) -> Engine:
     """The engine of a site, with so many connections at most.
 
-    A SQLite file's folder is made when it is missing.
+    A SQLite file's folder is made when it is missing. `cache_kib`: how much of the file
+    each connection remembers, which the machine has in memory already; None leaves it
+    to SQLite (2 MB).
     """
     address = make_url(url)
     on_sqlite = address.get_backend_name() == "sqlite"
@@ -71,6 +71,8 @@ def make_engine(url: str, connections: int = CONNECTIONS) -> Engine:
         pool_pre_ping=not on_sqlite,
     )
     event.listen(engine, "connect", prepare_sqlite if on_sqlite else prepare_postgresql)
+    if on_sqlite and cache_kib is not None:
+        event.listen(engine, "connect", partial(_remember, cache_kib))
     event.listen(engine, "begin", _begin_sqlite if on_sqlite else _begin_postgresql)
     event.listen(engine, "handle_error", _our_own_fault)
     return engine
@@ -125,6 +127,12 @@ def prepare_sqlite(connection: DBAPIConnection, _entry: object) -> None:
         )
 
 
+def _remember(kib: int, connection: DBAPIConnection, _entry: object) -> None:
+    cursor = connection.cursor()
+    cursor.execute(f"PRAGMA cache_size = -{kib}")
+    cursor.close()
+
+
 def prepare_postgresql(connection: DBAPIConnection, _entry: object) -> None:
     """An answer after the commit means on the disk, whatever the server's default.
 
@@ -144,8 +152,6 @@ def _has(connection: Connection, option: str) -> bool:
 def _begin_sqlite(connection: Connection) -> None:
     reading = _has(connection, READING)
     connection.exec_driver_sql(f"PRAGMA query_only = {int(reading)}")
-    kept = READERS_CACHE_KIB if reading else WRITERS_CACHE_KIB
-    connection.exec_driver_sql(f"PRAGMA cache_size = -{kept}")
     if reading:
         connection.exec_driver_sql("BEGIN")
     elif _has(connection, IMPATIENT):
