@@ -34,6 +34,7 @@ from app.commands.opening import (
 )
 from app.commands.pairing import pairing_lines
 from app.commands.refused import Refused
+from app.commands.serving import SERVING
 from app.commands.shares import share_of
 from app.main import create_app
 from app.resources import folder
@@ -49,16 +50,8 @@ from app.web.owing import BATCH, basis, rebuild_owed
 from app.web.rebuilding import rebuild_scores
 from app.web.shared import forget_all
 
-#: Seconds an open page may hold up a stop.
-PATIENCE = 3
 #: `M_ARENA_MAX` of glibc's malloc.h.
 M_ARENA_MAX = -8
-SERVING: dict[str, Any] = {
-    "log_level": "warning",
-    "access_log": False,  # the site's own log holds no query strings
-    "server_header": False,
-    "timeout_graceful_shutdown": PATIENCE,
-}
 EVERYWHERE = {"0.0.0.0": "127.0.0.1", "::": "::1"}
 
 

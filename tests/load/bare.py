@@ -24,7 +24,7 @@ from sqlalchemy import Engine, MetaData
 from sqlmodel import Field, Session, SQLModel, select
 from starlette.middleware.gzip import GZipMiddleware
 
-from app.commands.site import SERVING
+from app.commands.serving import SERVING
 from app.settings import Settings
 from app.storage.database import make_engine
 

@@ -1,0 +1,12 @@
+"""What the server is told, however a site is served."""
+
+from typing import Any
+
+#: Seconds an open page may hold up a stop.
+PATIENCE = 3
+SERVING: dict[str, Any] = {
+    "log_level": "warning",
+    "access_log": False,  # the site's own log holds no query strings
+    "server_header": False,
+    "timeout_graceful_shutdown": PATIENCE,
+}
