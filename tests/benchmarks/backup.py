@@ -8,7 +8,6 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack
 from dataclasses import dataclass
 from uuid import uuid4
 
@@ -18,7 +17,7 @@ from starlette.testclient import TestClient
 from app.commands.backup_clock import BackupClock
 from app.main import create_app
 from app.settings import Settings
-from tests.benchmarks.figures import POSTGRESQL, Figure, Options
+from tests.benchmarks.figures import Figure, Options
 from tests.benchmarks.pages import signed_in
 from tests.live import ROOT, environment
 from tests.load.site import NOW, make_site
@@ -40,10 +39,7 @@ class Asked:
 def figures(options: Options) -> Iterator[Figure]:
     patients, trials = (100, 2000) if options.quick else (1000, 100_000)
     for database in options.databases():
-        with ExitStack() as stack:
-            address = ""
-            if database == POSTGRESQL and options.new_database is not None:
-                address = stack.enter_context(options.new_database())
+        with options.address(database) as address:
             made = make_site(
                 options.folder / f"backup {database}", patients, trials, address
             )

@@ -9,13 +9,12 @@ ten times the trials of the one before, of which brief and episode show a part.
 
 import gc
 from collections.abc import Iterator
-from contextlib import ExitStack
 from functools import partial
 
 from app.main import create_app
 from app.settings import Settings
 from app.web.deps import Site
-from tests.benchmarks.figures import POSTGRESQL, Figure, Options
+from tests.benchmarks.figures import Figure, Options
 from tests.benchmarks.pages import CHIEF, MINE, Page, asked, signed_in, timed
 from tests.load.site import NOW, make_site
 
@@ -43,10 +42,7 @@ def figures(options: Options) -> Iterator[Figure]:
     for database in options.databases():
         smallest: dict[str, Figure] = {}
         for patients, trials in sites:
-            with ExitStack() as stack:
-                address = ""
-                if database == POSTGRESQL and options.new_database is not None:
-                    address = stack.enter_context(options.new_database())
+            with options.address(database) as address:
                 folder = options.folder / f"curve {database} {patients} {trials}"
                 settings = make_site(folder, patients, trials, address)
                 size = f"{patients:,} patients, {trials:,} trials"

@@ -52,10 +52,8 @@ def figures(options: Options) -> Iterator[Figure]:
 
 
 def _new_address(options: Options, database: str, stack: ExitStack) -> str:
-    """A PostgreSQL database that is there until the stack ends; empty for a file."""
-    if database == SQLITE or options.new_database is None:
-        return ""
-    return stack.enter_context(options.new_database())
+    """Of a database that is there until the stack ends."""
+    return stack.enter_context(options.address(database))
 
 
 def own_way(

@@ -1,7 +1,7 @@
 """What every measurement gives: a figure beside its baseline, with its budget."""
 
 from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -77,6 +77,12 @@ class Options:
         yield SQLITE
         if self.new_database is not None:
             yield POSTGRESQL
+
+    def address(self, database: str) -> AbstractContextManager[str]:
+        """Of a new database; empty on SQLite, whose file lies in the site's folder."""
+        if database == SQLITE or self.new_database is None:
+            return nullcontext("")
+        return self.new_database()
 
 
 #: A module of this package that measures has one of these, named `figures`.

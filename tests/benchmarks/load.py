@@ -52,9 +52,7 @@ def figures(options: Options) -> Iterator[Figure]:
     for database in options.databases():
         for workers in (1, 2) if database == POSTGRESQL else (1,):
             with ExitStack() as stack:
-                address = ""
-                if database == POSTGRESQL and options.new_database is not None:
-                    address = stack.enter_context(options.new_database())
+                address = stack.enter_context(options.address(database))
                 folder = options.folder / f"load {database} {workers}"
                 ward = make_ward(folder / "site", size.therapists, address)
                 told = ("--workers", str(workers)) if workers > 1 else ()

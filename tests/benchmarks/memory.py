@@ -7,7 +7,6 @@ between the middle and the end: that growth has a budget of its own.
 
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import ExitStack
 from dataclasses import dataclass
 from itertools import cycle, islice
 
@@ -42,10 +41,7 @@ class Held:
 
 def figures(options: Options) -> Iterator[Figure]:
     for database in options.databases():
-        with ExitStack() as stack:
-            address = ""
-            if database == POSTGRESQL and options.new_database is not None:
-                address = stack.enter_context(options.new_database())
+        with options.address(database) as address:
             folder = options.folder / f"memory {database}"
             ward = make_ward(folder / "site", THERAPISTS, address)
             requests = QUICK if options.quick else REQUESTS[database]

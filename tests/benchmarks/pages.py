@@ -12,7 +12,7 @@ import gc
 import statistics
 import time
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import ExitStack, contextmanager
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -263,10 +263,7 @@ def figures(options: Options) -> Iterator[Figure]:
     patients, trials = (100, 2000) if options.quick else (10_000, 1_000_000)
     times = QUICK_TIMES if options.quick else TIMES
     for database in options.databases():
-        with ExitStack() as stack:
-            address = ""
-            if database == POSTGRESQL and options.new_database is not None:
-                address = stack.enter_context(options.new_database())
+        with options.address(database) as address:
             folder = options.folder / f"pages {database}"
             made = make_site(folder, patients, trials, address)
             yield from measure(made, patients, times)

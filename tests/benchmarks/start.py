@@ -16,7 +16,7 @@ from statistics import median
 
 from app.settings import Settings
 from app.storage.database import make_engine, migrate
-from tests.benchmarks.figures import POSTGRESQL, SQLITE, Figure, Options
+from tests.benchmarks.figures import SQLITE, Figure, Options
 from tests.live import TAPELINE, environment, started
 from tests.load.browsers import browser_of
 from tests.load.process import worked_s
@@ -69,9 +69,8 @@ def figures(options: Options) -> Iterator[Figure]:
     patients, trials = (100, 2000) if options.quick else (10_000, 100_000)
     for database in options.databases():
         with ExitStack() as stack:
-            new = options.new_database if database == POSTGRESQL else None
-            empty = stack.enter_context(new()) if new else ""
-            large = stack.enter_context(new()) if new else ""
+            empty = stack.enter_context(options.address(database))
+            large = stack.enter_context(options.address(database))
             folder = options.folder / f"start {database}"
             floor = starts(partial(bare, folder / "bare", empty), times)
             _make_empty(folder / "empty", empty)
