@@ -178,7 +178,7 @@ def _load(connection: Connection, archive: Archive, told: _Told) -> None:
             # What the first migration put there comes with the archive.
             connection.execute(shape.table().delete())
             _fill(connection, shape, told.each(archive.lines(shape)))
-    _count_on(connection, shapes)
+    count_on(connection, shapes)
 
 
 def _name(shape: Shape) -> str:
@@ -240,7 +240,7 @@ def _keys_ahead(
         filled.add(shape.name)
 
 
-def _count_on(connection: Connection, shapes: tuple[Shape, ...]) -> None:
+def count_on(connection: Connection, shapes: tuple[Shape, ...]) -> None:
     """PostgreSQL numbers new rows above all that came, and above what was purged."""
     if connection.dialect.name != "postgresql":
         return

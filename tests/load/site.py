@@ -12,7 +12,7 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, func, insert, select
+from sqlalchemy import Engine, insert
 from sqlmodel import Session
 
 from app.catalogue.load import catalogue
@@ -20,6 +20,8 @@ from app.clinical.owing import Clocks
 from app.settings import Settings
 from app.storage.database import make_engine, migrate, write_session
 from app.storage.people import Person
+from app.storage.site_copy import count_on
+from app.storage.site_lines import shapes_of
 from app.storage.tables import Table
 from app.web.owing import rebuild_owed
 from tests.make import make_person
@@ -54,7 +56,7 @@ def make_site(folder: Path, patients: int, trials: int, database: str = "") -> S
     _fill(engine, "score", _scores(rounds, patients, rng))
     rebuild_owed(engine, catalogue(), Clocks(), TODAY, lambda _done, _of: None)
     with engine.begin() as connection:
-        _count_on(connection)
+        count_on(connection, shapes_of(connection))
         connection.exec_driver_sql("ANALYZE")
     engine.dispose()
     return settings
@@ -77,19 +79,6 @@ def _fill(engine: Engine, name: str, rows: Iterator[dict[str, Any]]) -> None:
                 chunk = []
         if chunk:
             connection.execute(insert(table), chunk)
-
-
-def _count_on(connection: Connection) -> None:
-    """PostgreSQL does not see the numbers of rows that brought their own."""
-    if connection.dialect.name != "postgresql":
-        return
-    for table in Table.metadata.sorted_tables:
-        if "id" not in table.c or not table.c.id.autoincrement:
-            continue
-        counter = func.pg_get_serial_sequence(table.name, "id")
-        last = connection.execute(select(func.max(table.c.id))).scalar()
-        if last and connection.execute(select(counter)).scalar() is not None:
-            connection.execute(select(func.setval(counter, last)))
 
 
 def _uid(kind: str, number: int) -> str:
