@@ -10,13 +10,14 @@ from decimal import Decimal
 from fractions import Fraction
 
 from app.clinical.accuracy import lopsided_limits, mdc_from_sem
-from app.clinical.fit import Match, Matching
+from app.clinical.fit import Match
 from app.clinical.measure import ImportantChange, Measure, Reliability
 from app.clinical.person import Person
 from app.clinical.quantities import SHOWN_PLACES, convert, rounded, shown, words
 from app.clinical.readings import Reading, better_word, worse_word
 from app.clinical.scoring import Score, is_zero_by_rule
 from app.clinical.setup import HowDone, what_differs
+from app.clinical.sifting import Sifting
 
 REAL_GAIN, REAL_LOSS = "real gain", "real loss"
 WITHIN = "within measurement error"
@@ -48,6 +49,14 @@ def judge_change(
     other_rater: bool = False,
 ) -> Change:
     """Judge `now` against an earlier score of the same person."""
+    return change_in(
+        Sifting(measure, person, now), before, other_rater=other_rater
+    )
+
+
+def change_in(held: Sifting, before: Score, *, other_rater: bool = False) -> Change:
+    """The same, of a score whose rows are sifted already."""
+    measure, now = held.measure, held.score
     differs = what_differs(
         measure,
         HowDone(now.variant, now.facts),
@@ -62,8 +71,7 @@ def judge_change(
         return Change(UNTOLD, _both_zero(measure, now, before))
     was = shown(convert(before.value, before.unit, now.unit), now.unit)
     step = shown(now.value, now.unit) - was
-    held = Matching(measure, person, now)
-    readings = [_judge(held, row, was, step) for row in measure.reliability]
+    readings = [_judge(held, row, fit, was, step) for row, fit in held.errors()]
     kept = [r for r in readings if r is not None]
     kept += _important(held, was, step)
     verdict = _headline(measure, kept, step)
@@ -103,15 +111,12 @@ def _both_zero(measure: Measure, now: Score, before: Score) -> str:
 
 
 def _judge(
-    held: Matching, row: Reliability, was: Decimal, step: Decimal
+    held: Sifting, row: Reliability, found: Match, was: Decimal, step: Decimal
 ) -> Reading | None:
     """One error row's word; None for rows without an error or far from the person."""
     if row.kind != "test_retest" or row.fit.quantity != "score" or not _has_error(row):
         return None
     measure, now = held.measure, held.score
-    found = held.worth_showing(row.fit, strict=True)
-    if found is None:
-        return None
     fit = _baseline(row, was, now.unit, found)
     if not fit.fits and not fit.near:
         return None
@@ -178,6 +183,8 @@ def _limits(row: Reliability, was: Decimal, unit: str) -> tuple[Decimal, Decimal
 
 
 def _in(value: Decimal, unit: str, to: str) -> Decimal:
+    if unit == to:
+        return value
     exact = convert(Fraction(value), unit, to)
     return Decimal(exact.numerator) / Decimal(exact.denominator)
 
@@ -210,12 +217,11 @@ def _row_says(
     return text
 
 
-def _important(held: Matching, was: Decimal, step: Decimal) -> list[Reading]:
+def _important(held: Sifting, was: Decimal, step: Decimal) -> list[Reading]:
     found, unit = [], held.score.unit
-    for row in held.measure.important_change:
-        fit = held.worth_showing(row.fit, strict=True)
-        fit = _baseline(row, was, unit, fit) if fit else None
-        if fit and (fit.fits or fit.near):
+    for row, found_fit in held.important():
+        fit = _baseline(row, was, unit, found_fit)
+        if fit.fits or fit.near:
             found.append(_important_reading(row, fit, unit, step))
     return found
 

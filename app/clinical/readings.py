@@ -8,7 +8,7 @@ from typing import Final, Literal
 from app.clinical.base_rate import BaseRate
 from app.clinical.fit import Match
 from app.clinical.measure import Effect, Measure, Row
-from app.clinical.quantities import alike, compared
+from app.clinical.quantities import alike, convert, rounded
 from app.clinical.scoring import Score
 
 Kind = Literal["norm", "cutoff", "change", "chance", "validity"]
@@ -82,11 +82,13 @@ def quantity_of(row: Row, score: Score) -> Compared | None:
     return Compared(score.value, score.unit) if score.value is not None else None
 
 
-def in_unit(held: Compared, threshold: Decimal, unit: str) -> Decimal | None:
+def in_unit(held: Compared, unit: str, places: int) -> Decimal | None:
     """The value in the row's unit at the rule's precision; None if units differ."""
+    if held.unit == unit:
+        return rounded(held.value, places)
     if not alike(held.unit, unit):
         return None
-    return compared(held.value, held.unit, threshold, unit)
+    return rounded(convert(held.value, held.unit, unit), places)
 
 
 #: Lower and higher values in words: of a time that is better short, then of the others.
