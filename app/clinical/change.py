@@ -11,6 +11,7 @@ from fractions import Fraction
 
 from app.clinical.accuracy import lopsided_limits, mdc_from_sem
 from app.clinical.fit import Match
+from app.clinical.kept import once_a_row
 from app.clinical.measure import ImportantChange, Measure, Reliability
 from app.clinical.person import Person
 from app.clinical.quantities import SHOWN_PLACES, convert, rounded, shown, words
@@ -49,9 +50,7 @@ def judge_change(
     other_rater: bool = False,
 ) -> Change:
     """Judge `now` against an earlier score of the same person."""
-    return change_in(
-        Sifting(measure, person, now), before, other_rater=other_rater
-    )
+    return change_in(Sifting(measure, person, now), before, other_rater=other_rater)
 
 
 def change_in(held: Sifting, before: Score, *, other_rater: bool = False) -> Change:
@@ -114,19 +113,17 @@ def _judge(
     held: Sifting, row: Reliability, found: Match, was: Decimal, step: Decimal
 ) -> Reading | None:
     """One error row's word; None for rows without an error or far from the person."""
-    if row.kind != "test_retest" or row.fit.quantity != "score" or not _has_error(row):
+    if not _tells_error(row):
         return None
     measure, now = held.measure, held.score
     fit = _baseline(row, was, now.unit, found)
     if not fit.fits and not fit.near:
         return None
-    exact_low, exact_high, how = _limits(row, was, now.unit)
-    # Rounded once, before comparing: the limit printed is the limit judged by.
-    low, high = rounded(exact_low, 2), rounded(exact_high, 2)
+    low, high, how = _limits_of_share(row, was) or _limits(row, now.unit)
     crossed = step < low or step > high
     verdict = NOT_JUDGED if row.no_verdict else _direction(measure, step, crossed)
     limit = low if step < 0 else high
-    size = words(abs(rounded(limit, 2).normalize()) + 0, now.unit)
+    size = words(abs(limit.normalize()) + 0, now.unit)
     return Reading(
         kind="change",
         says=_row_says(row, verdict, step, now.unit, size, how),
@@ -135,15 +132,18 @@ def _judge(
         value=step,
         unit=now.unit,
         crossed=None if row.no_verdict else crossed,
-        threshold=abs(rounded(limit, 2)),
+        threshold=abs(limit),
         direction="above",
         verdict=verdict,
     )
 
 
-def _has_error(row: Reliability) -> bool:
+@once_a_row
+def _tells_error(row: Reliability) -> bool:
+    """Whether it says by how much two scores of one person differ by themselves."""
     sizes = (row.sem, row.mdc95, row.mdc90, row.mdc_percent, row.gain_percent)
-    return row.limits is not None or any(s is not None for s in sizes)
+    printed = row.limits is not None or any(s is not None for s in sizes)
+    return printed and row.kind == "test_retest" and row.fit.quantity == "score"
 
 
 def _baseline(
@@ -160,26 +160,43 @@ def _baseline(
     return Match((*fit.differs, says), fit.assumed, fit.near and fit.fits)
 
 
-def _limits(row: Reliability, was: Decimal, unit: str) -> tuple[Decimal, Decimal, str]:
-    """(lowest, highest) difference measuring alone explains, and how that is known."""
+#: Lowest and highest difference that measuring alone explains, and how that is known.
+Limits = tuple[Decimal, Decimal, str]
+
+
+def _limits_of_share(row: Reliability, was: Decimal) -> Limits | None:
+    """Those of a row that tells them in percent of the first score; None for others."""
     if row.gain_percent is not None and row.loss_percent is not None:
         gain_at, loss_at = lopsided_limits(was, row.gain_percent, row.loss_percent)
-        return gain_at - was, loss_at - was, "lopsided, in percent of the first score"
+        how = "lopsided, in percent of the first score"
+        return _to_print(gain_at - was, loss_at - was, how)
+    if row.mdc_percent is None or row.limits is not None:
+        return None
+    size = was * row.mdc_percent / 100
+    return _to_print(-size, size, f"{row.mdc_percent} % of the first score")
+
+
+@once_a_row
+def _limits(row: Reliability, unit: str) -> Limits:
+    """Those that are the same after every first score."""
     if row.limits is not None:
         low, high = (_in(v, row.unit, unit) for v in row.limits)
-        return low, high, "limits of agreement"
-    if row.mdc_percent is not None:
-        size = was * row.mdc_percent / 100
-        return -size, size, f"{row.mdc_percent} % of the first score"
+        return _to_print(low, high, "limits of agreement")
     level = "95 %" if row.level_stated else "confidence level not stated"
     if row.mdc95 is not None:
-        size = _in(row.mdc95, row.unit, unit)
-        return -size, size, f"minimal detectable change, {level}"
-    if row.mdc90 is not None:
-        size = _in(row.mdc90, row.unit, unit)
-        return -size, size, "minimal detectable change, 90 %"
-    size = _in(mdc_from_sem(row.sem or Decimal(0)), row.unit, unit)
-    return -size, size, f"computed: 1.96 x square root of 2 x SEM {row.sem}"
+        size, how = row.mdc95, f"minimal detectable change, {level}"
+    elif row.mdc90 is not None:
+        size, how = row.mdc90, "minimal detectable change, 90 %"
+    else:
+        size = mdc_from_sem(row.sem or Decimal(0))
+        how = f"computed: 1.96 x square root of 2 x SEM {row.sem}"
+    size = _in(size, row.unit, unit)
+    return _to_print(-size, size, how)
+
+
+def _to_print(low: Decimal, high: Decimal, how: str) -> Limits:
+    """Rounded once, before comparing: the limit printed is the limit judged by."""
+    return rounded(low, 2), rounded(high, 2), how
 
 
 def _in(value: Decimal, unit: str, to: str) -> Decimal:

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
+from itertools import chain
 
 from app.clinical.base_rate import BaseRate
 from app.clinical.chance import Chance, chance_of
@@ -219,19 +220,17 @@ def _whole_hold(measure: Measure, reading: Reading) -> bool:
 def _edge(reading: Reading, margins: dict[str, Decimal]) -> Reading:
     if reading.threshold is None or reading.value is None or reading.no_verdict:
         return reading
-    edges = reading.edges or (reading.threshold,)
-    nearest = min([abs(reading.value - edge) for edge in edges])
+    nearest = abs(reading.value - reading.threshold)
+    if reading.edges:
+        nearest = min(abs(reading.value - edge) for edge in reading.edges)
     if nearest > margins.get(reading.unit, 0):
         return reading
     return replace(reading, near_edge=True, says=reading.says + EDGE_SAYS)
 
 
 def _assumed_of(readings: tuple[Reading, ...]) -> tuple[str, ...]:
-    found: dict[str, None] = {}
-    for reading in readings:
-        if reading.matched:
-            found |= dict.fromkeys(reading.match.assumed)
-    return tuple(found)
+    said = (r.match.assumed for r in readings if r.matched)
+    return tuple(dict.fromkeys(chain.from_iterable(said)))
 
 
 def _no_lead(held: Sifting, ranked: list[Reading]) -> str:
@@ -247,9 +246,7 @@ def _no_lead(held: Sifting, ranked: list[Reading]) -> str:
     return "No published reference fits this person."
 
 
-def _cautions(
-    held: Sifting, ranked: list[Reading], lead: Lead | None
-) -> Iterator[str]:
+def _cautions(held: Sifting, ranked: list[Reading], lead: Lead | None) -> Iterator[str]:
     measure, score, off = held.measure, held.score, held.off
     yield from _tape(score)
     if is_zero_by_rule(measure, score):

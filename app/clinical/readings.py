@@ -49,7 +49,7 @@ class Reading:
 
     @property
     def matched(self) -> bool:
-        return self.match.fits
+        return not self.match.differs
 
     @property
     def no_verdict(self) -> bool:
