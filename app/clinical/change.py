@@ -18,7 +18,7 @@ from app.clinical.quantities import SHOWN_PLACES, convert, rounded, shown, words
 from app.clinical.readings import Reading, better_word, worse_word
 from app.clinical.scoring import Score, is_zero_by_rule
 from app.clinical.setup import HowDone, what_differs
-from app.clinical.sifting import Sifting
+from app.clinical.sifting import Sifted, sifted
 
 REAL_GAIN, REAL_LOSS = "real gain", "real loss"
 WITHIN = "within measurement error"
@@ -50,12 +50,14 @@ def judge_change(
     other_rater: bool = False,
 ) -> Change:
     """Judge `now` against an earlier score of the same person."""
-    return change_in(Sifting(measure, person, now), before, other_rater=other_rater)
+    rows = sifted(measure, person, now)
+    return change_by(rows, measure, now, before, other_rater=other_rater)
 
 
-def change_in(held: Sifting, before: Score, *, other_rater: bool = False) -> Change:
-    """The same, of a score whose rows are sifted already."""
-    measure, now = held.measure, held.score
+def change_by(
+    rows: Sifted, measure: Measure, now: Score, before: Score, *, other_rater: bool
+) -> Change:
+    """The same by rows that are sifted already."""
     differs = what_differs(
         measure,
         HowDone(now.variant, now.facts),
@@ -70,9 +72,9 @@ def change_in(held: Sifting, before: Score, *, other_rater: bool = False) -> Cha
         return Change(UNTOLD, _both_zero(measure, now, before))
     was = shown(convert(before.value, before.unit, now.unit), now.unit)
     step = shown(now.value, now.unit) - was
-    readings = [_judge(held, row, fit, was, step) for row, fit in held.errors()]
+    readings = [_judge(measure, now, row, fit, was, step) for row, fit in rows.errors]
     kept = [r for r in readings if r is not None]
-    kept += _important(held, was, step)
+    kept += _important(rows, now.unit, was, step)
     verdict = _headline(measure, kept, step)
     says = _says(measure, verdict, was, step, now.unit, kept)
     if other_rater:
@@ -110,12 +112,16 @@ def _both_zero(measure: Measure, now: Score, before: Score) -> str:
 
 
 def _judge(
-    held: Sifting, row: Reliability, found: Match, was: Decimal, step: Decimal
+    measure: Measure,
+    now: Score,
+    row: Reliability,
+    found: Match,
+    was: Decimal,
+    step: Decimal,
 ) -> Reading | None:
     """One error row's word; None for rows without an error or far from the person."""
     if not _tells_error(row):
         return None
-    measure, now = held.measure, held.score
     fit = _baseline(row, was, now.unit, found)
     if not fit.fits and not fit.near:
         return None
@@ -234,10 +240,10 @@ def _row_says(
     return text
 
 
-def _important(held: Sifting, was: Decimal, step: Decimal) -> list[Reading]:
-    found, unit = [], held.score.unit
-    for row, found_fit in held.important():
-        fit = _baseline(row, was, unit, found_fit)
+def _important(rows: Sifted, unit: str, was: Decimal, step: Decimal) -> list[Reading]:
+    found = []
+    for row, near in rows.important:
+        fit = _baseline(row, was, unit, near)
         if fit.fits or fit.near:
             found.append(_important_reading(row, fit, unit, step))
     return found

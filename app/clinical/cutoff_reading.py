@@ -6,7 +6,6 @@ different things. A score beyond no limit never clears a person who has fallen.
 
 from collections.abc import Sequence
 from dataclasses import replace
-from decimal import Decimal
 
 from app.clinical.clauses import DIRECTION_WORDS
 from app.clinical.fit import Match
@@ -24,13 +23,14 @@ def read_cutoff(
 ) -> Reading | None:
     """What one limit says; None when the score holds nothing comparable."""
     held = quantity_of(row, score)
-    value = in_unit(held, row.unit, _places(row)) if held else None
-    if value is None:
+    said = in_unit(held, row.unit, _places(row)) if held else None
+    if said is None:
         return None
+    value = said.value
     crossed = beyond(value, row.direction, row.value)
     return Reading(
         kind="cutoff",
-        says=_says(row, value, crossed) + quantity_note(row, measure, score),
+        says=_says(row, said.words, crossed) + quantity_note(row, measure, score),
         row=row,
         match=fit,
         detail=accuracy_words(row),
@@ -95,8 +95,8 @@ def read_unable(row: UnableRow, fit: Match) -> Reading:
     )
 
 
-def _says(row: Cutoff, value: Decimal, crossed: bool) -> str:
-    here, limit = words(value, row.unit), _limit(row)
+def _says(row: Cutoff, here: str, crossed: bool) -> str:
+    limit = _limit(row)
     if row.no_verdict:
         return (
             f"{here}; the limit is {limit} for {row.outcome} in {row.population}. Not "

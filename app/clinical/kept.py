@@ -1,7 +1,7 @@
 """What follows from a row, a test or a fact of the catalogue alone: worked out once.
 
-These are keys as objects, so that nothing kept of one edition is found by another. Every
-memory is bounded, and may be asked from many threads at once.
+These are keys as objects, so that nothing kept of one edition is found by another.
+Every memory is bounded, and may be asked from many threads at once.
 """
 
 from collections.abc import Callable

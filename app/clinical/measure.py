@@ -1,8 +1,8 @@
 """The shape of a catalogue entry: one standardised test, every published row of it.
 
 Values only, frozen after loading. Numbers from sources are Decimals exactly as printed;
-what a row may be compared with is said by keys (`Fit`), never only by its note. Rows and
-tests are told apart as objects (`eq=False`): one edition's never pass for another's.
+what a row may be compared with is said by keys (`Fit`), never only by its note. Rows
+and tests are told apart as objects (`eq=False`): an edition's never pass for another's.
 """
 
 from collections.abc import Mapping

@@ -20,6 +20,7 @@ from app.clinical.quantities import (
 )
 from app.clinical.readings import (
     Reading,
+    Said,
     better_word,
     in_unit,
     quantity_note,
@@ -57,13 +58,14 @@ def read_norm(measure: Measure, norm: Norm, score: Score, fit: Match) -> Reading
     row = _print(measure, norm)
     if held is None or row is None:
         return None
-    value = in_unit(held, norm.unit, row.places)
-    if value is None:
+    said = in_unit(held, norm.unit, row.places)
+    if said is None:
         return None
+    value = said.value
     limit = row.limit
     crossed = None if limit is None else beyond(value, row.direction, limit)
     z, percentile = _place(measure, norm, value)
-    says = _says(measure, norm, row, value, crossed, percentile, z)
+    says = _says(measure, norm, row, said, crossed, percentile, z)
     return Reading(
         kind="norm",
         says=says + quantity_note(norm, measure, score),
@@ -134,12 +136,12 @@ def _says(
     measure: Measure,
     norm: Norm,
     row: _Print,
-    value: Decimal,
+    said: Said,
     crossed: bool | None,
     percentile: int | None,
     z: Decimal | None,
 ) -> str:
-    here, who = words(value, norm.unit), norm.population
+    value, here, who = said.value, said.words, norm.population
     if norm.no_verdict:
         numbers = f"{row.numbers} {UNIT_WORDS[norm.unit]}".strip()
         return f"{here}; {who}: {numbers}. Not used for a verdict: see the note."
@@ -154,24 +156,22 @@ def _says(
                 f"({mean}); of 100 such people {_of_100(percentile)} would do worse."
             )
         return text + (PULLED if measure.better == "lower" else UNEVEN) * norm.skewed
-    return (
-        _half_says(measure, norm, value) or f"{here}; in {who}, {_percentiles(norm)}."
-    )
+    return _half_says(measure, norm, said) or f"{here}; in {who}, {_percentiles(norm)}."
 
 
-def _half_says(measure: Measure, norm: Norm, value: Decimal) -> str:
+def _half_says(measure: Measure, norm: Norm, said: Said) -> str:
     """Against the middle half of a sample, where both its ends are printed."""
     low, high = norm.percentiles.get(25), norm.percentiles.get(75)
     if low is None or high is None or 50 in norm.percentiles:
         return ""
-    if low <= value <= high:
+    if low <= said.value <= high:
         side = "within"
     else:
         lower = measure.better == "lower"
-        word = worse_word if (value < low) != lower else better_word
+        word = worse_word if (said.value < low) != lower else better_word
         side = f"{word(measure)} than"
-    here, half = words(value, norm.unit), f"{low} to {words(high, norm.unit)}"
-    return f"{here} is {side} the middle half of {norm.population} ({half})."
+    half = f"{low} to {words(high, norm.unit)}"
+    return f"{said.words} is {side} the middle half of {norm.population} ({half})."
 
 
 def _limit_says(

@@ -9,10 +9,11 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
 from itertools import chain
+from typing import NamedTuple
 
 from app.clinical.base_rate import BaseRate
 from app.clinical.chance import Chance, chance_of
-from app.clinical.change import Change, change_in
+from app.clinical.change import Change, change_by
 from app.clinical.cutoff_reading import read_cutoff, read_ladder, read_unable
 from app.clinical.fit import Match
 from app.clinical.kept import once_a_row
@@ -23,7 +24,7 @@ from app.clinical.person import Person
 from app.clinical.quantities import convert, shown, words
 from app.clinical.readings import Reading
 from app.clinical.scoring import Score, is_zero_by_rule
-from app.clinical.sifting import Sifting
+from app.clinical.sifting import Sifted, sifted
 from app.clinical.tape_error import corrected
 from app.clinical.vocabulary import PERSON_FACTS
 
@@ -79,6 +80,14 @@ class Result:
                 if r.row and r.crossed is not None}  # fmt: skip
 
 
+class Held(NamedTuple):
+    """A score before the rows of its test that speak of it."""
+
+    measure: Measure
+    score: Score
+    rows: Sifted
+
+
 def read(
     measure: Measure,
     score: Score,
@@ -93,12 +102,12 @@ def read(
 
     The chance before the test is `pretest` (0..1), else that of the matching base rate.
     """
-    held = Sifting(measure, person, score)
+    held = Held(measure, score, sifted(measure, person, score))
     ranked = _ranked(held)
     lead = choose_lead(ranked)
     change = None
     if before is not None:
-        change = change_in(held, before, other_rater=other_rater)
+        change = change_by(held.rows, measure, score, before, other_rater=other_rater)
     chance = _chance(measure, ranked, lead, person, base_rates, pretest)
     changed = change.readings if change else ()
     readings = (*ranked, *changed, *((chance.reading,) if chance.reading else ()))
@@ -107,9 +116,9 @@ def read(
         measure=measure,
         score=score,
         person=person,
-        standard=not held.off,
-        differs=tuple(d.says for d in held.off),
-        assumed=(*held.assumed, *_assumed_of(readings)),
+        standard=not held.rows.off,
+        differs=tuple(d.says for d in held.rows.off),
+        assumed=(*held.rows.assumed, *_assumed_of(readings)),
         readings=readings,
         lead=lead,
         no_lead_because="" if lead else _no_lead(held, ranked),
@@ -139,10 +148,10 @@ def _no_chance(chance: Chance, pretest: Decimal | None) -> Iterator[str]:
         yield f"No chance after the test is given. {chance.why_not}"
 
 
-def _ranked(held: Sifting) -> list[Reading]:
+def _ranked(held: Held) -> list[Reading]:
     measure, score = held.measure, held.score
     if score.outcome == "unable":
-        made = [read_unable(row, fit) for row, fit in held.unable()]
+        made = [read_unable(row, fit) for row, fit in held.rows.unable]
     elif score.value is None:
         made = []
     else:
@@ -152,21 +161,17 @@ def _ranked(held: Sifting) -> list[Reading]:
     return in_order(made)
 
 
-def _norms(held: Sifting) -> Iterator[Reading]:
-    rows = list(held.norms())
-    finer = {r.source for r, fit in rows if fit.fits and not r.fit.whole_sample}
-    for row, fit in rows:
-        if row.fit.whole_sample and row.source in finer:
-            continue  # the same source has said it for these ages
+def _norms(held: Held) -> Iterator[Reading]:
+    for row, fit in held.rows.norms:
         made = read_norm(held.measure, row, held.score, fit)
         if made is not None:
             yield made
 
 
-def _cutoffs(held: Sifting) -> Iterator[Reading]:
+def _cutoffs(held: Held) -> Iterator[Reading]:
     measure, score = held.measure, held.score
     ladders: dict[str, list[tuple[Cutoff, Match]]] = {}
-    for row, fit in held.cutoffs():
+    for row, fit in held.rows.cutoffs:
         if row.ladder:
             ladders.setdefault(row.ladder, []).append((row, fit))
         elif (made := read_cutoff(measure, row, score, fit)) is not None:
@@ -175,7 +180,7 @@ def _cutoffs(held: Sifting) -> Iterator[Reading]:
         yield from read_ladder(measure, rungs, score)
 
 
-def _margins(held: Sifting) -> dict[str, Decimal]:
+def _margins(held: Held) -> dict[str, Decimal]:
     """How near an edge is near, by unit: hand error, half a mark, a fitting SEM."""
     score = held.score
     margins = dict(EDGE)
@@ -186,7 +191,7 @@ def _margins(held: Sifting) -> dict[str, Decimal]:
             margins.get(score.unit, Decimal(0)),
             Decimal(gap.numerator) / Decimal(gap.denominator),
         )
-    for row, fit in held.errors():
+    for row, fit in held.rows.errors:
         for unit, size in _sems(row) if fit.fits else ():
             margins[unit] = max(margins.get(unit, Decimal(0)), size)
     return margins
@@ -233,11 +238,15 @@ def _assumed_of(readings: tuple[Reading, ...]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(chain.from_iterable(said)))
 
 
-def _no_lead(held: Sifting, ranked: list[Reading]) -> str:
+def _no_lead(held: Held, ranked: list[Reading]) -> str:
     if held.score.outcome not in ("completed", "unable"):
         return "There is no score to read."
-    if held.off:
-        return "Not the published set-up: " + "; ".join(d.says for d in held.off) + "."
+    if held.rows.off:
+        return (
+            "Not the published set-up: "
+            + "; ".join(d.says for d in held.rows.off)
+            + "."
+        )
     judged = [r for r in ranked if r.matched and r.confirmed and not r.no_verdict]
     if judged and all(r.outcome_type in _LINES for r in judged):
         return LINES_ONLY
@@ -246,8 +255,8 @@ def _no_lead(held: Sifting, ranked: list[Reading]) -> str:
     return "No published reference fits this person."
 
 
-def _cautions(held: Sifting, ranked: list[Reading], lead: Lead | None) -> Iterator[str]:
-    measure, score, off = held.measure, held.score, held.off
+def _cautions(held: Held, ranked: list[Reading], lead: Lead | None) -> Iterator[str]:
+    measure, score, off = held.measure, held.score, held.rows.off
     yield from _tape(score)
     if is_zero_by_rule(measure, score):
         yield _zero_says(measure, score)

@@ -1,17 +1,19 @@
-"""Which rows of a test may speak of a person in a set-up: worked out once, then kept.
+"""Which rows of a test speak of a person in a set-up: worked out once, then kept.
 
-Whom a row speaks of is told by the person, the set-up and the trial rule, seldom by the
-number: many scores of one person, on many pages, ask the same. What is kept is found by
-the test as an object and by plain values, never by a person's record.
+Whom a row speaks of is told by the person, the set-up and the trial rule: many scores
+of one person, on many pages, ask the same. What is kept is found by the test as an
+object and by plain values, never by a person's record. Nothing is kept of a test with a
+row that speaks of some numbers only.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 from typing import Final, NamedTuple, TypeVar
 
 from app.clinical.fit import Match, Matching
+from app.clinical.kept import once_a_row
 from app.clinical.measure import (
     Cutoff,
     ImportantChange,
@@ -25,12 +27,29 @@ from app.clinical.person import Person
 from app.clinical.scores import Score
 from app.clinical.setup import Deviation, assumed_setup
 
-#: Tests of so many people are remembered.
+#: So many tests of people in a set-up are remembered, some 8 a person: 2 MB, measured.
 KEPT: Final = 512
 
 AnyRow = TypeVar("AnyRow", bound=Row)
-#: Rows in the file's order, each with how it fits; None: the score's numbers decide.
-Rows = tuple[tuple[AnyRow, Match | None], ...]
+#: Rows in the file's order, each with how it fits.
+Rows = tuple[tuple[AnyRow, Match], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Sifted:
+    """The rows of each table that fit or are near.
+
+    `off`: how the set-up differs; `assumed`: what nobody stated of it. Rows of error
+    and of important change are matched strictly.
+    """
+
+    off: tuple[Deviation, ...]
+    assumed: tuple[str, ...]
+    norms: Rows[Norm]
+    cutoffs: Rows[Cutoff]
+    unable: Rows[UnableRow]
+    errors: Rows[Reliability]
+    important: Rows[ImportantChange]
 
 
 class Asked(NamedTuple):
@@ -47,54 +66,35 @@ class Asked(NamedTuple):
     setup: tuple[tuple[str, str], ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Sifted:
-    """Rows that may speak. `off`: how the set-up differs; `assumed`: what of it is."""
-
-    off: tuple[Deviation, ...]
-    assumed: tuple[str, ...]
-    norms: Rows[Norm]
-    cutoffs: Rows[Cutoff]
-    unable: Rows[UnableRow]
-    errors: Rows[Reliability]
-    important: Rows[ImportantChange]
+def sifted(measure: Measure, person: Person, score: Score) -> Sifted:
+    """The rows of `measure` that speak of this score of this person."""
+    if _by_numbers(measure):
+        return sift(measure, person, score)
+    return _kept(measure, _asked(person, score))
 
 
-class Sifting:
-    """One score of one person before the rows of its test."""
+def sift(measure: Measure, person: Person, score: Score) -> Sifted:
+    """The same, worked out anew."""
+    held = Matching(measure, person, score)
+    return Sifted(
+        off=tuple(held.off),
+        assumed=tuple(assumed_setup(measure, score.facts, person.conditions)),
+        norms=_finest(_rows(held, measure.norms)),
+        cutoffs=_rows(held, measure.cutoffs),
+        unable=_rows(held, measure.unable),
+        errors=_rows(held, measure.reliability, strict=True),
+        important=_rows(held, measure.important_change, strict=True),
+    )
 
-    def __init__(self, measure: Measure, person: Person, score: Score) -> None:
-        self.measure, self.person, self.score = measure, person, score
-        self._found = _sifted(measure, _asked(person, score))
-        self.off, self.assumed = self._found.off, self._found.assumed
 
-    def norms(self) -> Iterator[tuple[Norm, Match]]:
-        return self._settled(self._found.norms)
-
-    def cutoffs(self) -> Iterator[tuple[Cutoff, Match]]:
-        return self._settled(self._found.cutoffs)
-
-    def unable(self) -> Iterator[tuple[UnableRow, Match]]:
-        return self._settled(self._found.unable)
-
-    def errors(self) -> Iterator[tuple[Reliability, Match]]:
-        """Rows on repeating the test, which are matched strictly."""
-        return self._settled(self._found.errors, strict=True)
-
-    def important(self) -> Iterator[tuple[ImportantChange, Match]]:
-        return self._settled(self._found.important, strict=True)
-
-    def _settled(
-        self, rows: Rows[AnyRow], *, strict: bool = False
-    ) -> Iterator[tuple[AnyRow, Match]]:
-        for row, kept in rows:
-            fit = kept or self._by_numbers(row, strict)
-            if fit is not None:
-                yield row, fit
-
-    def _by_numbers(self, row: Row, strict: bool) -> Match | None:
-        held = Matching(self.measure, self.person, self.score)
-        return held.worth_showing(row.fit, strict=strict)
+@once_a_row
+def _by_numbers(measure: Measure) -> bool:
+    """Whether what a score holds decides if some row speaks of it."""
+    tables: tuple[tuple[Row, ...], ...] = (
+        measure.norms, measure.cutoffs, measure.unable, measure.reliability,
+        measure.important_change,
+    )  # fmt: skip
+    return any(r.fit.when_any or r.fit.when_all for rows in tables for r in rows)
 
 
 def _asked(person: Person, score: Score) -> Asked:
@@ -112,35 +112,39 @@ def _asked(person: Person, score: Score) -> Asked:
 
 
 @lru_cache(maxsize=KEPT)
-def _sifted(measure: Measure, asked: Asked) -> Sifted:
-    facts, since = dict(asked.person_facts), dict(asked.since)
+def _kept(measure: Measure, asked: Asked) -> Sifted:
+    """Made from the key alone: what is kept cannot depend on anything else."""
     person = Person(
-        asked.ages, asked.sex, asked.conditions, asked.setting, facts, since
+        asked.ages,
+        asked.sex,
+        asked.conditions,
+        asked.setting,
+        dict(asked.person_facts),
+        dict(asked.since),
     )
-    beside = dict.fromkeys(asked.beside, Fraction(0))
-    setup = dict(asked.setup)
-    blank = Score(
-        measure.id, "completed", asked.variant, "", beside=beside, facts=setup
+    score = Score(
+        measure.id,
+        "completed",
+        asked.variant,
+        measure.units[0],
+        beside=dict.fromkeys(asked.beside, Fraction(0)),
+        facts=dict(asked.setup),
     )
-    held = Matching(measure, person, blank)
-    return Sifted(
-        off=tuple(held.off),
-        assumed=tuple(assumed_setup(measure, setup, person.conditions)),
-        norms=_rows(held, measure.norms),
-        cutoffs=_rows(held, measure.cutoffs),
-        unable=_rows(held, measure.unable),
-        errors=_rows(held, measure.reliability, strict=True),
-        important=_rows(held, measure.important_change, strict=True),
-    )
+    return sift(measure, person, score)
 
 
 def _rows(
     held: Matching, rows: Iterable[AnyRow], *, strict: bool = False
 ) -> Rows[AnyRow]:
-    found: list[tuple[AnyRow, Match | None]] = []
-    for row in rows:
-        if row.fit.when_any or row.fit.when_all:
-            found.append((row, None))
-        elif (fit := held.worth_showing(row.fit, strict=strict)) is not None:
-            found.append((row, fit))
-    return tuple(found)
+    fits = ((row, held.worth_showing(row.fit, strict=strict)) for row in rows)
+    return tuple((row, fit) for row, fit in fits if fit is not None)
+
+
+def _finest(rows: Rows[Norm]) -> Rows[Norm]:
+    """Without whole samples of which the same source has said it for these ages."""
+    finer = {r.source for r, fit in rows if fit.fits and not r.fit.whole_sample}
+    return tuple(
+        (row, fit)
+        for row, fit in rows
+        if not (row.fit.whole_sample and row.source in finer)
+    )
