@@ -242,11 +242,8 @@ def _no_lead(held: Held, ranked: list[Reading]) -> str:
     if held.score.outcome not in ("completed", "unable"):
         return "There is no score to read."
     if held.rows.off:
-        return (
-            "Not the published set-up: "
-            + "; ".join(d.says for d in held.rows.off)
-            + "."
-        )
+        off = "; ".join(d.says for d in held.rows.off)
+        return f"Not the published set-up: {off}."
     judged = [r for r in ranked if r.matched and r.confirmed and not r.no_verdict]
     if judged and all(r.outcome_type in _LINES for r in judged):
         return LINES_ONLY

@@ -27,7 +27,7 @@ from app.clinical.person import Person
 from app.clinical.scores import Score
 from app.clinical.setup import Deviation, assumed_setup
 
-#: So many tests of people in a set-up are remembered, some 8 a person: 2 MB, measured.
+#: So many pairs of a test and a person in a set-up are remembered: 2 MB, measured.
 KEPT: Final = 512
 
 AnyRow = TypeVar("AnyRow", bound=Row)
