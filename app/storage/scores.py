@@ -32,14 +32,23 @@ class Score(Numbered, table=True):
     __tablename__ = "score"
     __table_args__ = (
         Index(None, "patient_id", "measure", "on_date"),
+        # As SQLAlchemy writes the question: a partial index must match it.
         Index(
             "ix_score_newest",
             "patient_id",
             "measure",
+            sqlite_where=text("newest = 1"),
+            postgresql_where=text("newest"),
+        ),
+        # SQLite reads `newest` again: without it here it would fetch every row.
+        Index(
+            "ix_score_newest_by_test",
+            "measure",
             "outcome",
             "change_verdict",
             "again",
-            # As SQLAlchemy writes the question: a partial index must match it.
+            "patient_id",
+            "newest",
             sqlite_where=text("newest = 1"),
             postgresql_where=text("newest"),
         ),

@@ -82,21 +82,21 @@ def released(session: Session, patient_id: int) -> Released:
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """How much is on record, waiting or not; tests and trials are counted to MOST + 1.
+    """How much is on record, waiting or not.
 
-    A caseload of a million trials takes a second to count, and nobody needs the last
-    digit before an export: the archive's contents.txt has it.
+    A million trials take a second to count, and nobody needs the last digit before an
+    export: with more than `most` their number ends there and `rounds` is None.
     """
 
     patients: int
-    rounds: int
+    rounds: int | None
     trials: int
     most: int
 
     @property
     def large(self) -> bool:
         """Too much to look through before somebody asks for it."""
-        return self.trials > self.most
+        return self.rounds is None
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,20 +142,21 @@ def held(session: Session, whose: ColumnElement[bool], *, seen: bool = False) ->
     if seen:
         own = col(Episode.patient_id) == col(Patient.id)
         patients = patients.where(visited.where(own).exists())
-    rounds = (
-        select(Round.id)
+    tried = (
+        select(Trial.round_id)
+        .join(Round, col(Round.id) == col(Trial.round_id))
         .join(Visit, col(Visit.id) == col(Round.visit_id))
         .join(Episode, col(Episode.id) == col(Visit.episode_id))
         .join(Patient, col(Patient.id) == col(Episode.patient_id))
         .where(whose)
     )
-    trials = rounds.join(Trial, col(Trial.round_id) == col(Round.id))
-    tried = select(Trial.id).where(col(Trial.round_id) == col(Round.id)).exists()
+    trials = _number(session, tried.limit(MOST + 1))
+    few = trials <= MOST
     return Held(
-        _number(session, patients),
-        _number(session, rounds.where(tried).limit(MOST + 1)),
-        _number(session, trials.limit(MOST + 1)),
-        MOST,
+        patients=_number(session, patients),
+        rounds=_number(session, tried.distinct()) if few else None,
+        trials=trials,
+        most=MOST,
     )
 
 
