@@ -166,8 +166,9 @@ def _number(session: Session, of: SelectOfScalar[int]) -> int:
 
 def left_out(session: Session, whose: ColumnElement[bool]) -> LeftOut:
     """Of the patients that are meant. Looks closely only where students worked."""
-    close = (released(session, one) for one in _with_students(session, whose))
-    found = [left_of(one) for one in close]
+    meant = set(session.exec(select(Patient.id).where(whose)))
+    close = (one for one in _with_students(session) if one in meant)
+    found = [left_of(released(session, one)) for one in close]
     return LeftOut(sum(f.visits for f in found), sum(f.rounds for f in found))
 
 
@@ -185,8 +186,11 @@ def unsigned_goals(session: Session, whose: ColumnElement[bool]) -> int:
     return _number(session, wanted)
 
 
-def _with_students(session: Session, whose: ColumnElement[bool]) -> Sequence[int]:
-    """Patients of whose record a student, of then or now, wrote a part."""
+def _with_students(session: Session) -> Sequence[int]:
+    """Patients of whose record a student, of then or now, wrote a part.
+
+    Of every world, so that a page that asks for two groups looks once.
+    """
     students = select(Person.id).where(Person.role == STUDENT)
     tried = (
         select(Round.visit_id)
@@ -200,16 +204,14 @@ def _with_students(session: Session, whose: ColumnElement[bool]) -> Sequence[int
     )
     handed_in = select(VisitText.visit_id).where(VisitText.kind == "handed_in")
     wanted = (
-        select(Patient.id)
-        .join(Episode, col(Episode.patient_id) == col(Patient.id))
+        select(Episode.patient_id)
         .join(Visit, col(Visit.episode_id) == col(Episode.id))
         .where(
-            whose,
             or_(
                 col(Visit.person_id).in_(students),
                 col(Visit.id).in_(handed_in),
                 col(Visit.id).in_(tried),
-            ),
+            )
         )
     )
     return session.exec(wanted.distinct()).all()
