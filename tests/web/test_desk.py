@@ -252,6 +252,8 @@ def test_queries_do_not_grow_with_the_site(
 
 def test_week_is_counted_from_indexes_alone(site: Site, supervisor: TestClient) -> None:
     """No row of a visit or a score is fetched to be counted, as SQLite plans it."""
+    if site.engine.dialect.name != "sqlite":
+        pytest.skip("PostgreSQL plans by what it knows of the rows")
     plans = []
     for statement, values in asked(site, supervisor, "/desk/summary"):
         with site.engine.connect() as connection:

@@ -290,5 +290,5 @@ def test_page_counts_no_further_than_it_must(
     event.remove(site.engine, "before_cursor_execute", note)
 
     assert asked
-    assert all(re.search(r"LIMIT \? OFFSET \?\) AS \w+$", each) for each in asked)
+    assert all(re.search(r"LIMIT \S+( OFFSET \S+)?\) AS \w+$", each) for each in asked)
     assert not any("recorded_by" in each for each in asked)

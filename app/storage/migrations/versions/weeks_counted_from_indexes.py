@@ -1,5 +1,7 @@
 """A week's visits and each test's newest scores are counted from indexes alone."""
 
+from typing import Any
+
 import sqlalchemy as sa
 from alembic import op
 
@@ -8,7 +10,10 @@ down_revision = "0034"
 branch_labels = None
 depends_on = None
 
-NEWEST = {"sqlite_where": sa.text("newest = 1"), "postgresql_where": sa.text("newest")}
+NEWEST: dict[str, Any] = {
+    "sqlite_where": sa.text("newest = 1"),
+    "postgresql_where": sa.text("newest"),
+}
 BY_TEST = ["measure", "outcome", "change_verdict", "again"]
 NOT_AS_PLANNED = sa.text("kind = 'missed' OR left_without <> ''")
 
