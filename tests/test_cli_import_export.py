@@ -1,12 +1,12 @@
 """`tapeline import` and `export`: there and back is the same; all rows or none."""
 
 from collections.abc import Iterator
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
-from sqlalchemy import Engine
+from sqlalchemy import Engine, event
 from sqlmodel import Session, col, func, select
 
 from app.catalogue.load import catalogue
@@ -38,6 +38,7 @@ from tests.make import (
 
 Capture = pytest.CaptureFixture[str]
 NOW = datetime.now(UTC)
+DAY = timedelta(days=1)
 ODD = [
     "=cmd|' /C calc'!A0",
     "'+49",
@@ -433,3 +434,37 @@ def test_no_exported_cell_begins_like_a_formula(full: Path, tmp_path: Path) -> N
     assert b"'=cmd|" in patients
     assert b"\n=cmd" not in patients
     assert b',"=cmd' not in patients
+
+
+def selects(data: Path, files: Path, rounds: int) -> int:
+    """What an import of so many rounds of two patients asks the database."""
+    tests = ("timed_up_and_go", "five_times_sit_to_stand")
+    second = WHO.splitlines()[1].replace("Blue 1", "Blue 2")
+    rows = [
+        f"{label},{date(2025, 3, 1) + n * DAY},{tests[n % 2]},16.2 s,J\n"
+        for label in ("Blue 1", "Blue 2")
+        for n in range(rounds // 2)
+    ]
+    (files / PATIENTS).write_text(f"{WHO}{second}\n")
+    (files / SCORES).write_text(GOOD.splitlines()[0] + "\n" + "".join(rows))
+    asked: list[str] = []
+
+    def note(*given: object) -> None:
+        if str(given[2]).startswith("SELECT"):
+            asked.append(str(given[2]))
+
+    event.listen(Engine, "before_cursor_execute", note)
+    try:
+        assert take_in(data, files) == 0
+    finally:
+        event.remove(Engine, "before_cursor_execute", note)
+    assert count(data, Score) == rounds
+    return len(asked)
+
+
+def test_longer_file_asks_no_more(tmp_path: Path, files: Path) -> None:
+    """Rows are looked up by the thousand, and a patient's scores marked at once."""
+    few = selects(new_site(tmp_path / "few", "boss"), files, 2)
+    many = selects(new_site(tmp_path / "many", "boss"), files, 60)
+
+    assert many == few

@@ -12,7 +12,7 @@ from app.commands.saving import save_lines
 from app.storage.caseload_rows import labelled
 from app.storage.database import read_session, write_session
 from app.web.exported_tables import Tables
-from app.web.released import counts, open_ones
+from app.web.released import left_out, open_ones
 
 OPTION: Final = "csv"
 
@@ -40,7 +40,7 @@ def run(given: argparse.Namespace) -> int:
             for name, lines in tables.members():
                 save_lines(out / name, lines)
             told.over()
-            left = counts(session, open_ones(demo=demo))
+            left = left_out(session, open_ones(demo=demo))
     print("".join(tables.contents()).replace("\r\n", "\n"), end="")
-    print(f"left out, waiting for a co-signature: {left.waiting_words}")
+    print(f"left out, waiting for a co-signature: {left.words}")
     return 0

@@ -14,7 +14,7 @@ from app.commands.saving import save
 from app.storage.database import read_session, write_session
 from app.web.archive import archived
 from app.web.deidentifying import Deidentifying
-from app.web.released import counts, single_ones
+from app.web.released import left_out, single_ones
 
 OPTION: Final = "deidentified"
 COUNTED_DAYS: Final = (
@@ -67,9 +67,9 @@ def run(given: argparse.Namespace) -> int:
             made = Deidentifying(session, catalogue(), demo, days, told)
             save(path, archived(made.members()))
             told.over()
-            left = counts(session, single_ones(demo=demo))
+            left = left_out(session, single_ones(demo=demo))
     print(f"Wrote {path}. {YOURS_TO_JUDGE}")
-    print(f"left out, waiting for a co-signature: {left.waiting_words}")
+    print(f"left out, waiting for a co-signature: {left.words}")
     if days:
         print(COUNTED_DAYS, file=sys.stderr)
     return 0

@@ -38,7 +38,7 @@ from app.storage.people import Person, actor
 from app.web.exporting import exported_patients, exported_scores
 from app.web.importing import CaseloadFile, Import, Line, take_in
 from app.web.owing import keep_owed
-from app.web.released import counts, open_ones
+from app.web.released import left_out, open_ones
 
 PATIENTS: Final = "patients.csv"
 SCORES: Final = "scores.csv"
@@ -253,8 +253,8 @@ def run_export(given: argparse.Namespace) -> int:
             did(session, "exported_caseload")
         with read_session(engine) as session:
             count = _export(session, out, demo=demo)
-            left = counts(session, open_ones(demo=demo))
-    print(f"left out, waiting for a co-signature: {left.waiting_words}")
+            left = left_out(session, open_ones(demo=demo))
+    print(f"left out, waiting for a co-signature: {left.words}")
     print(f"Wrote {count} patients to {out / PATIENTS} and their scores to {SCORES}.")
     return 0
 

@@ -71,7 +71,18 @@ class Visit(Numbered, table=True):
     __table_args__ = (
         uid(),
         UniqueConstraint("episode_id", "person_id", "local_date"),
-        Index("ix_visit_local_date", "local_date"),
+        Index("ix_visit_local_date", "local_date", "episode_id"),
+        # Few, so that a week's are counted without reading the others.
+        Index(
+            "ix_visit_not_as_planned",
+            "local_date",
+            "kind",
+            "missed_reason",
+            "left_without",
+            "episode_id",
+            sqlite_where=text("kind = 'missed' OR left_without <> ''"),
+            postgresql_where=text("kind = 'missed' OR left_without <> ''"),
+        ),
         Index(
             "ix_visit_held",
             "episode_id",

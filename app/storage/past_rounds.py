@@ -4,14 +4,13 @@ The trial's `clocks` say that it was imported, and by whom it was taken if the f
 so; who imported it stands as who recorded it. Nothing here is judged.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date, datetime, time
 from typing import Any, Final
 from uuid import NAMESPACE_OID, uuid5
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import bindparam
 from sqlmodel import Session, col, select
 
 from app.storage import audit
@@ -24,7 +23,6 @@ from app.storage.trials import Round, Trial, TrialBody, body_hash_of
 #: A file names the day and no hour.
 NOON: Final = time(12)
 IMPORTED: Final = "imported"
-_KEPT: Final = select(Round.id).where(col(Round.uid) == bindparam("uid"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,9 +54,10 @@ def is_imported(trial: Trial) -> bool:
     return trial.clocks.get(IMPORTED) is True
 
 
-def is_kept(session: Session, uid: str) -> bool:
-    """Asked for each row of a file, so the question is built once."""
-    return session.connection().execute(_KEPT, {"uid": uid}).first() is not None
+def kept_among(session: Session, uids: Collection[str]) -> frozenset[str]:
+    """Those of these ids that a round has already."""
+    wanted = select(Round.uid).where(col(Round.uid).in_(uids))
+    return frozenset(session.exec(wanted)) if uids else frozenset()
 
 
 def care_on(episodes: Sequence[Episode], day: date) -> Episode:

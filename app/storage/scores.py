@@ -32,14 +32,23 @@ class Score(Numbered, table=True):
     __tablename__ = "score"
     __table_args__ = (
         Index(None, "patient_id", "measure", "on_date"),
+        # As SQLAlchemy writes the question: a partial index must match it.
         Index(
             "ix_score_newest",
             "patient_id",
             "measure",
+            sqlite_where=text("newest = 1"),
+            postgresql_where=text("newest"),
+        ),
+        # SQLite reads `newest` again: without it here it would fetch every row.
+        Index(
+            "ix_score_newest_by_test",
+            "measure",
             "outcome",
             "change_verdict",
             "again",
-            # As SQLAlchemy writes the question: a partial index must match it.
+            "patient_id",
+            "newest",
             sqlite_where=text("newest = 1"),
             postgresql_where=text("newest"),
         ),
@@ -164,10 +173,16 @@ def mark_newest(session: Session, patient_id: int, measure: str) -> None:
 
 
 def mark_all_newest(session: Session, patient_id: int) -> None:
-    """The same for every test a patient has a score of."""
-    theirs = select(Score.measure).where(Score.patient_id == patient_id).distinct()
-    for measure in session.exec(theirs).all():
-        mark_newest(session, patient_id, measure)
+    """The same for every test a patient has a score of, in two statements."""
+    tries: dict[str, list[int]] = {}
+    scores = scores_of(session, [patient_id])
+    for score in reversed(scores):
+        if score.outcome not in NOT_TRIED:
+            tries.setdefault(score.measure, []).append(score.id)
+    last = {ids[0]: len(ids) > 1 for ids in tries.values()}
+    for score in scores:
+        score.newest, score.again = score.id in last, last.get(score.id, False)
+    session.flush()
 
 
 def wrongly_marked(session: Session) -> Sequence[int]:

@@ -29,6 +29,7 @@ JUDGED: Final = (
     changes.WITHIN,
     changes.DISAGREE,
 )
+COUNTED: Final = func.count().label("number")
 #: Rows of a day, what was counted, and how many.
 Counted = Sequence[Any]
 
@@ -131,27 +132,50 @@ def _weeks(session: Session, ids: Any, until: date) -> tuple[Week, Week]:
     """The week until that day and the one before, counted by day in one pass."""
     day, middle = col(Visit.local_date), until - timedelta(days=7)
     inside = (day > middle - timedelta(days=7)) & (day <= until)
-    counted: Any = select(day, Trial.outcome, func.count(col(Trial.id)))
     without_number = col(Trial.outcome) != literal_column("'completed'")
-    outcomes = _trials(ids, counted).where(inside, without_number)
-    stopped = col(ActivitySet.outcome) == literal_column("'stopped'")
-    sets = _sets(ids, day).where(inside, stopped)
+    outcomes: Any = (
+        select(day.label("day"), Trial.outcome, Visit.episode_id, COUNTED)
+        .select_from(Trial)
+        .join(Round, col(Round.id) == col(Trial.round_id))
+        .join(Visit, col(Visit.id) == col(Round.visit_id))
+        .where(inside, without_number)
+        .group_by(day, col(Trial.outcome), col(Visit.episode_id))
+    )
+    sets: Any = (
+        select(day.label("day"), ActivitySet.outcome, Visit.episode_id, COUNTED)
+        .select_from(ActivitySet)
+        .join(Visit, col(Visit.id) == col(ActivitySet.visit_id))
+        .where(inside, col(ActivitySet.outcome) == literal_column("'stopped'"))
+        .group_by(day, col(ActivitySet.outcome), col(Visit.episode_id))
+    )
+    # Both as `ix_visit_not_as_planned` has them.
+    missed = col(Visit.kind) == literal_column("'missed'")
     left = col(Visit.left_without) != literal_column("''")
     sort: Any = (day, Visit.kind, Visit.missed_reason, left)
     visits: Any = (
         select(*sort, func.count(col(Visit.id)))  # type: ignore[call-overload]
         .join(Episode, col(Episode.id) == col(Visit.episode_id))
-        .where(theirs(ids), inside, or_(col(Visit.kind) == "missed", left))
+        .where(theirs(ids), inside, or_(missed, left))
         .group_by(*sort)
     )
     found = (
-        session.exec(outcomes.group_by(day, col(Trial.outcome))).all(),
-        session.exec(sets.group_by(day)).all(),
+        session.exec(_of_these(ids, outcomes)).all(),
+        session.exec(_of_these(ids, sets)).all(),
         session.exec(visits).all(),
     )
     earlier, later = ([[r for r in rows if (r[0] > middle) == late] for rows in found]
                       for late in (False, True))  # fmt: skip
     return _week(until, *later), _week(middle, *earlier)
+
+
+def _of_these(ids: Any, counted: Any) -> Any:
+    """Day, outcome and number of what was counted by episode.
+
+    Whose it is is asked of the few episodes that have any, not of each visit.
+    """
+    found = counted.subquery().c
+    told: Any = select(found.day, found.outcome, found.number)
+    return told.join(Episode, col(Episode.id) == found.episode_id).where(theirs(ids))
 
 
 def _week(until: date, outcomes: Counted, sets: Counted, visits: Counted) -> Week:
@@ -163,7 +187,7 @@ def _week(until: date, outcomes: Counted, sets: Counted, visits: Counted) -> Wee
             missed[reason] += count
     return Week(
         until=until,
-        stops=by_outcome["stopped"] + sum(count for _, count in sets),
+        stops=by_outcome["stopped"] + sum(count for *_, count in sets),
         not_done={k: by_outcome[k] for k in ("unable", "declined", "not_done")},
         missed=dict(missed),
         left_without=sum(count for *_, left, count in visits if left),
@@ -178,7 +202,8 @@ def _gains(session: Session, ids: Any) -> tuple[Gain, ...]:
     )  # fmt: skip
     wanted: Any = (
         select(*sort, func.count())  # type: ignore[call-overload]
-        .where(col(Score.patient_id).in_(ids), col(Score.newest))
+        # In the order of `ix_score_newest_by_test`, which holds all that is asked.
+        .where((col(Score.patient_id) + 0).in_(ids), col(Score.newest))
         .group_by(*sort)
     )
     found: dict[str, dict[str, int]] = {}

@@ -27,7 +27,7 @@ from app.web.deps import (
 )
 from app.web.exporting import exported_patients, exported_scores
 from app.web.reauth import PassphraseFault
-from app.web.released import counts, open_ones
+from app.web.released import held, open_ones
 
 router = APIRouter()
 
@@ -46,11 +46,14 @@ def ask(request: Request, me: SignedIn, session: ReadSession) -> HTMLResponse:
 def _ask(
     request: Request, session: Session, me: Person, errors: dict[str, str]
 ) -> HTMLResponse:
+    found = held(session, open_ones(demo=me.is_demo))
     return page(
         request,
         "files/export.html",
         status=422 if errors else 200,
-        held=counts(session, open_ones(demo=me.is_demo)),
+        open_ones=found,
+        left=None,
+        large=found.large,
         errors=errors,
     )
 

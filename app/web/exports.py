@@ -37,7 +37,16 @@ from app.web.deps import (
 from app.web.exported_tables import Members, Tables
 from app.web.exporting import Named
 from app.web.reauth import PassphraseFault
-from app.web.released import Counts, counts, open_ones, single_ones
+from app.web.released import (
+    LeftOut,
+    held,
+    left_of,
+    left_out,
+    open_ones,
+    released,
+    single_ones,
+    unsigned_goals,
+)
 
 router = APIRouter()
 TABLES, DEIDENTIFIED = "tables", "deidentified"
@@ -61,15 +70,37 @@ def _may(me: Person) -> None:
 def _page(
     request: Request, session: Session, me: Person, typed: Form, errors: dict[str, str]
 ) -> HTMLResponse:
+    single = held(session, single_ones(demo=me.is_demo), seen=True)
     return page(
         request,
         "exports/caseload.html",
         status=422 if errors else 200,
-        open_ones=counts(session, open_ones(demo=me.is_demo)),
-        single_ones=counts(session, single_ones(demo=me.is_demo)),
+        open_ones=held(session, open_ones(demo=me.is_demo)),
+        single_ones=single,
+        left=None,
+        large=single.large,
         kinds=KINDS,
         typed=typed,
         errors=errors,
+    )
+
+
+@router.get("/exports/left-out")
+def count_left_out(
+    request: Request, me: SignedIn, session: ReadSession
+) -> HTMLResponse:
+    """Asked for by the page that offers an export: on a large site it takes long."""
+    _may(me)
+    single = single_ones(demo=me.is_demo)
+    return page(
+        request,
+        "exports/left_out.html",
+        "exports/_left_out.html",
+        left={
+            "open": left_out(session, open_ones(demo=me.is_demo)),
+            "single": left_out(session, single),
+            "goals": unsigned_goals(session, single),
+        },
     )
 
 
@@ -104,21 +135,21 @@ def take_out(
 def _caseload(site: Site, *, demo: bool) -> Iterator[bytes]:
     with read_session(site.engine) as session:
         named = labelled(session, demo=demo)
-        left = counts(session, open_ones(demo=demo))
+        left = left_out(session, open_ones(demo=demo))
         yield from archived(_members(session, site, named, left, demo=demo))
 
 
 def _members(
-    session: Session, site: Site, named: Named, left: Counts, *, demo: bool
+    session: Session, site: Site, named: Named, left: LeftOut, *, demo: bool
 ) -> Members:
     tables = Tables(session, site.catalogue, named, demo)
     yield from tables.members()
     yield "contents.txt", _contents(tables, left)
 
 
-def _contents(tables: Tables, left: Counts) -> Iterator[str]:
+def _contents(tables: Tables, left: LeftOut) -> Iterator[str]:
     yield from tables.contents()
-    yield f"left out, waiting for a co-signature: {left.waiting_words}\r\n"
+    yield f"left out, waiting for a co-signature: {left.words}\r\n"
 
 
 def _deidentified(site: Site, demo: bool, days: bool) -> Iterator[bytes]:
@@ -143,7 +174,8 @@ def _page_for(
         "exports/patient.html",
         status=422 if errors else 200,
         patient=patient,
-        held=counts(session, col(Patient.id) == patient.id),
+        held=held(session, col(Patient.id) == patient.id),
+        left=left_of(released(session, patient.id)),
         errors=errors,
     )
 
@@ -171,5 +203,5 @@ def take_out_for(
 def _patient(site: Site, named: Named, *, demo: bool) -> Iterator[bytes]:
     with read_session(site.engine) as session:
         ((_, patient_id),) = named
-        left = counts(session, col(Patient.id) == patient_id)
+        left = left_of(released(session, patient_id))
         yield from archived(_members(session, site, named, left, demo=demo))

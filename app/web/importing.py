@@ -4,13 +4,11 @@ What is here already is known by its content, and by the id that follows from it
 that the same file again adds nothing. Nobody already here is changed by a file.
 """
 
-import hashlib
-import json
-import uuid
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
 from datetime import date, datetime
+from itertools import islice
 from typing import BinaryIO, Final
 from zoneinfo import ZoneInfo
 
@@ -25,7 +23,6 @@ from app.exports.caseload_csv import (
     CareCells,
     PatientRow,
     ScoreRow,
-    score_cells,
 )
 from app.exports.caseload_reading import Problem, ReadRow, columns_of, rows_of
 from app.exports.csv_cells import BadFile, read
@@ -34,19 +31,24 @@ from app.storage import audit
 from app.storage.caseload_rows import by_label, handles, tried_rounds
 from app.storage.episodes import Episode, add_episode, close_episode
 from app.storage.errors import NotAllowed
-from app.storage.past_rounds import PastRound, is_kept, keep_rounds
-from app.storage.patients import Patient, PatientDetails, add_patient, details_of
+from app.storage.past_rounds import PastRound, keep_rounds, kept_among
+from app.storage.patients import (
+    Patient,
+    PatientDetails,
+    add_patient,
+    details_of,
+    patients_by_uid,
+)
 from app.storage.people import Person, actor
 from app.storage.precautions import add_precaution, end_precaution
 from app.storage.profile import write_profile
 from app.web.exporting import Told, in_silence, score_row
+from app.web.import_ids import content_of, details_from, patient_uid, round_uid, said_of
 from app.web.past_trials import past_round
 from app.web.rejudging import keep_all
 
-#: Rows held before they are written: many, since a statement costs more than a row.
+#: Rows looked up and written together, since a statement costs more than a row.
 AT_A_TIME: Final = 1000
-#: Ids of what a file adds are made from its content below this name.
-NAMES: Final = uuid.uuid5(uuid.NAMESPACE_OID, "tapeline caseload file")
 HERE: Final = "is here already"
 DEMO_ONLY: Final = "These are invented patients of a demo. A real site takes none."
 NO_NAMES: Final = (
@@ -57,6 +59,7 @@ TWICE: Final = (
     "scores.csv and trials.csv hold the same trials: give one of them, or they would "
     "be taken in twice."
 )
+NO_CARE: Final = "This patient has no stretch of care that the scores belong to."
 REAL: Final = "A demo takes invented patients only: rows that say yes under invented."
 
 
@@ -94,6 +97,18 @@ class _Known:
     rounds: Counter[str] = field(default_factory=Counter)
 
 
+@dataclass(frozen=True, slots=True)
+class _RoundRow:
+    """A row of scores whose patient is known; `held`: that patient has it already."""
+
+    file: str
+    line: int
+    row: ScoreRow
+    whose: _Known
+    uid: str
+    held: bool
+
+
 @dataclass(slots=True)
 class Import:
     """One import as it goes on. With `write` off it decides the same and adds nothing.
@@ -108,6 +123,8 @@ class Import:
     zone: ZoneInfo
     write: bool = False
     known: dict[str, _Known | str] = field(default_factory=dict)
+    #: Who is here already by the id of a row at hand.
+    here: dict[str, Patient] = field(default_factory=dict)
     counted: Counter[tuple[str, str]] = field(default_factory=Counter)
     touched: dict[int, Patient] = field(default_factory=dict)
     #: Rounds that are decided and not yet written, by patient.
@@ -137,13 +154,17 @@ def take_in(doing: Import, files: Sequence[CaseloadFile]) -> Iterator[Line]:
         return
     for _, file in sorted(kinds, key=lambda each: each[0] != PATIENT_COLUMNS):
         with file.open() as stream:
-            for place, read in enumerate(rows_of(stream, shelf, doing.today), 1):
-                yield _line(doing, file.name, read)
-                if place % AT_A_TIME == 0:
-                    _keep_waiting(doing)
-    _keep_waiting(doing)
+            for rows in _chunks(rows_of(stream, shelf, doing.today)):
+                yield from _lines(doing, file.name, rows)
+                _keep_waiting(doing)
     if doing.write:
         _judge(doing)
+
+
+def _chunks(rows: Iterable[ReadRow]) -> Iterator[list[ReadRow]]:
+    left = iter(rows)
+    while chunk := list(islice(left, AT_A_TIME)):
+        yield chunk
 
 
 def _kind(file: CaseloadFile) -> Sequence[str]:
@@ -178,7 +199,19 @@ def _is_added(known: _Known | str) -> bool:
     return isinstance(known, _Known) and known.is_new
 
 
-def _line(doing: Import, name: str, read: ReadRow) -> Line:
+def _lines(doing: Import, name: str, rows: Sequence[ReadRow]) -> Iterator[Line]:
+    """What rows do, in order. What is here of them is asked for all at once."""
+    people = [details_from(r.row) for r in rows if isinstance(r.row, PatientRow)]
+    wanted = [patient_uid(details, demo=doing.me.is_demo) for details in people]
+    doing.here = patients_by_uid(doing.session, wanted)
+    met = [_looked_at(doing, name, read) for read in rows]
+    uids = [each.uid for each in met if isinstance(each, _RoundRow)]
+    kept = kept_among(doing.session, uids)
+    for each in met:
+        yield each if isinstance(each, Line) else _scores(doing, each, kept)
+
+
+def _looked_at(doing: Import, name: str, read: ReadRow) -> Line | _RoundRow:
     if read.row is None:
         return Line(name, read.line, "", read.problems)
     if read.row.invented != doing.me.is_demo:
@@ -187,7 +220,7 @@ def _line(doing: Import, name: str, read: ReadRow) -> Line:
     try:
         if isinstance(read.row, PatientRow):
             return Line(name, read.line, _patient(doing, read.row))
-        return Line(name, read.line, _scores(doing, read.row))
+        return _round_row(doing, name, read.line, read.row)
     except _NotTaken as fault:
         return _wrong(name, read.line, fault.column, str(fault))
 
@@ -204,25 +237,10 @@ class _NotTaken(Exception):
         self.column = column
 
 
-def _details(row: PatientRow) -> PatientDetails:
-    return PatientDetails(
-        label=row.label,
-        birth_year=row.birth_year,
-        birth_date=row.birth_date,
-        sex=row.sex,
-        conditions=row.conditions,
-        sides=row.sides,
-        facts=row.facts,
-        sizes=row.sizes,
-        full_name=row.full_name,
-        record_number=row.record_number,
-    )
-
-
 def _patient(doing: Import, row: PatientRow) -> str:
     if (row.full_name or row.record_number) and not doing.full:
         raise _NotTaken("full_name", NO_NAMES)
-    details = _details(row)
+    details = details_from(row)
     known = doing.known.get(row.label)
     if known is None:
         known = doing.known[row.label] = _whose(doing, details)
@@ -246,8 +264,8 @@ def _patient(doing: Import, row: PatientRow) -> str:
 
 def _whose(doing: Import, details: PatientDetails) -> _Known:
     """The patient of a row: here by its id, here by its label, or new."""
-    uid = _uid("patient", doing.me.is_demo, _told(details))
-    found = doing.session.exec(select(Patient).where(Patient.uid == uid)).first()
+    uid = patient_uid(details, demo=doing.me.is_demo)
+    found = doing.here.get(uid)
     if found is None:
         found = _of_label(doing, details)
     if found is not None:
@@ -261,18 +279,6 @@ def _whose(doing: Import, details: PatientDetails) -> _Known:
     return _Known(details, uid, made, is_new=True)
 
 
-def _told(details: PatientDetails) -> list[object]:
-    """What a file can say of somebody."""
-    return [
-        details.label, details.birth_year, str(details.birth_date), details.sex,
-        sorted(
-            (name, str(since), *details.sides.get(name, "").split())
-            for name, since in details.conditions.items()
-        ),
-        sorted(details.facts.items()),
-    ]  # fmt: skip
-
-
 def _of_label(doing: Import, details: PatientDetails) -> Patient | None:
     found = doing.labels.get(details.label, [])
     if len(found) > 1:
@@ -280,7 +286,7 @@ def _of_label(doing: Import, details: PatientDetails) -> Patient | None:
     if not found:
         return None
     patient = doing.session.get_one(Patient, found[0])
-    if _told(details_of(doing.session, patient)) != _told(details):
+    if said_of(details_of(doing.session, patient)) != said_of(details):
         raise _NotTaken(
             "label",
             "A patient with this label is here, and other things are known of them. "
@@ -292,7 +298,7 @@ def _of_label(doing: Import, details: PatientDetails) -> Patient | None:
 def _here(doing: Import, details: PatientDetails, patient: Patient) -> _Known:
     """Somebody who is here, with the rows their rounds would be told by."""
     rounds = Counter(
-        _content(score_row(doing.shelf, "", kept, doing.handles, demo=False))
+        content_of(score_row(doing.shelf, "", kept, doing.handles, demo=False))
         for kept in tried_rounds(doing.session, patient.id)
     )
     wanted = select(Episode.id).where(Episode.patient_id == patient.id)
@@ -335,25 +341,30 @@ def _add_profile(doing: Import, episode: Episode, care: CareCells) -> None:
         write_profile(doing.session, doing.me, episode, said, version=0, now=doing.now)
 
 
-def _scores(doing: Import, row: ScoreRow) -> str:
+def _round_row(doing: Import, name: str, line: int, row: ScoreRow) -> _RoundRow:
     whose = _scored(doing, row.label)
     _not_before_birth(whose.details, row.on)
-    content = _content(row)
+    content = content_of(row)
     doing.counted[whose.uid, content] += 1
     place = doing.counted[whose.uid, content]
-    uid = _uid("round", whose.uid, content, place)
-    if place <= whose.rounds[content] or is_kept(doing.session, uid):
-        return HERE
+    uid = round_uid(whose.uid, content, place)
+    return _RoundRow(name, line, row, whose, uid, place <= whose.rounds[content])
+
+
+def _scores(doing: Import, met: _RoundRow, kept: Collection[str]) -> Line:
+    """What it does, and the round put by to be written."""
+    row, whose = met.row, met.whose
+    if met.held or met.uid in kept:
+        return Line(met.file, met.line, HERE)
     if not whose.has_care:
-        raise _NotTaken(
-            "label", "This patient has no stretch of care that the scores belong to."
-        )
+        return _wrong(met.file, met.line, "label", NO_CARE)
     if whose.patient is not None and doing.write:
         doing.touched[whose.patient.id] = whose.patient
-        doing.waiting.setdefault(whose.patient.id, []).append(past_round(uid, row))
+        waiting = doing.waiting.setdefault(whose.patient.id, [])
+        waiting.append(past_round(met.uid, row))
     number, test = len(row.trials), doing.shelf.measures[row.measure].name
     trials = "1 trial" if number == 1 else f"{number} trials"
-    return f"adds {trials} of {test} on {full_day(row.on)}"
+    return Line(met.file, met.line, f"adds {trials} of {test} on {full_day(row.on)}")
 
 
 def _scored(doing: Import, label: str) -> _Known:
@@ -378,14 +389,3 @@ def _not_before_birth(details: PatientDetails, day: date) -> None:
     year = born.year if born else details.birth_year
     if (born and day < born) or (year and day.year < year):
         raise _NotTaken("date", "This day lies before the person was born.")
-
-
-def _content(row: ScoreRow) -> str:
-    """What the row says, whoever it is of, in few letters."""
-    cells = score_cells(replace(row, label="", invented=False))
-    told = json.dumps(sorted(cells.items()))
-    return hashlib.sha256(told.encode()).hexdigest()[:32]
-
-
-def _uid(*parts: object) -> str:
-    return uuid.uuid5(NAMES, json.dumps(parts)).hex

@@ -6,9 +6,11 @@ goes as a whole, and with its visit, or stays.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from sqlalchemy import ColumnElement
 from sqlmodel import Session, and_, col, func, or_, select
+from sqlmodel.sql.expression import SelectOfScalar
 
 from app.access import STUDENT
 from app.storage.activity_sets import ActivitySet
@@ -19,6 +21,9 @@ from app.storage.people import Person
 from app.storage.review import VisitText
 from app.storage.trials import Round, RoundTrials, Trial, rounds_of
 from app.web.fhir_release import Release, release_of
+
+#: So many tests and trials are counted before an export; of more it is said.
+MOST: Final = 10_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,27 +81,41 @@ def released(session: Session, patient_id: int) -> Released:
 
 
 @dataclass(frozen=True, slots=True)
-class Counts:
-    """How much an export holds, and what of it waits. `seen`: patients with a visit."""
+class Held:
+    """How much is on record, waiting or not.
+
+    A million trials take a second to count, and nobody needs the last digit before an
+    export: with more than `most` their number ends there and `rounds` is None.
+    """
 
     patients: int
-    seen: int
-    rounds: int
+    rounds: int | None
     trials: int
-    waiting_visits: int
-    waiting_rounds: int
-    unsigned_goals: int
+    most: int
+
+    @property
+    def large(self) -> bool:
+        """Too much to look through before somebody asks for it."""
+        return self.rounds is None
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """What waits for a co-signature."""
+
+    visits: int
+    rounds: int
 
     @property
     def waits(self) -> bool:
-        return bool(self.waiting_visits or self.waiting_rounds)
+        return bool(self.visits or self.rounds)
 
     @property
-    def waiting_words(self) -> str:
+    def words(self) -> str:
         """`2 visits of students and 3 tests`; `nothing`."""
         told = (
-            (self.waiting_visits, "visit of a student", "visits of students"),
-            (self.waiting_rounds, "test", "tests"),
+            (self.visits, "visit of a student", "visits of students"),
+            (self.rounds, "test", "tests"),
         )
         said = [f"{of:,} {one if of == 1 else more}" for of, one, more in told if of]
         return " and ".join(said) or "nothing"
@@ -116,40 +135,62 @@ def single_ones(*, demo: bool) -> ColumnElement[bool]:
     )
 
 
-def counts(session: Session, whose: ColumnElement[bool]) -> Counts:
-    """Of the patients that are meant. Looks closely only where students worked."""
+def held(session: Session, whose: ColumnElement[bool], *, seen: bool = False) -> Held:
+    """Of the patients that are meant; `seen`: of those whom somebody has visited."""
+    visited = select(Visit.id).join(Episode, col(Episode.id) == col(Visit.episode_id))
     patients = select(Patient.id).where(whose)
-    of = select(Episode.id).where(col(Episode.patient_id).in_(patients))
-    visits = select(Visit.id).where(col(Visit.episode_id).in_(of))
-    tried = select(
-        func.count(func.distinct(col(Round.id))), func.count(col(Trial.id))
-    ).join(Trial, col(Trial.round_id) == col(Round.id))
-    rounds, trials = session.exec(tried.where(col(Round.visit_id).in_(visits))).one()
-    goals = select(func.count(col(GoalRow.id))).where(
-        col(GoalRow.episode_id).in_(of), col(GoalRow.signed_at).is_(None)
+    if seen:
+        own = col(Episode.patient_id) == col(Patient.id)
+        patients = patients.where(visited.where(own).exists())
+    tried = (
+        select(Trial.round_id)
+        .join(Round, col(Round.id) == col(Trial.round_id))
+        .join(Visit, col(Visit.id) == col(Round.visit_id))
+        .join(Episode, col(Episode.id) == col(Visit.episode_id))
+        .join(Patient, col(Patient.id) == col(Episode.patient_id))
+        .where(whose)
     )
-    seen = (
-        select(func.count(func.distinct(col(Episode.patient_id))))
-        .join(Visit, col(Visit.episode_id) == col(Episode.id))
-        .where(col(Episode.patient_id).in_(patients))
-    )
-    close = [released(session, one) for one in _with_students(session, whose)]
-    left = [kept for one in close for kept in one.waiting_rounds]
-    return Counts(
-        patients=session.exec(
-            select(func.count()).select_from(patients.subquery())
-        ).one(),
-        seen=session.exec(seen).one() - sum(not one.visits for one in close),
-        rounds=rounds - len(left),
-        trials=trials - sum(len(kept.trials) for kept in left),
-        waiting_visits=sum(one.waiting_visits for one in close),
-        waiting_rounds=len(left),
-        unsigned_goals=session.exec(goals).one(),
+    trials = _number(session, tried.limit(MOST + 1))
+    few = trials <= MOST
+    return Held(
+        patients=_number(session, patients),
+        rounds=_number(session, tried.distinct()) if few else None,
+        trials=trials,
+        most=MOST,
     )
 
 
-def _with_students(session: Session, whose: ColumnElement[bool]) -> Sequence[int]:
-    """Patients of whose record a student, of then or now, wrote a part."""
+def _number(session: Session, of: SelectOfScalar[int]) -> int:
+    return session.exec(select(func.count()).select_from(of.subquery())).one()
+
+
+def left_out(session: Session, whose: ColumnElement[bool]) -> LeftOut:
+    """Of the patients that are meant. Looks closely only where students worked."""
+    meant = set(session.exec(select(Patient.id).where(whose)))
+    close = (one for one in _with_students(session) if one in meant)
+    found = [left_of(released(session, one)) for one in close]
+    return LeftOut(sum(f.visits for f in found), sum(f.rounds for f in found))
+
+
+def left_of(one: Released) -> LeftOut:
+    return LeftOut(one.waiting_visits, len(one.waiting_rounds))
+
+
+def unsigned_goals(session: Session, whose: ColumnElement[bool]) -> int:
+    wanted = (
+        select(GoalRow.id)
+        .join(Episode, col(Episode.id) == col(GoalRow.episode_id))
+        .join(Patient, col(Patient.id) == col(Episode.patient_id))
+        .where(whose, col(GoalRow.signed_at).is_(None))
+    )
+    return _number(session, wanted)
+
+
+def _with_students(session: Session) -> Sequence[int]:
+    """Patients of whose record a student, of then or now, wrote a part.
+
+    Of every world, so that a page that asks for two groups looks once.
+    """
     students = select(Person.id).where(Person.role == STUDENT)
     tried = (
         select(Round.visit_id)
@@ -163,16 +204,14 @@ def _with_students(session: Session, whose: ColumnElement[bool]) -> Sequence[int
     )
     handed_in = select(VisitText.visit_id).where(VisitText.kind == "handed_in")
     wanted = (
-        select(Patient.id)
-        .join(Episode, col(Episode.patient_id) == col(Patient.id))
+        select(Episode.patient_id)
         .join(Visit, col(Visit.episode_id) == col(Episode.id))
         .where(
-            whose,
             or_(
                 col(Visit.person_id).in_(students),
                 col(Visit.id).in_(handed_in),
                 col(Visit.id).in_(tried),
-            ),
+            )
         )
     )
     return session.exec(wanted.distinct()).all()

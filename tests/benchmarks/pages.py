@@ -49,8 +49,8 @@ CHIEF, MINE = "supervisor", "therapist0"
 ASKED_BY: Final[Mapping[str, tuple[str, ...]]] = {
     CHIEF: (
         "/audit", "/caseload/export", "/caseload/import", "/desk", "/desk/summary",
-        "/desk/table", "/exports", "/people", "/people/new", "/people/{chief_id}",
-        "/practice/rules/{measure_id}", "/services",
+        "/desk/table", "/exports", "/exports/left-out", "/people", "/people/new",
+        "/people/{chief_id}", "/practice/rules/{measure_id}", "/services",
     ),
     MINE: (
         "/account", "/account/pair", "/activities",

@@ -17,8 +17,8 @@ from tests.make import make_round, make_trial, make_visit
 
 PAGES = (
     "/desk", "/desk/table", "/desk/summary", "/patients/find", "/audit",
-    "/caseload/import", "/exports", "/patients/1/exports", "/patients/1/edit",
-    "/patients/1/precautions",
+    "/caseload/import", "/exports", "/exports/left-out", "/patients/1/exports",
+    "/patients/1/edit", "/patients/1/precautions",
     "/patients/1/episodes", "/patients/1/people", "/patients/1/profile",
     "/patients/1/record", "/patients/1/visits", "/patients/1", "/patients/1/measures",
     "/patients/1/pathways", "/patients/1/pathways/cdc", "/patients/1/pathways/nice2025",

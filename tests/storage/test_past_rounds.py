@@ -14,8 +14,8 @@ from app.storage.past_rounds import (
     PastTrial,
     care_on,
     is_imported,
-    is_kept,
     keep_rounds,
+    kept_among,
     marks_of_import,
 )
 from app.storage.people import Person
@@ -71,10 +71,11 @@ def test_rounds_of_one_day_share_their_visit(ward: Ward) -> None:
 def test_kept_round_is_known_by_its_id(ward: Ward) -> None:
     told = past()
     with write_session(ward.engine) as session:
-        before = is_kept(session, told.uid)
+        before = kept_among(session, [told.uid])
         keep(session, ward, ward.supervisor, told)
 
-        assert (before, is_kept(session, told.uid)) == (False, True)
+        assert not before
+        assert kept_among(session, [told.uid, new_uid()]) == {told.uid}
 
 
 @pytest.mark.parametrize(

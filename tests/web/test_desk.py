@@ -1,8 +1,10 @@
 """The desk: each person under what is owed next; the table; the week in counts."""
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from sqlalchemy import event
@@ -248,20 +250,42 @@ def test_queries_do_not_grow_with_the_site(
     assert many_ <= max(few, 10) + 2, (few, many_)
 
 
-def queries(site: Site, client: TestClient, path: str) -> int:
-    """Statements that read, beginnings and settings aside."""
-    seen: list[str] = []
+def test_week_is_counted_from_indexes_alone(site: Site, supervisor: TestClient) -> None:
+    """No row of a visit or a score is fetched to be counted, as SQLite plans it."""
+    if site.engine.dialect.name != "sqlite":
+        pytest.skip("PostgreSQL plans by what it knows of the rows")
+    plans = []
+    for statement, values in asked(site, supervisor, "/desk/summary"):
+        with site.engine.connect() as connection:
+            plan = f"EXPLAIN QUERY PLAN {statement}"
+            plans += [row[3] for row in connection.exec_driver_sql(plan, values)]
+    by_day = [p for p in plans if "local_date>" in p]
+    fetched = [p for p in plans if re.search(r"(visit|score)( USING INDEX|$)", p)]
 
-    def note(_c: object, _u: object, statement: str, *_rest: object) -> None:
+    assert len(by_day) == 3, plans
+    assert all("COVERING" in p for p in by_day), by_day
+    assert any("COVERING INDEX ix_score_newest_by_test" in p for p in plans), plans
+    assert not fetched
+
+
+def queries(site: Site, client: TestClient, path: str) -> int:
+    return len(asked(site, client, path))
+
+
+def asked(site: Site, client: TestClient, path: str) -> list[tuple[str, Any]]:
+    """Statements that read, beginnings and settings aside, with their values."""
+    seen: list[tuple[str, Any]] = []
+
+    def note(_c: object, _u: object, statement: str, values: Any, *_r: object) -> None:
         if statement.lstrip().upper().startswith("SELECT"):
-            seen.append(statement)
+            seen.append((statement, values))
 
     event.listen(site.engine, "before_cursor_execute", note)
     try:
         assert client.get(path).status_code == 200
     finally:
         event.remove(site.engine, "before_cursor_execute", note)
-    return len(seen)
+    return seen
 
 
 def kept_view(client: TestClient, **filters: str) -> str:

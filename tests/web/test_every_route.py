@@ -149,6 +149,7 @@ ROWS: dict[tuple[str, str], str] = {
     ("GET", OF_PATIENT + "/fhir"): JUDGEMENT,
     ("POST", OF_PATIENT + "/fhir"): JUDGEMENT,
     ("GET", "/exports"): SUPERVISOR,
+    ("GET", "/exports/left-out"): SUPERVISOR,
     ("POST", "/exports"): SUPERVISOR,
     ("GET", OF_PATIENT + "/exports"): JUDGEMENT,
     ("POST", OF_PATIENT + "/exports"): JUDGEMENT,

@@ -1,9 +1,11 @@
 """Exports by page: who may, what is in them, and what stays out until it is signed."""
 
+import re
 from collections.abc import Callable
 from datetime import date, timedelta
 
 import pytest
+from sqlalchemy import event
 from sqlmodel import col, select
 from starlette.testclient import TestClient
 
@@ -96,7 +98,7 @@ def test_students_work_stays_out_until_it_is_signed(
     alone = export(supervisor, f"/patients/{patient_id}/exports")
     whole = export(supervisor, "/caseload/export")
     bare = export(supervisor, "/exports", what="deidentified")
-    page = found(supervisor.get("/exports").text, "main").text()
+    page = found(supervisor.get("/exports/left-out").text, "main").text()
 
     for files in (tables, alone):
         assert [("33.33" in files["trials.csv"]), ("33.33" in files["scores.csv"]),
@@ -243,3 +245,50 @@ def test_brief_leads_there_for_who_may(
     assert link in therapist.get(f"/patients/{patient_id}").text
     assert link not in student.get(f"/patients/{patient_id}").text
     assert student.get(f"/patients/{patient_id}/exports").status_code == 403
+
+
+@pytest.mark.usefixtures("record")
+def test_what_is_left_out_is_counted_by_itself_or_when_asked(
+    supervisor: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A small site's at once; of a large one numbers end where nobody reads on."""
+    htmx = {"HX-Request": "true"}
+    small = [supervisor.get(path).text for path in ("/exports", "/caseload/export")]
+    counted = supervisor.get("/exports/left-out", headers=htmx).text
+    monkeypatch.setattr("app.web.released.MOST", 3)
+    large = [supervisor.get(path).text for path in ("/exports", "/caseload/export")]
+
+    for text in small:
+        assert found(text, "#left-out").attributes["hx-trigger"] == "load"
+        assert "1 patient, 4 tests, 6 trials." in text
+    for text in large:
+        part = found(text, "#left-out")
+        assert "hx-trigger" not in part.attributes
+        assert "takes a while" in part.text()
+        assert "1 patient, more than 3 trials." in text
+        assert found(text, "#left-out a").attributes["href"] == "/exports/left-out"
+    assert counted.lstrip().startswith("<section")
+    assert counted.count(LEFT_OUT) == 2
+    assert "hx-get" not in counted
+
+
+@pytest.mark.usefixtures("record")
+@pytest.mark.parametrize("path", ["/exports", "/caseload/export"])
+def test_page_counts_no_further_than_it_must(
+    supervisor: TestClient, site: Site, path: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It counts so many at most, and looks through no student's work."""
+    monkeypatch.setattr("app.web.released.MOST", 3)
+    asked: list[str] = []
+
+    def note(*given: object) -> None:
+        if "trial" in str(given[2]):
+            asked.append(" ".join(str(given[2]).split()))
+
+    event.listen(site.engine, "before_cursor_execute", note)
+    assert supervisor.get(path).status_code == 200
+    event.remove(site.engine, "before_cursor_execute", note)
+
+    assert asked
+    assert all(re.search(r"LIMIT \S+( OFFSET \S+)?\) AS \w+$", each) for each in asked)
+    assert not any("recorded_by" in each for each in asked)
