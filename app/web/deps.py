@@ -123,6 +123,8 @@ def site_of(request: Request) -> Site:
 
 
 # These and others that wait for nothing are async: a plain one costs a thread each.
+# They ask for the request alone where they can: what a dependency depends on is worked
+# out anew for every route, and twice, which was a seventh of a start.
 async def _site(request: Request) -> Site:
     return site_of(request)
 
@@ -130,12 +132,12 @@ async def _site(request: Request) -> Site:
 SiteDep = Annotated[Site, Depends(_site)]
 
 
-async def _now(site: SiteDep) -> datetime:
-    return site.clock()
+async def _now(request: Request) -> datetime:
+    return site_of(request).clock()
 
 
-async def _zone(site: SiteDep) -> ZoneInfo:
-    return site.zone
+async def _zone(request: Request) -> ZoneInfo:
+    return site_of(request).zone
 
 
 async def _form(request: Request) -> Form:
@@ -212,8 +214,10 @@ def _holder(request: Request, site: Site, now: datetime) -> Holder | None:
     return *found, has_pin
 
 
-def person_or_none(request: Request, site: SiteDep, now: Now) -> Person | None:
+def person_or_none(request: Request) -> Person | None:
     """Who is signed in, as a loaded row that belongs to no session."""
+    site = site_of(request)
+    now = site.clock()
     if not (holder := _holder(request, site, now)):
         return None
     person, sign_in, has_pin = holder
@@ -276,7 +280,8 @@ SignedIn = Annotated[Person, Depends(signed_in)]
 HELD_ROWS = 200
 
 
-def _reading(site: SiteDep, _me: SignedIn) -> Iterator[Session]:
+def _reading(request: Request, _me: SignedIn) -> Iterator[Session]:
+    site = site_of(request)
     with read_session(site.engine, page=True) as session:
         session.info["now"] = site.clock()
         yield session
@@ -289,8 +294,9 @@ def _prepare(session: Session, site: Site) -> None:
     event.listen(session, "loaded_as_persistent", lambda _, row: latest.append(row))
 
 
-def _writing(site: SiteDep, _form: FormDep) -> Iterator[Session]:
+def _writing(request: Request, _form: FormDep) -> Iterator[Session]:
     # The form is a dependency so that a slow phone never holds the write lock.
+    site = site_of(request)
     _pass_gate(site)
     with write_session(site.engine) as session:
         _prepare(session, site)
@@ -315,11 +321,12 @@ PublicWriteSession = Annotated[
 
 
 async def _own_writing(
-    me: SignedIn, session: PublicWriteSession, form: FormDep, now: Now
+    request: Request, me: SignedIn, session: PublicWriteSession, form: FormDep
 ) -> Session:
     """A form that was held for this person leaves the list with its own deed."""
     held = form.text("held")
     if held.isdecimal() and len(held) < 10:
+        now = site_of(request).clock()
         await run_in_threadpool(
             let_go, session, me, int(held), did="sent_held", now=now
         )
