@@ -38,6 +38,7 @@ WHEN_ASKED = {
     "app.storage.upgrade": {"alembic", "alembic.config"},
     "app.commands.backup_clock": {"app.commands.backing_up"},
     "app.commands.lan": {"app.lan.authority", "app.lan.keeper", "app.lan.listener"},
+    "app.web.fhir_export": {"app.web.fhir_file"},
     "app.web.qr": {"segno"},
     "app.logs": {"fcntl"},
     "app.web.shared": {"fcntl"},
