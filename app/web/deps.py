@@ -123,8 +123,7 @@ def site_of(request: Request) -> Site:
 
 
 # These and others that wait for nothing are async: a plain one costs a thread each.
-# They ask for the request alone where they can: what a dependency depends on is worked
-# out anew for every route, and twice, which was a seventh of a start.
+# Of the request alone, where they can: what they ask for is built for each route anew.
 async def _site(request: Request) -> Site:
     return site_of(request)
 
@@ -217,8 +216,7 @@ def _holder(request: Request, site: Site, now: datetime) -> Holder | None:
 def person_or_none(request: Request) -> Person | None:
     """Who is signed in, as a loaded row that belongs to no session."""
     site = site_of(request)
-    now = site.clock()
-    if not (holder := _holder(request, site, now)):
+    if not (holder := _holder(request, site, now := site.clock())):
         return None
     person, sign_in, has_pin = holder
     if request.headers.get(PAGE_OF, str(person.id)) != str(person.id):
@@ -275,15 +273,13 @@ async def signed_in(request: Request, person: MaybeSignedIn) -> Person:
 
 SignedIn = Annotated[Person, Depends(signed_in)]
 
-
 #: Enough for any page of one patient, and little memory in a long list.
 HELD_ROWS = 200
 
 
 def _reading(request: Request, _me: SignedIn) -> Iterator[Session]:
-    site = site_of(request)
-    with read_session(site.engine, page=True) as session:
-        session.info["now"] = site.clock()
+    with read_session(site_of(request).engine, page=True) as session:
+        session.info["now"] = site_of(request).clock()
         yield session
 
 
@@ -321,12 +317,11 @@ PublicWriteSession = Annotated[
 
 
 async def _own_writing(
-    request: Request, me: SignedIn, session: PublicWriteSession, form: FormDep
+    me: SignedIn, session: PublicWriteSession, form: FormDep, now: Now
 ) -> Session:
     """A form that was held for this person leaves the list with its own deed."""
     held = form.text("held")
     if held.isdecimal() and len(held) < 10:
-        now = site_of(request).clock()
         await run_in_threadpool(
             let_go, session, me, int(held), did="sent_held", now=now
         )
