@@ -292,8 +292,7 @@ def _prepare(session: Session, site: Site) -> None:
 
 def _writing(request: Request, _form: FormDep) -> Iterator[Session]:
     # The form is a dependency so that a slow phone never holds the write lock.
-    site = site_of(request)
-    _pass_gate(site)
+    _pass_gate(site := site_of(request))
     with write_session(site.engine) as session:
         _prepare(session, site)
         yield session
