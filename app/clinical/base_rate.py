@@ -17,7 +17,7 @@ from app.clinical.source import Source
 from app.clinical.vocabulary import EVENTS, HORIZONS
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, eq=False, slots=True, kw_only=True)
 class BaseRate(Row):
     """One published frequency. `outcome` and `over` are the source's own words.
 

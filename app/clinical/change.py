@@ -10,13 +10,15 @@ from decimal import Decimal
 from fractions import Fraction
 
 from app.clinical.accuracy import lopsided_limits, mdc_from_sem
-from app.clinical.fit import Match, Matching
+from app.clinical.fit import Match
+from app.clinical.kept import once_a_row
 from app.clinical.measure import ImportantChange, Measure, Reliability
 from app.clinical.person import Person
 from app.clinical.quantities import SHOWN_PLACES, convert, rounded, shown, words
 from app.clinical.readings import Reading, better_word, worse_word
 from app.clinical.scoring import Score, is_zero_by_rule
 from app.clinical.setup import HowDone, what_differs
+from app.clinical.sifting import Sifted, sifted
 
 REAL_GAIN, REAL_LOSS = "real gain", "real loss"
 WITHIN = "within measurement error"
@@ -48,6 +50,14 @@ def judge_change(
     other_rater: bool = False,
 ) -> Change:
     """Judge `now` against an earlier score of the same person."""
+    rows = sifted(measure, person, now)
+    return change_by(rows, measure, now, before, other_rater=other_rater)
+
+
+def change_by(
+    rows: Sifted, measure: Measure, now: Score, before: Score, *, other_rater: bool
+) -> Change:
+    """The same by rows that are sifted already."""
     differs = what_differs(
         measure,
         HowDone(now.variant, now.facts),
@@ -62,10 +72,9 @@ def judge_change(
         return Change(UNTOLD, _both_zero(measure, now, before))
     was = shown(convert(before.value, before.unit, now.unit), now.unit)
     step = shown(now.value, now.unit) - was
-    held = Matching(measure, person, now)
-    readings = [_judge(held, row, was, step) for row in measure.reliability]
+    readings = [_judge(measure, now, row, fit, was, step) for row, fit in rows.errors]
     kept = [r for r in readings if r is not None]
-    kept += _important(held, was, step)
+    kept += _important(rows, now.unit, was, step)
     verdict = _headline(measure, kept, step)
     says = _says(measure, verdict, was, step, now.unit, kept)
     if other_rater:
@@ -103,25 +112,24 @@ def _both_zero(measure: Measure, now: Score, before: Score) -> str:
 
 
 def _judge(
-    held: Matching, row: Reliability, was: Decimal, step: Decimal
+    measure: Measure,
+    now: Score,
+    row: Reliability,
+    found: Match,
+    was: Decimal,
+    step: Decimal,
 ) -> Reading | None:
     """One error row's word; None for rows without an error or far from the person."""
-    if row.kind != "test_retest" or row.fit.quantity != "score" or not _has_error(row):
-        return None
-    measure, now = held.measure, held.score
-    found = held.worth_showing(row.fit, strict=True)
-    if found is None:
+    if not _tells_error(row):
         return None
     fit = _baseline(row, was, now.unit, found)
     if not fit.fits and not fit.near:
         return None
-    exact_low, exact_high, how = _limits(row, was, now.unit)
-    # Rounded once, before comparing: the limit printed is the limit judged by.
-    low, high = rounded(exact_low, 2), rounded(exact_high, 2)
+    low, high, how = _limits_of_share(row, was) or _limits(row, now.unit)
     crossed = step < low or step > high
     verdict = NOT_JUDGED if row.no_verdict else _direction(measure, step, crossed)
     limit = low if step < 0 else high
-    size = words(abs(rounded(limit, 2).normalize()) + 0, now.unit)
+    size = words(abs(limit.normalize()) + 0, now.unit)
     return Reading(
         kind="change",
         says=_row_says(row, verdict, step, now.unit, size, how),
@@ -130,15 +138,18 @@ def _judge(
         value=step,
         unit=now.unit,
         crossed=None if row.no_verdict else crossed,
-        threshold=abs(rounded(limit, 2)),
+        threshold=abs(limit),
         direction="above",
         verdict=verdict,
     )
 
 
-def _has_error(row: Reliability) -> bool:
+@once_a_row
+def _tells_error(row: Reliability) -> bool:
+    """Whether it says by how much two scores of one person differ by themselves."""
     sizes = (row.sem, row.mdc95, row.mdc90, row.mdc_percent, row.gain_percent)
-    return row.limits is not None or any(s is not None for s in sizes)
+    printed = row.limits is not None or any(s is not None for s in sizes)
+    return printed and row.kind == "test_retest" and row.fit.quantity == "score"
 
 
 def _baseline(
@@ -155,29 +166,48 @@ def _baseline(
     return Match((*fit.differs, says), fit.assumed, fit.near and fit.fits)
 
 
-def _limits(row: Reliability, was: Decimal, unit: str) -> tuple[Decimal, Decimal, str]:
-    """(lowest, highest) difference measuring alone explains, and how that is known."""
+#: Lowest and highest difference that measuring alone explains, and how that is known.
+Limits = tuple[Decimal, Decimal, str]
+
+
+def _limits_of_share(row: Reliability, was: Decimal) -> Limits | None:
+    """Those of a row that tells them in percent of the first score; None for others."""
     if row.gain_percent is not None and row.loss_percent is not None:
         gain_at, loss_at = lopsided_limits(was, row.gain_percent, row.loss_percent)
-        return gain_at - was, loss_at - was, "lopsided, in percent of the first score"
+        how = "lopsided, in percent of the first score"
+        return _to_print(gain_at - was, loss_at - was, how)
+    if row.mdc_percent is None or row.limits is not None:
+        return None
+    size = was * row.mdc_percent / 100
+    return _to_print(-size, size, f"{row.mdc_percent} % of the first score")
+
+
+@once_a_row
+def _limits(row: Reliability, unit: str) -> Limits:
+    """Those that are the same after every first score."""
     if row.limits is not None:
         low, high = (_in(v, row.unit, unit) for v in row.limits)
-        return low, high, "limits of agreement"
-    if row.mdc_percent is not None:
-        size = was * row.mdc_percent / 100
-        return -size, size, f"{row.mdc_percent} % of the first score"
+        return _to_print(low, high, "limits of agreement")
     level = "95 %" if row.level_stated else "confidence level not stated"
     if row.mdc95 is not None:
-        size = _in(row.mdc95, row.unit, unit)
-        return -size, size, f"minimal detectable change, {level}"
-    if row.mdc90 is not None:
-        size = _in(row.mdc90, row.unit, unit)
-        return -size, size, "minimal detectable change, 90 %"
-    size = _in(mdc_from_sem(row.sem or Decimal(0)), row.unit, unit)
-    return -size, size, f"computed: 1.96 x square root of 2 x SEM {row.sem}"
+        size, how = row.mdc95, f"minimal detectable change, {level}"
+    elif row.mdc90 is not None:
+        size, how = row.mdc90, "minimal detectable change, 90 %"
+    else:
+        size = mdc_from_sem(row.sem or Decimal(0))
+        how = f"computed: 1.96 x square root of 2 x SEM {row.sem}"
+    size = _in(size, row.unit, unit)
+    return _to_print(-size, size, how)
+
+
+def _to_print(low: Decimal, high: Decimal, how: str) -> Limits:
+    """Rounded once, before comparing: the limit printed is the limit judged by."""
+    return rounded(low, 2), rounded(high, 2), how
 
 
 def _in(value: Decimal, unit: str, to: str) -> Decimal:
+    if unit == to:
+        return value
     exact = convert(Fraction(value), unit, to)
     return Decimal(exact.numerator) / Decimal(exact.denominator)
 
@@ -210,12 +240,11 @@ def _row_says(
     return text
 
 
-def _important(held: Matching, was: Decimal, step: Decimal) -> list[Reading]:
-    found, unit = [], held.score.unit
-    for row in held.measure.important_change:
-        fit = held.worth_showing(row.fit, strict=True)
-        fit = _baseline(row, was, unit, fit) if fit else None
-        if fit and (fit.fits or fit.near):
+def _important(rows: Sifted, unit: str, was: Decimal, step: Decimal) -> list[Reading]:
+    found = []
+    for row, near in rows.important:
+        fit = _baseline(row, was, unit, near)
+        if fit.fits or fit.near:
             found.append(_important_reading(row, fit, unit, step))
     return found
 

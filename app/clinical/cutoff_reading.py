@@ -6,12 +6,12 @@ different things. A score beyond no limit never clears a person who has fallen.
 
 from collections.abc import Sequence
 from dataclasses import replace
-from decimal import Decimal
 
 from app.clinical.clauses import DIRECTION_WORDS
 from app.clinical.fit import Match
+from app.clinical.kept import once_a_row
 from app.clinical.measure import Cutoff, Effect, Measure, UnableRow
-from app.clinical.quantities import beyond, words
+from app.clinical.quantities import beyond, compared_places, words
 from app.clinical.readings import Reading, in_unit, quantity_note, quantity_of
 from app.clinical.scoring import Score
 
@@ -23,13 +23,14 @@ def read_cutoff(
 ) -> Reading | None:
     """What one limit says; None when the score holds nothing comparable."""
     held = quantity_of(row, score)
-    value = in_unit(held, row.value, row.unit) if held else None
-    if value is None:
+    said = in_unit(held, row.unit, _places(row)) if held else None
+    if said is None:
         return None
+    value = said.value
     crossed = beyond(value, row.direction, row.value)
     return Reading(
         kind="cutoff",
-        says=_says(row, value, crossed) + quantity_note(row, measure, score),
+        says=_says(row, said.words, crossed) + quantity_note(row, measure, score),
         row=row,
         match=fit,
         detail=accuracy_words(row),
@@ -44,6 +45,17 @@ def read_cutoff(
         design=row.design,
         effect=row.effect if crossed else None,
     )
+
+
+@once_a_row
+def _places(row: Cutoff) -> int:
+    return compared_places(row.value, row.unit)
+
+
+@once_a_row
+def _limit(row: Cutoff) -> str:
+    """`at or above 15.0 s`."""
+    return f"{DIRECTION_WORDS[row.direction]} {words(row.value, row.unit)}"
 
 
 def read_ladder(
@@ -83,9 +95,8 @@ def read_unable(row: UnableRow, fit: Match) -> Reading:
     )
 
 
-def _says(row: Cutoff, value: Decimal, crossed: bool) -> str:
-    here = words(value, row.unit)
-    limit = f"{DIRECTION_WORDS[row.direction]} {words(row.value, row.unit)}"
+def _says(row: Cutoff, here: str, crossed: bool) -> str:
+    limit = _limit(row)
     if row.no_verdict:
         return (
             f"{here}; the limit is {limit} for {row.outcome} in {row.population}. Not "
@@ -114,6 +125,7 @@ def _says(row: Cutoff, value: Decimal, crossed: bool) -> str:
     return f"{text} {NO_CLEARANCE}" if row.outcome_type == "falls" else text
 
 
+@once_a_row
 def accuracy_words(row: Cutoff) -> str:
     """How well the limit told people apart, as published."""
     parts = []

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 from app.clinical import vocabulary as words
 from app.clinical.clauses import any_met, unknown, unmet
+from app.clinical.kept import once_a_row
 from app.clinical.measure import Fit, Measure
 from app.clinical.person import Person
 from app.clinical.scoring import Score
@@ -142,6 +143,7 @@ def _condition(fit: Fit, person: Person, found: _Findings, strict: bool) -> None
         found.off("condition", f"measured in people without {label}")
 
 
+@once_a_row
 def _bounds(fit: Fit) -> tuple[int | None, int | None]:
     older = fit.condition in ("none", "older_adult") and not fit.ages_unknown
     if older and fit.age_min is None and fit.age_max is None:
@@ -189,13 +191,20 @@ def _sex(fit: Fit, person: Person, found: _Findings) -> None:
 def _setting(fit: Fit, person: Person, found: _Findings) -> None:
     if not fit.settings:
         return
-    said = " or ".join(words.SETTINGS[s] for s in fit.settings)
+    if person.setting in fit.settings:
+        return
+    said = _settings_words(fit)
     if person.setting is None:
         found.assumed.append(f"if {said}")
-    elif not _SPEAKS_OF[person.setting] & set(fit.settings):
+    elif _SPEAKS_OF[person.setting].isdisjoint(fit.settings):
         found.off("setting", f"setting: {said}")
-    elif person.setting not in fit.settings:
+    else:
         found.assumed.append(f"measured in another setting: {said}")
+
+
+@once_a_row
+def _settings_words(fit: Fit) -> str:
+    return " or ".join(words.SETTINGS[s] for s in fit.settings)
 
 
 def _person_facts(fit: Fit, person: Person, found: _Findings) -> None:

@@ -1,9 +1,10 @@
 """Which reading is shown first, and why: one stated order, no hidden weights."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from app.clinical.measure import Row
+from app.clinical.kept import once_a_row
+from app.clinical.measure import Norm, Row
 from app.clinical.readings import Reading
 from app.clinical.vocabulary import CONDITIONS, HOWS
 
@@ -22,16 +23,22 @@ def may_lead(reading: Reading) -> bool:
     """Fits, was read somewhere, may be judged with, and is no diagnosis line."""
     if not reading.matched or reading.kind not in ("norm", "cutoff"):
         return False
-    if not reading.confirmed or reading.no_verdict:
+    if reading.row is not None and not _row_may_lead(reading.row):
         return False
-    if reading.row is not None and reading.row.fit.group in ("fallers", "nonfallers"):
-        return False  # an average of fallers would reassure who is faster than it
-    if getattr(reading.row, "share", None) is not None:
-        return False  # how many of a sample managed it judges no score
     # Someone who has the disease gains nothing from patients-against-healthy, and a
     # consensus line would read as the diagnosis it belongs to. Odds of dying are no
     # headline for a bedside: nothing there can be acted on by them alone.
     return reading.outcome_type not in ("health_vs_disease", "protocol_limit", "death")
+
+
+@once_a_row
+def _row_may_lead(row: Row) -> bool:
+    if row.how == "memory" or getattr(row, "no_verdict", False):
+        return False
+    if row.fit.group in ("fallers", "nonfallers"):
+        return False  # an average of fallers would reassure who is faster than it
+    # How many of a sample managed it judges no score.
+    return getattr(row, "share", None) is None
 
 
 def rank(reading: Reading) -> tuple[int, ...]:
@@ -39,16 +46,23 @@ def rank(reading: Reading) -> tuple[int, ...]:
     row = reading.row
     if row is None:
         return (9,)
+    whom, wide, size, known = _row_rank(row)
     return (
-        _whom_rank(row),
+        whom,
         0 if reading.outcome_type in ("falls", "function") else 1,
         0 if reading.design in ("prospective", "pooled") else 1,
         0 if reading.sensitivity is not None or reading.effect is not None else 1,
-        int(_wide(reading, row)),
+        wide,
         int(sex_guessed(reading)),
-        -(row.n or 0),
-        _KNOWN.index(row.how),
+        size,
+        known,
     )
+
+
+@once_a_row
+def _row_rank(row: Row) -> tuple[int, int, int, int]:
+    """Of whom a row speaks, how widely, of how many, and how that is known."""
+    return _whom_rank(row), int(_wide(row)), -(row.n or 0), _KNOWN.index(row.how)
 
 
 def _whom_rank(row: Row) -> int:
@@ -60,25 +74,28 @@ def _whom_rank(row: Row) -> int:
     return 2 if row.fit.group == "healthy" else 3
 
 
-def _wide(reading: Reading, row: Row) -> bool:
+def _wide(row: Row) -> bool:
     """Norms over a whole sample or at ages nobody stated stand behind age bands."""
     no_ages = row.fit.age_min is None and row.fit.age_max is None
-    return row.fit.whole_sample or (reading.kind == "norm" and no_ages)
+    return row.fit.whole_sample or (isinstance(row, Norm) and no_ages)
 
 
 def sex_guessed(reading: Reading) -> bool:
     """A row that fits only "if a man" must not lead over one that fits anyone."""
-    return any(a in reading.match.assumed for a in ("if a woman", "if a man"))
+    assumed = reading.match.assumed
+    return "if a woman" in assumed or "if a man" in assumed
 
 
-def choose_lead(readings: Sequence[Reading]) -> Lead | None:
-    """The best-ranked reading that may lead, or None."""
-    best: tuple[tuple[int, ...], int] | None = None
-    for index, reading in enumerate(readings):
-        if may_lead(reading):
-            candidate = (rank(reading), index)
-            best = candidate if best is None else min(best, candidate)
-    return None if best is None else Lead(best[1], _why(readings[best[1]]))
+def in_order(readings: Iterable[Reading]) -> list[Reading]:
+    """The best-ranked that may lead first, then others that fit, then the rest."""
+    return sorted(readings, key=lambda r: (not r.matched, not may_lead(r), rank(r)))
+
+
+def choose_lead(ordered: Sequence[Reading]) -> Lead | None:
+    """The first of readings in order, or None when that may not lead."""
+    if not ordered or not may_lead(ordered[0]):
+        return None
+    return Lead(0, _why(ordered[0]))
 
 
 def _why(reading: Reading) -> str:

@@ -1,7 +1,8 @@
 """The shape of a catalogue entry: one standardised test, every published row of it.
 
 Values only, frozen after loading. Numbers from sources are Decimals exactly as printed;
-what a row may be compared with is said by keys (`Fit`), never only by its note.
+what a row may be compared with is said by keys (`Fit`), never only by its note. Rows
+and tests are told apart as objects (`eq=False`): an edition's never pass for another's.
 """
 
 from collections.abc import Mapping
@@ -22,7 +23,7 @@ Better = Literal["lower", "higher"]
 EMPTY: Mapping[str, tuple[str, ...]] = {}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, eq=False, slots=True, kw_only=True)
 class Fit:
     """Whom and what a row speaks of.
 
@@ -49,7 +50,7 @@ class Fit:
     when_missing: str | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, eq=False, slots=True, kw_only=True)
 class Row:
     """What all published rows share. `key` is table and place, e.g. `cutoff 3`."""
 
@@ -63,7 +64,7 @@ class Row:
     read_in: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, eq=False, slots=True, kw_only=True)
 class Norm(Row):
     """Scores of a sample: spread, interval of the mean, percentiles or a limit.
 
@@ -95,7 +96,7 @@ class Effect:
     adjusted: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, eq=False, slots=True, kw_only=True)
 class Cutoff(Row):
     """A published limit, what lies beyond it, and how well it told people apart."""
 
@@ -115,7 +116,7 @@ class Cutoff(Row):
     no_verdict: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, eq=False, slots=True, kw_only=True)
 class UnableRow(Row):
     """What a source says of people who could not do the test."""
 
@@ -125,7 +126,7 @@ class UnableRow(Row):
     effect: Effect | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, eq=False, slots=True, kw_only=True)
 class Reliability(Row):
     """Agreement and error of repeating the test.
 
@@ -151,7 +152,7 @@ class Reliability(Row):
     no_verdict: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, eq=False, slots=True, kw_only=True)
 class ImportantChange(Row):
     """The smallest change that mattered, against a stated anchor."""
 
@@ -184,7 +185,7 @@ class Span:
     high: Decimal
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, eq=False, slots=True, kw_only=True)
 class Fact:
     """One thing about the set-up that decides what a score may be compared with.
 
@@ -280,7 +281,7 @@ class Zero:
     source: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, eq=False, slots=True, kw_only=True)
 class Measure:
     """One standardised test. On screen it is called a test.
 

@@ -4,14 +4,23 @@ Only a healthy reference that is not skewed gives z and percentile. A confidence
 of a mean is a limit of the average, never of normal.
 """
 
+from dataclasses import dataclass
 from decimal import Decimal
 from statistics import NormalDist
 
 from app.clinical.fit import Match
+from app.clinical.kept import once_a_row
 from app.clinical.measure import Measure, Norm
-from app.clinical.quantities import UNIT_WORDS, beyond, rounded, words
+from app.clinical.quantities import (
+    UNIT_WORDS,
+    beyond,
+    compared_places,
+    rounded,
+    words,
+)
 from app.clinical.readings import (
     Reading,
+    Said,
     better_word,
     in_unit,
     quantity_note,
@@ -23,6 +32,22 @@ from app.clinical.scoring import Score
 #: Said of a mean whose sample has a long slow tail, and of other lopsided samples.
 PULLED = " A few very slow people pull this average up."
 UNEVEN = " That sample does not spread evenly around its average."
+_STANDARD = NormalDist()
+
+
+@dataclass(frozen=True, slots=True)
+class _Print:
+    """What is the same of a row whatever the score.
+
+    `limit` is what may be crossed; a score is compared with `places` decimals.
+    """
+
+    limit: Decimal | None
+    direction: str
+    places: int
+    numbers: str
+    limit_words: str
+    mean_words: str
 
 
 def read_norm(measure: Measure, norm: Norm, score: Score, fit: Match) -> Reading | None:
@@ -30,27 +55,28 @@ def read_norm(measure: Measure, norm: Norm, score: Score, fit: Match) -> Reading
     held = quantity_of(norm, score)
     if norm.share is not None:
         return _share(norm, score, fit) if held is not None else None
-    limit, direction = _limit(measure, norm)
-    anchor = limit or norm.mean or next(iter(norm.percentiles.values()), None)
-    if held is None or anchor is None:
+    row = _print(measure, norm)
+    if held is None or row is None:
         return None
-    value = in_unit(held, anchor, norm.unit)
-    if value is None:
+    said = in_unit(held, norm.unit, row.places)
+    if said is None:
         return None
-    crossed = None if limit is None else beyond(value, direction, limit)
+    value = said.value
+    limit = row.limit
+    crossed = None if limit is None else beyond(value, row.direction, limit)
     z, percentile = _place(measure, norm, value)
-    says = _says(measure, norm, value, limit, crossed, percentile, z)
+    says = _says(measure, norm, row, said, crossed, percentile, z)
     return Reading(
         kind="norm",
         says=says + quantity_note(norm, measure, score),
         row=norm,
         match=fit,
-        detail=_numbers(norm),
+        detail=row.numbers,
         value=value,
         unit=norm.unit,
         crossed=crossed,
         threshold=limit,
-        direction=direction if limit is not None else None,
+        direction=row.direction if limit is not None else None,
         z=z,
         percentile=percentile,
     )
@@ -63,6 +89,23 @@ def _share(norm: Norm, score: Score, fit: Match) -> Reading:
     what = f" the {part.label}" if part else ""
     says = f"Of 100 {norm.population}, {percent} held{what} for the whole time."
     return Reading(kind="norm", says=says, row=norm, match=fit, unit=norm.unit)
+
+
+@once_a_row
+def _print(measure: Measure, norm: Norm) -> _Print | None:
+    """None for a row that prints nothing to compare with."""
+    limit, direction = _limit(measure, norm)
+    anchor = limit or norm.mean or next(iter(norm.percentiles.values()), None)
+    if anchor is None:
+        return None
+    return _Print(
+        limit,
+        direction,
+        compared_places(anchor, norm.unit),
+        _numbers(norm),
+        "" if limit is None else words(limit, norm.unit),
+        "" if norm.mean is None else words(norm.mean, norm.unit),
+    )
 
 
 def _limit(measure: Measure, norm: Norm) -> tuple[Decimal | None, str]:
@@ -85,28 +128,27 @@ def _place(
         return None, None
     z = (value - norm.mean) / norm.sd
     worse = z if measure.better == "higher" else -z
-    percent = rounded(Decimal(NormalDist().cdf(float(worse)) * 100), 0)
+    percent = rounded(_STANDARD.cdf(float(worse)) * 100, 0)
     return rounded(z, 2), min(99, max(1, int(percent)))
 
 
 def _says(
     measure: Measure,
     norm: Norm,
-    value: Decimal,
-    limit: Decimal | None,
+    row: _Print,
+    said: Said,
     crossed: bool | None,
     percentile: int | None,
     z: Decimal | None,
 ) -> str:
-    here, who = words(value, norm.unit), norm.population
+    value, here, who = said.value, said.words, norm.population
     if norm.no_verdict:
-        numbers = f"{_numbers(norm)} {UNIT_WORDS[norm.unit]}".strip()
+        numbers = f"{row.numbers} {UNIT_WORDS[norm.unit]}".strip()
         return f"{here}; {who}: {numbers}. Not used for a verdict: see the note."
-    if limit is not None:
-        return _limit_says(measure, norm, here, limit, crossed)
+    if row.limit is not None:
+        return _limit_says(measure, norm, here, row.limit_words, crossed)
     if norm.mean is not None and not (norm.skewed and norm.percentiles):
-        mean = words(norm.mean, norm.unit)
-        side = _side(measure, value, norm.mean)
+        mean, side = row.mean_words, _side(measure, value, norm.mean)
         text = f"{here} is {side} the average of {who} ({mean})."
         if percentile is not None and z is not None and z != 0:
             text = (
@@ -114,30 +156,28 @@ def _says(
                 f"({mean}); of 100 such people {_of_100(percentile)} would do worse."
             )
         return text + (PULLED if measure.better == "lower" else UNEVEN) * norm.skewed
-    return (
-        _half_says(measure, norm, value) or f"{here}; in {who}, {_percentiles(norm)}."
-    )
+    return _half_says(measure, norm, said) or f"{here}; in {who}, {_percentiles(norm)}."
 
 
-def _half_says(measure: Measure, norm: Norm, value: Decimal) -> str:
+def _half_says(measure: Measure, norm: Norm, said: Said) -> str:
     """Against the middle half of a sample, where both its ends are printed."""
     low, high = norm.percentiles.get(25), norm.percentiles.get(75)
     if low is None or high is None or 50 in norm.percentiles:
         return ""
-    if low <= value <= high:
+    if low <= said.value <= high:
         side = "within"
     else:
         lower = measure.better == "lower"
-        word = worse_word if (value < low) != lower else better_word
+        word = worse_word if (said.value < low) != lower else better_word
         side = f"{word(measure)} than"
-    here, half = words(value, norm.unit), f"{low} to {words(high, norm.unit)}"
-    return f"{here} is {side} the middle half of {norm.population} ({half})."
+    half = f"{low} to {words(high, norm.unit)}"
+    return f"{said.words} is {side} the middle half of {norm.population} ({half})."
 
 
 def _limit_says(
-    measure: Measure, norm: Norm, here: str, limit: Decimal, crossed: bool | None
+    measure: Measure, norm: Norm, here: str, at: str, crossed: bool | None
 ) -> str:
-    at, who, slow = words(limit, norm.unit), norm.population, worse_word(measure)
+    who, slow = norm.population, worse_word(measure)
     if norm.limit_kind == "normal":
         side = "beyond" if crossed else "within"
         return f"{here} is {side} the limit of normal given for {who} ({at})."
@@ -166,6 +206,7 @@ def _side(measure: Measure, value: Decimal, mean: Decimal) -> str:
     return f"{worse_word(measure) if worse else better_word(measure)} than"
 
 
+@once_a_row
 def _percentiles(norm: Norm) -> str:
     names = {50: "the median was"}
     return ", ".join(

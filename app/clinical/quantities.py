@@ -4,7 +4,9 @@ Values are kept as entered. Rounding happens once, half up, where a value is sho
 compared; a value shown beside a verdict is the value the verdict was made from.
 """
 
+import operator
 import re
+from collections.abc import Callable, Mapping
 from decimal import Decimal
 from fractions import Fraction
 from typing import Final
@@ -93,7 +95,7 @@ def alike(unit: str, other: str) -> bool:
     return unit == other or any(unit in k and other in k for k in SAME_KIND)
 
 
-def rounded(value: Fraction | Decimal, places: int) -> Decimal:
+def rounded(value: Fraction | Decimal | float, places: int) -> Decimal:
     """Half up (away from zero when negative), exactly, to `places` decimals."""
     over, under = value.as_integer_ratio()
     whole = (2 * abs(over) * 10**places + under) // (2 * under)
@@ -111,20 +113,27 @@ def printed_places(threshold: Decimal) -> int:
     return max(0, -exponent) if isinstance(exponent, int) else 0
 
 
+def compared_places(threshold: Decimal, unit: str) -> int:
+    """Decimals a value is compared with: the finer of the screen's and the print's."""
+    return max(SHOWN_PLACES[unit], printed_places(threshold))
+
+
 def compared(value: Fraction, unit: str, threshold: Decimal, to: str) -> Decimal:
     """The value in the threshold's unit, at the finer of both precisions."""
-    places = max(SHOWN_PLACES[to], printed_places(threshold))
-    return rounded(convert(value, unit, to), places)
+    return rounded(convert(value, unit, to), compared_places(threshold, to))
+
+
+_BEYOND: Final[Mapping[str, Callable[[Decimal, Decimal], bool]]] = {
+    "above": operator.gt,
+    "at_or_above": operator.ge,
+    "below": operator.lt,
+    "at_or_below": operator.le,
+}
 
 
 def beyond(value: Decimal, direction: str, threshold: Decimal) -> bool:
     """Whether `value` lies on the far side; the edge is the source's own."""
-    return {
-        "above": value > threshold,
-        "at_or_above": value >= threshold,
-        "below": value < threshold,
-        "at_or_below": value <= threshold,
-    }[direction]
+    return _BEYOND[direction](value, threshold)
 
 
 def words(value: Decimal, unit: str) -> str:

@@ -8,20 +8,23 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
+from itertools import chain
+from typing import NamedTuple
 
 from app.clinical.base_rate import BaseRate
 from app.clinical.chance import Chance, chance_of
-from app.clinical.change import Change, judge_change
+from app.clinical.change import Change, change_by
 from app.clinical.cutoff_reading import read_cutoff, read_ladder, read_unable
-from app.clinical.fit import Match, Matching
-from app.clinical.lead import Lead, choose_lead, may_lead, rank, sex_guessed
-from app.clinical.measure import Cutoff, Measure
+from app.clinical.fit import Match
+from app.clinical.kept import once_a_row
+from app.clinical.lead import Lead, choose_lead, in_order, sex_guessed
+from app.clinical.measure import Cutoff, Measure, Reliability
 from app.clinical.norm_reading import read_norm
 from app.clinical.person import Person
 from app.clinical.quantities import convert, shown, words
 from app.clinical.readings import Reading
 from app.clinical.scoring import Score, is_zero_by_rule
-from app.clinical.setup import assumed_setup, deviations
+from app.clinical.sifting import Sifted, sifted
 from app.clinical.tape_error import corrected
 from app.clinical.vocabulary import PERSON_FACTS
 
@@ -77,6 +80,14 @@ class Result:
                 if r.row and r.crossed is not None}  # fmt: skip
 
 
+class Held(NamedTuple):
+    """A score before the rows of its test that speak of it."""
+
+    measure: Measure
+    score: Score
+    rows: Sifted
+
+
 def read(
     measure: Measure,
     score: Score,
@@ -91,27 +102,26 @@ def read(
 
     The chance before the test is `pretest` (0..1), else that of the matching base rate.
     """
-    held = Matching(measure, person, score)
+    held = Held(measure, score, sifted(measure, person, score))
     ranked = _ranked(held)
     lead = choose_lead(ranked)
     change = None
     if before is not None:
-        change = judge_change(measure, person, score, before, other_rater=other_rater)
+        change = change_by(held.rows, measure, score, before, other_rater=other_rater)
     chance = _chance(measure, ranked, lead, person, base_rates, pretest)
     changed = change.readings if change else ()
     readings = (*ranked, *changed, *((chance.reading,) if chance.reading else ()))
-    assumed = assumed_setup(measure, score.facts, person.conditions)
-    cautions = _cautions(measure, score, ranked, lead)
+    cautions = _cautions(held, ranked, lead)
     return Result(
         measure=measure,
         score=score,
         person=person,
-        standard=not held.off,
-        differs=tuple(d.says for d in held.off),
-        assumed=(*assumed, *_assumed_of(readings)),
+        standard=not held.rows.off,
+        differs=tuple(d.says for d in held.rows.off),
+        assumed=(*held.rows.assumed, *_assumed_of(readings)),
         readings=readings,
         lead=lead,
-        no_lead_because="" if lead else _no_lead(measure, score, ranked),
+        no_lead_because="" if lead else _no_lead(held, ranked),
         change=change,
         cautions=(*_no_chance(chance, pretest), *cautions),
         no_chance_because=chance.why_not,
@@ -138,38 +148,30 @@ def _no_chance(chance: Chance, pretest: Decimal | None) -> Iterator[str]:
         yield f"No chance after the test is given. {chance.why_not}"
 
 
-def _ranked(held: Matching) -> list[Reading]:
+def _ranked(held: Held) -> list[Reading]:
     measure, score = held.measure, held.score
     if score.outcome == "unable":
-        rows = [(r, held.worth_showing(r.fit)) for r in measure.unable]
-        made = [read_unable(r, fit) for r, fit in rows if fit]
+        made = [read_unable(row, fit) for row, fit in held.rows.unable]
     elif score.value is None:
         made = []
     else:
         made = [*_cutoffs(held), *_norms(held)]
         margin = _margins(held)
         made = [r if _whole_hold(measure, r) else _edge(r, margin) for r in made]
-    return sorted(made, key=lambda r: (not r.matched, not may_lead(r), rank(r)))
+    return in_order(made)
 
 
-def _norms(held: Matching) -> Iterator[Reading]:
-    rows = [(row, held.worth_showing(row.fit)) for row in held.measure.norms]
-    finer = {r.source for r, fit in rows if fit and fit.fits and not r.fit.whole_sample}
-    for row, fit in rows:
-        if fit is None or (row.fit.whole_sample and row.source in finer):
-            continue  # the same source has said it for these ages
+def _norms(held: Held) -> Iterator[Reading]:
+    for row, fit in held.rows.norms:
         made = read_norm(held.measure, row, held.score, fit)
         if made is not None:
             yield made
 
 
-def _cutoffs(held: Matching) -> Iterator[Reading]:
+def _cutoffs(held: Held) -> Iterator[Reading]:
     measure, score = held.measure, held.score
     ladders: dict[str, list[tuple[Cutoff, Match]]] = {}
-    for row in measure.cutoffs:
-        fit = held.worth_showing(row.fit)
-        if fit is None:
-            continue
+    for row, fit in held.rows.cutoffs:
         if row.ladder:
             ladders.setdefault(row.ladder, []).append((row, fit))
         elif (made := read_cutoff(measure, row, score, fit)) is not None:
@@ -178,7 +180,7 @@ def _cutoffs(held: Matching) -> Iterator[Reading]:
         yield from read_ladder(measure, rungs, score)
 
 
-def _margins(held: Matching) -> dict[str, Decimal]:
+def _margins(held: Held) -> dict[str, Decimal]:
     """How near an edge is near, by unit: hand error, half a mark, a fitting SEM."""
     score = held.score
     margins = dict(EDGE)
@@ -189,22 +191,29 @@ def _margins(held: Matching) -> dict[str, Decimal]:
             margins.get(score.unit, Decimal(0)),
             Decimal(gap.numerator) / Decimal(gap.denominator),
         )
-    for row in held.measure.reliability:
-        usable = row.sem is not None and row.kind == "test_retest"
-        if not usable or row.how == "memory" or row.sem is None or row.no_verdict:
-            continue
-        fit = held.worth_showing(row.fit, strict=True)
-        if fit is None or not fit.fits:
-            continue
-        for unit in ("in", "cm") if row.unit in ("in", "cm") else (row.unit,):
-            sem = convert(Fraction(row.sem), row.unit, unit)
-            size = Decimal(sem.numerator) / Decimal(sem.denominator)
+    for row, fit in held.rows.errors:
+        for unit, size in _sems(row) if fit.fits else ():
             margins[unit] = max(margins.get(unit, Decimal(0)), size)
     return margins
 
 
+@once_a_row
+def _sems(row: Reliability) -> tuple[tuple[str, Decimal], ...]:
+    """The row's SEM in each unit its values may be read in, if it may be used."""
+    usable = row.kind == "test_retest" and row.how != "memory" and not row.no_verdict
+    if row.sem is None or not usable:
+        return ()
+    found = []
+    for unit in ("in", "cm") if row.unit in ("in", "cm") else (row.unit,):
+        sem = convert(Fraction(row.sem), row.unit, unit)
+        found.append((unit, Decimal(sem.numerator) / Decimal(sem.denominator)))
+    return tuple(found)
+
+
 def _whole_hold(measure: Measure, reading: Reading) -> bool:
     """A stage held to its end: its time could not have been longer, so is no edge."""
+    if not measure.stages:
+        return False
     quantity = reading.row.fit.quantity if reading.row else ""
     return any(
         stage.id == quantity and reading.value is not None
@@ -216,27 +225,25 @@ def _whole_hold(measure: Measure, reading: Reading) -> bool:
 def _edge(reading: Reading, margins: dict[str, Decimal]) -> Reading:
     if reading.threshold is None or reading.value is None or reading.no_verdict:
         return reading
-    edges = (reading.threshold, *reading.edges)
-    nearest = min(abs(reading.value - edge) for edge in edges)
-    if nearest > margins.get(reading.unit, Decimal(0)):
+    nearest = abs(reading.value - reading.threshold)
+    if reading.edges:
+        nearest = min(abs(reading.value - edge) for edge in reading.edges)
+    if nearest > margins.get(reading.unit, 0):
         return reading
     return replace(reading, near_edge=True, says=reading.says + EDGE_SAYS)
 
 
 def _assumed_of(readings: tuple[Reading, ...]) -> tuple[str, ...]:
-    found: dict[str, None] = {}
-    for reading in readings:
-        if reading.matched:
-            found |= dict.fromkeys(reading.match.assumed)
-    return tuple(found)
+    said = (r.match.assumed for r in readings if r.matched)
+    return tuple(dict.fromkeys(chain.from_iterable(said)))
 
 
-def _no_lead(measure: Measure, score: Score, ranked: list[Reading]) -> str:
-    off = deviations(measure, score.facts)
-    if score.outcome not in ("completed", "unable"):
+def _no_lead(held: Held, ranked: list[Reading]) -> str:
+    if held.score.outcome not in ("completed", "unable"):
         return "There is no score to read."
-    if off:
-        return "Not the published set-up: " + "; ".join(d.says for d in off) + "."
+    if held.rows.off:
+        off = "; ".join(d.says for d in held.rows.off)
+        return f"Not the published set-up: {off}."
     judged = [r for r in ranked if r.matched and r.confirmed and not r.no_verdict]
     if judged and all(r.outcome_type in _LINES for r in judged):
         return LINES_ONLY
@@ -245,10 +252,8 @@ def _no_lead(measure: Measure, score: Score, ranked: list[Reading]) -> str:
     return "No published reference fits this person."
 
 
-def _cautions(
-    measure: Measure, score: Score, ranked: list[Reading], lead: Lead | None
-) -> Iterator[str]:
-    off = deviations(measure, score.facts)
+def _cautions(held: Held, ranked: list[Reading], lead: Lead | None) -> Iterator[str]:
+    measure, score, off = held.measure, held.score, held.rows.off
     yield from _tape(score)
     if is_zero_by_rule(measure, score):
         yield _zero_says(measure, score)

@@ -3,12 +3,13 @@
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from typing import Final, Literal
+from functools import lru_cache
+from typing import Final, Literal, NamedTuple
 
 from app.clinical.base_rate import BaseRate
 from app.clinical.fit import Match
 from app.clinical.measure import Effect, Measure, Row
-from app.clinical.quantities import alike, compared
+from app.clinical.quantities import alike, convert, rounded, words
 from app.clinical.scoring import Score
 
 Kind = Literal["norm", "cutoff", "change", "chance", "validity"]
@@ -49,7 +50,7 @@ class Reading:
 
     @property
     def matched(self) -> bool:
-        return self.match.fits
+        return not self.match.differs
 
     @property
     def no_verdict(self) -> bool:
@@ -82,11 +83,25 @@ def quantity_of(row: Row, score: Score) -> Compared | None:
     return Compared(score.value, score.unit) if score.value is not None else None
 
 
-def in_unit(held: Compared, threshold: Decimal, unit: str) -> Decimal | None:
+class Said(NamedTuple):
+    """A value as it is compared, and its words with the unit."""
+
+    value: Decimal
+    words: str
+
+
+def in_unit(held: Compared, unit: str, places: int) -> Said | None:
     """The value in the row's unit at the rule's precision; None if units differ."""
-    if not alike(held.unit, unit):
+    return _in_unit(*held.value.as_integer_ratio(), held.unit, unit, places)
+
+
+@lru_cache(maxsize=256)
+def _in_unit(over: int, under: int, unit: str, to: str, places: int) -> Said | None:
+    """Rows of one test ask it in the same unit and with the same decimals."""
+    if not alike(unit, to):
         return None
-    return compared(held.value, held.unit, threshold, unit)
+    value = rounded(convert(Fraction(over, under), unit, to), places)
+    return Said(value, words(value, to))
 
 
 #: Lower and higher values in words: of a time that is better short, then of the others.

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
 
+from app.clinical.kept import once_a_row
 from app.clinical.measure import Fact, Measure
 from app.clinical.quantities import convert, rounded
 from app.clinical.tape_error import FACT as TAPE
@@ -73,7 +74,8 @@ def fact_words(fact: Fact, value: str) -> str:
     return f"{inline(fact)}{mark} {fact.options.get(value, value)}"
 
 
-def any_of_words(fact: Fact, values: Sequence[str]) -> str:
+@once_a_row
+def any_of_words(fact: Fact, values: tuple[str, ...]) -> str:
     """`walking device: cane or walker`."""
     first, *others = values
     more = (fact.options.get(v, v) for v in others)

@@ -1,7 +1,8 @@
 """Readings a second on one core: one score judged against all rows of its test.
 
-How that grows with the catalogue, by giving each test its rows twice and four times,
-and with the history of one patient. The baseline is the least anything could do: a bare
+The same of people who were never read before, of whom nothing is kept. How it grows
+with the catalogue, by giving each test its rows twice and four times, and with the
+history of one patient. The baseline is the least anything could do: a bare
 loop that compares the score with one number of each row, as Decimals, in the same run.
 """
 
@@ -12,7 +13,7 @@ from datetime import timedelta
 from decimal import Decimal
 from fractions import Fraction
 from functools import partial
-from itertools import product
+from itertools import count, product
 from typing import Final
 
 from app.catalogue.load import catalogue
@@ -96,12 +97,26 @@ def read_all(asked: Sequence[Judging]) -> None:
         read(measure, now, person, before=before, base_rates=rates)
 
 
+def read_strangers(asked: Sequence[Judging], turns: Iterator[int]) -> None:
+    """The same for people in whom a fact differs that no row asks about."""
+    facts = {"turn": str(next(turns))}
+    read_all([(m, now, was, replace(p, facts=facts)) for m, now, was, p in asked])
+
+
 def compare_all(asked: Sequence[tuple[Decimal, list[Decimal]]]) -> int:
     return sum(value >= number for value, numbers in asked for number in numbers)
 
 
 def of_catalogue(seconds: float) -> Iterator[Figure]:
-    yield _rate("readings, every test", judgings(1), seconds, LEAST)
+    every = judgings(1)
+    yield _rate("readings, every test", every, seconds, LEAST)
+    known = per_second(lambda: read_all(every), len(every), seconds)
+    turns = count()
+    new = per_second(lambda: read_strangers(every, turns), len(every), seconds)
+    yield Figure(
+        "readings, people never read before", new, "a second",
+        baseline=known, against="people read before",
+    )  # fmt: skip
     for times in SIZES:
         asked = judgings(times, MANY)
         yield _rate(f"readings, tests of many rows x {times}", asked, seconds, None)

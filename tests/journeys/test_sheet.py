@@ -13,11 +13,11 @@ from app.storage.trials import Round, Trial
 from app.web.bedside import ORDERS
 from tests.conftest import person_by
 from tests.journeys.conftest import OpenPhone, Phone
+from tests.journeys.deeds import forgive
 from tests.journeys.sheet import (
     STANDS,
     attach_first,
     back_to_list,
-    forgive,
     kept_on_phone,
     no_network,
     open_gate,

@@ -16,7 +16,8 @@ from app.settings import Settings
 from app.storage.trials import Trial
 from tests.conftest import Clock, running
 from tests.journeys.conftest import Phone
-from tests.journeys.sheet import STANDS, forgive, rows, worker_ready
+from tests.journeys.deeds import forgive
+from tests.journeys.sheet import STANDS, rows, worker_ready
 
 WAITING = "navigator.serviceWorker.ready.then((r) => Boolean(r.waiting))"
 #: As a browser does by itself now and then: the first look may meet a server starting.
