@@ -72,9 +72,7 @@ def joined(
     }
     times = Counter(name for names in reached.values() for name in names)
     first = _first(needs, start, times)
-    wrapped = {
-        name: _wrapped(name, source, on_demand) for name, source in small.items()
-    }
+    wrapped = {n: _wrapped(n, source, on_demand) for n, source in small.items()}
     taken = [n for n in first if times[n]]
     made = {start.file: _file([wrapped[name] for name in first], gives=taken)}
     for file, names in reached.items():
