@@ -15,7 +15,7 @@ from app.version import VERSION
 
 #: Each command's module in `app/commands`, in the order in which help tells them.
 MODULES: Final = {
-    "demo": "site", "serve": "site", "score": "score", "measures": "measures",
+    "demo": "demo", "serve": "site", "score": "score", "measures": "measures",
     "activities": "activities", "pathway": "pathway", "people": "people",
     "import": "import_export", "export": "import_export", "backup": "backup",
     "restore": "restore", "doctor": "doctor",

@@ -1,9 +1,11 @@
 """The tree keeps its shape: which way imports point, and how long a piece may grow."""
 
 import ast
+import subprocess
 import sys
 from collections.abc import Iterator
 from functools import cache
+from importlib.util import find_spec
 from pathlib import Path
 from statistics import median
 
@@ -38,11 +40,26 @@ WHEN_ASKED = {
     "app.storage.upgrade": {"alembic", "alembic.config"},
     "app.commands.backup_clock": {"app.commands.backing_up"},
     "app.commands.lan": {"app.lan.authority", "app.lan.keeper", "app.lan.listener"},
+    "app.web.fhir_export": {"app.web.fhir_file"},
     "app.web.qr": {"segno"},
     "app.logs": {"fcntl"},
     "app.web.shared": {"fcntl"},
     # Everything, so that it is loaded as the program starts and not before.
     "app.__main__": {"app.cli"},
+}
+#: What no page needs before somebody asks for it: a start does not wait for it.
+NOT_AT_A_START = {
+    "alembic",
+    "cryptography",
+    "scipy",
+    "segno",
+    "sqlalchemy.dialects.postgresql",
+    "app.commands.backing_up",
+    "app.commands.demo_files",
+    "app.commands.demo_site",
+    "app.exports.fhir_values",
+    "app.lan.authority",
+    "app.web.fhir_file",
 }
 #: The outermost ring, which nothing but itself imports.
 ENTRY = ("app.main", "app.cli", "app.commands", "app.__main__")
@@ -154,6 +171,19 @@ def test_imports_stand_at_the_top_and_are_whole(module: Path) -> None:
 
     assert hidden == WHEN_ASKED.get(name_of(module), set())
     assert not relative
+
+
+def test_serving_loads_only_what_pages_need() -> None:
+    told = "import sys, app.commands.site; print(*sys.modules)"
+    loaded = subprocess.run(
+        [sys.executable, "-c", told], cwd=ROOT, text=True, check=True,
+        capture_output=True,
+    ).stdout.split()  # fmt: skip
+
+    assert "app.web.sign_in" in loaded
+    assert not NOT_AT_A_START & set(loaded)
+    for name in NOT_AT_A_START:
+        assert find_spec(name), f"{name} is nowhere: its row says nothing"
 
 
 def test_module_says_what_it_is_for(module: Path) -> None:

@@ -1,4 +1,4 @@
-"""`tapeline demo` and `tapeline serve`: one site in the browsers of this machine.
+"""`tapeline serve`: one site in the browsers of this machine, or of a network.
 
 The port is taken before anything is made, and is being listened on when the address is
 printed: who opens it at once waits a moment and is answered.
@@ -12,7 +12,6 @@ import socket
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from tempfile import TemporaryDirectory
 from types import FrameType
 from typing import Any
 
@@ -21,10 +20,6 @@ from fastapi import FastAPI
 from sqlalchemy import make_url
 
 from app.commands import lan, service_files, workers
-from app.commands.demo_files import read_story
-from app.commands.demo_folder import claim_folder
-from app.commands.demo_services import name_services
-from app.commands.demo_site import build
 from app.commands.opening import (
     add_data_option,
     file_of_site,
@@ -37,7 +32,6 @@ from app.commands.refused import Refused
 from app.commands.serving import SERVING
 from app.commands.shares import share_of
 from app.main import create_app
-from app.resources import folder
 from app.settings import Settings
 from app.storage import people
 from app.storage.database import read_session, write_session
@@ -56,15 +50,6 @@ EVERYWHERE = {"0.0.0.0": "127.0.0.1", "::": "::1"}
 
 
 def add(commands: Any) -> None:
-    demo = commands.add_parser(
-        "demo",
-        help="try it out: a site with invented patients, made afresh",
-        epilog="example:\n  tapeline demo --port 8766",
-        formatter_class=argparse.RawDescriptionHelpFormatter,
-    )
-    _address_options(demo)
-    add_data_option(demo, "a folder for the demo; default: a temporary one")
-    demo.set_defaults(run=run_demo)
     serve = commands.add_parser(
         "serve",
         help="run the real site",
@@ -72,7 +57,7 @@ def add(commands: Any) -> None:
         "  tapeline serve --data ~/tapeline --lan",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    _address_options(serve)
+    address_options(serve)
     serve.add_argument(
         "--no-qr", action="store_true", help="print no picture for a phone's camera"
     )
@@ -83,32 +68,9 @@ def add(commands: Any) -> None:
     serve.set_defaults(run=run_serve)
 
 
-def _address_options(p: argparse.ArgumentParser) -> None:
+def address_options(p: argparse.ArgumentParser) -> None:
     p.add_argument("--port", metavar="N", type=int, help="default 8765; 0 takes any")
     p.add_argument("--host", metavar="NAME", help="default 127.0.0.1: only here")
-
-
-def run_demo(given: argparse.Namespace) -> int:
-    with _until_stopped(), _demo_folder(given.data_dir) as data:
-        # The real site's database and its key stay out of it, whatever the environment
-        # says: nobody in a demo is real.
-        settings = settings_from(
-            given, data_dir=data, database_url="", database_key="",
-            database_key_file=None, workers=1, demo=True,
-        )  # fmt: skip
-        _warn_of_share(settings)
-        with _listening(settings) as door:
-            with told_plainly():
-                claim_folder(settings.data_dir)
-                app = create_app(settings)
-            fill_demo(app.state.site)
-            print(
-                f"Tapeline demo: {_address(settings, door)}  (everybody in it is "
-                "invented; made afresh at each start; Ctrl-C stops it)",
-                flush=True,
-            )
-            _serve(app, door)
-    return 0
 
 
 def run_serve(given: argparse.Namespace) -> int:
@@ -119,19 +81,19 @@ def run_serve(given: argparse.Namespace) -> int:
         return 0
     refuse_demo_folder(settings)
     workers.check(settings, lan=given.lan)
-    _warn_of_share(settings)
-    with _until_stopped(), _doors(settings, given) as (door, network):
+    warn_of_share(settings)
+    with until_stopped(), _doors(settings, given) as (door, network):
         with told_plainly():
             forget_all(settings)
             _forget_unfinished(settings)
             app = create_app(settings, network.keeper.place if network else None)
-        print(f"Tapeline: {_address(settings, door)}  (Ctrl-C stops it)", flush=True)
+        print(f"Tapeline: {address_of(settings, door)}  (Ctrl-C stops it)", flush=True)
         if network:
             lan.say(network)
         _read_again(app.state.site)
         _work_out_what_is_owed(app.state.site)
         place = app.state.site.lan
-        opens = _say_how_to_begin(app.state.site, _address(settings, door))
+        opens = _say_how_to_begin(app.state.site, address_of(settings, door))
         for line in pairing_lines(settings, opens, place, qr=not given.no_qr):
             print(line, flush=True)
         print(start_words(settings), flush=True)
@@ -139,7 +101,7 @@ def run_serve(given: argparse.Namespace) -> int:
             app.state.site.engine.dispose()
             workers.serve(settings, door, **SERVING)
         else:
-            _serve(app, door, network)
+            run_server(app, door, network)
     return 0
 
 
@@ -149,7 +111,7 @@ def _forget_unfinished(settings: Settings) -> None:
         forget_unfinished(make_url(settings.database))
 
 
-def _warn_of_share(settings: Settings) -> None:
+def warn_of_share(settings: Settings) -> None:
     kind = "" if settings.database_url else share_of(settings.data_dir)
     if kind:
         print(
@@ -170,25 +132,8 @@ def _doors(
         with lan.opened(settings, new=given.new_authority) as both:
             yield both
         return
-    with _listening(settings) as door:
+    with listening(settings) as door:
         yield door, None
-
-
-@contextmanager
-def _demo_folder(wanted: str | None) -> Iterator[str]:
-    """The folder asked for, which stays, or a temporary one, which does not."""
-    if wanted is not None:
-        yield wanted
-        return
-    with TemporaryDirectory(prefix="tapeline-demo-") as made:
-        yield made
-
-
-def fill_demo(site: Site) -> None:
-    """Everybody and everything of the demo, into an empty site."""
-    story = read_story(folder("demo_data"), site.catalogue)
-    build(site.engine, site.catalogue, story, now=site.clock(), zone=site.zone)
-    name_services(site.engine, folder("demo_data"), site.clock())
 
 
 def _read_again(site: Site) -> None:
@@ -248,7 +193,7 @@ def _say_how_to_begin(site: Site, address: str) -> str:
 
 
 @contextmanager
-def _listening(settings: Settings) -> Iterator[socket.socket]:
+def listening(settings: Settings) -> Iterator[socket.socket]:
     """The site's port, taken and listened on; Refused with a way out when it cannot."""
     host, port = settings.host, settings.port
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
@@ -260,13 +205,15 @@ def _listening(settings: Settings) -> Iterator[socket.socket]:
         yield door
 
 
-def _address(settings: Settings, door: socket.socket) -> str:
+def address_of(settings: Settings, door: socket.socket) -> str:
     host = EVERYWHERE.get(settings.host, settings.host)
     shown = f"[{host}]" if ":" in host else host
     return f"http://{shown}:{door.getsockname()[1]}/"
 
 
-def _serve(app: FastAPI, door: socket.socket, network: lan.Lan | None = None) -> None:
+def run_server(
+    app: FastAPI, door: socket.socket, network: lan.Lan | None = None
+) -> None:
     server = (
         network.server(SERVING, app)
         if network
@@ -287,7 +234,7 @@ def _share_what_is_free() -> None:
 
 
 @contextmanager
-def _until_stopped() -> Iterator[None]:
+def until_stopped() -> Iterator[None]:
     """Ctrl-C and a polite kill both end the site in order, folders tidied up."""
     before = signal.signal(signal.SIGTERM, _stop)
     try:

@@ -11,7 +11,7 @@ from dataclasses import asdict, dataclass, field
 from datetime import date, datetime
 from typing import Any, Final
 
-from sqlalchemy import JSON, Index, text
+from sqlalchemy import JSON
 from sqlmodel import Field, Session, col, select
 
 from app.clinical.assistance import CUE_AMOUNTS, CUE_KINDS, LEVELS
@@ -34,6 +34,7 @@ from app.storage.tables import (
     length,
     number_text,
     one_of,
+    partial_index,
     signed_number_text,
     uid,
 )
@@ -91,11 +92,10 @@ class ActivitySet(Numbered, table=True):
             "against",
             f"length(against) <= {LONGEST_AGAINST} AND {_TAGS}",
         ),
-        Index(
+        partial_index(
             "ix_activity_set_look_into",
             "recorded_by",
-            sqlite_where=text(_LOOK_INTO),
-            postgresql_where=text(_LOOK_INTO),
+            rule=_LOOK_INTO,
         ),
         hexadecimal("body_hash", 64),
         check(

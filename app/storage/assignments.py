@@ -2,12 +2,11 @@
 
 from datetime import datetime
 
-from sqlalchemy import Index, text
 from sqlmodel import Field, Session, col, select
 
 from app.storage import audit
 from app.storage.people import Person
-from app.storage.tables import Numbered, length
+from app.storage.tables import Numbered, length, partial_index
 
 
 class Assignment(Numbered, table=True):
@@ -15,13 +14,12 @@ class Assignment(Numbered, table=True):
 
     __tablename__ = "assignment"
     __table_args__ = (
-        Index(
+        partial_index(
             "ix_assignment_open",
             "person_id",
             "patient_id",
             unique=True,
-            sqlite_where=text("until IS NULL"),
-            postgresql_where=text("until IS NULL"),
+            rule="until IS NULL",
         ),
         length("note", 0, 200),
     )

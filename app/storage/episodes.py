@@ -9,7 +9,7 @@ from datetime import date, datetime
 from typing import Final, Literal
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import Index, UniqueConstraint, or_, text
+from sqlalchemy import Index, UniqueConstraint, or_
 from sqlmodel import Field, Session, col, select
 
 from app.clinical.visiting import KINDS, MINUTES, NOT_DONE
@@ -18,7 +18,15 @@ from app.storage import audit
 from app.storage.errors import NotFound, SameIdOtherBody, StaleVersion, StorageProblem
 from app.storage.patients import Patient, patient_for
 from app.storage.people import Person
-from app.storage.tables import Numbered, between, check, length, one_of, uid
+from app.storage.tables import (
+    Numbered,
+    between,
+    check,
+    length,
+    one_of,
+    partial_index,
+    uid,
+)
 
 Plan = Literal["restore", "maintain"]
 PLANS: Final = ("restore", "maintain")
@@ -73,22 +81,21 @@ class Visit(Numbered, table=True):
         UniqueConstraint("episode_id", "person_id", "local_date"),
         Index("ix_visit_local_date", "local_date", "episode_id"),
         # Few, so that a week's are counted without reading the others.
-        Index(
+        partial_index(
             "ix_visit_not_as_planned",
             "local_date",
             "kind",
             "missed_reason",
             "left_without",
             "episode_id",
-            sqlite_where=text("kind = 'missed' OR left_without <> ''"),
-            postgresql_where=text("kind = 'missed' OR left_without <> ''"),
+            rule="kind = 'missed' OR left_without <> ''",
         ),
-        Index(
+        partial_index(
             "ix_visit_held",
             "episode_id",
             "local_date",
-            sqlite_where=text("kind != 'missed'"),
-            postgresql_where=text("kind <> 'missed'"),
+            rule="kind <> 'missed'",
+            on_sqlite="kind != 'missed'",
         ),
         length("zone", 1, 60),
         one_of("kind", KINDS),

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any, Final
 
-from sqlalchemy import JSON, Index, UniqueConstraint, delete, text
+from sqlalchemy import JSON, UniqueConstraint, delete
 from sqlmodel import Field, Session, col, select
 
 from app.clinical.two_clocks import Exchange, Stamp
@@ -17,7 +17,7 @@ from app.clinical.two_phones import HELPER, KINDS, OWNER, SIDES, Press
 from app.storage import audit
 from app.storage.errors import NotAllowed
 from app.storage.people import Person
-from app.storage.tables import Numbered, hexadecimal, one_of
+from app.storage.tables import Numbered, hexadecimal, one_of, partial_index
 
 #: A round that was opened for help and left is not open for ever.
 LASTS: Final = timedelta(hours=4)
@@ -43,12 +43,11 @@ class RoundHelp(Numbered, table=True):
 
     __tablename__ = "round_help"
     __table_args__ = (
-        Index(
+        partial_index(
             "ix_round_help_open",
             "round_id",
             unique=True,
-            sqlite_where=text("ended_at IS NULL"),
-            postgresql_where=text("ended_at IS NULL"),
+            rule="ended_at IS NULL",
         ),
     )
 

@@ -6,7 +6,7 @@ A stop is of a trial or of a set of an activity: each row points at one of the t
 from datetime import datetime
 from typing import Any, Final, Literal
 
-from sqlalchemy import ColumnElement, Index, UniqueConstraint, text
+from sqlalchemy import ColumnElement, Index, UniqueConstraint
 from sqlmodel import Field, col, select
 
 from app.access import SUPERVISOR, THERAPIST
@@ -19,7 +19,15 @@ from app.clinical.make_safe import (
     WHATS,
     YES_NO,
 )
-from app.storage.tables import Numbered, Table, between, check, length, one_of
+from app.storage.tables import (
+    Numbered,
+    Table,
+    between,
+    check,
+    length,
+    one_of,
+    partial_index,
+)
 
 #: Whose look ends a stop's place on the brief.
 LOOKERS: Final = (THERAPIST, SUPERVISOR)
@@ -33,19 +41,17 @@ class SafetyEvent(Numbered, table=True):
 
     __tablename__ = "safety_event"
     __table_args__ = (
-        Index(
+        partial_index(
             "ix_safety_event_first",
             "trial_id",
             unique=True,
-            sqlite_where=text("replaces_id IS NULL"),
-            postgresql_where=text("replaces_id IS NULL"),
+            rule="replaces_id IS NULL",
         ),
-        Index(
+        partial_index(
             "ix_safety_event_first_set",
             "set_id",
             unique=True,
-            sqlite_where=text("replaces_id IS NULL"),
-            postgresql_where=text("replaces_id IS NULL"),
+            rule="replaces_id IS NULL",
         ),
         check("of_one", _OF_ONE),
         one_of("what", WHATS),

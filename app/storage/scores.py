@@ -9,13 +9,13 @@ from dataclasses import asdict, dataclass
 from datetime import date, datetime
 from typing import Any, Final
 
-from sqlalchemy import Index, and_, false, func, or_, text, update
+from sqlalchemy import Index, and_, false, func, or_, update
 from sqlmodel import Field, Session, col, select
 
 from app.clinical.quantities import UNIT_WORDS
 from app.clinical.vocabulary import OUTCOMES
 from app.storage.episodes import Episode, Visit
-from app.storage.tables import Numbered, check, one_of
+from app.storage.tables import Numbered, check, one_of, partial_index
 from app.storage.trials import Round, Trial
 
 #: What was not tried says nothing of how it went: the last try stands.
@@ -33,15 +33,15 @@ class Score(Numbered, table=True):
     __table_args__ = (
         Index(None, "patient_id", "measure", "on_date"),
         # As SQLAlchemy writes the question: a partial index must match it.
-        Index(
+        partial_index(
             "ix_score_newest",
             "patient_id",
             "measure",
-            sqlite_where=text("newest = 1"),
-            postgresql_where=text("newest"),
+            rule="newest",
+            on_sqlite="newest = 1",
         ),
         # SQLite reads `newest` again: without it here it would fetch every row.
-        Index(
+        partial_index(
             "ix_score_newest_by_test",
             "measure",
             "outcome",
@@ -49,8 +49,8 @@ class Score(Numbered, table=True):
             "again",
             "patient_id",
             "newest",
-            sqlite_where=text("newest = 1"),
-            postgresql_where=text("newest"),
+            rule="newest",
+            on_sqlite="newest = 1",
         ),
         one_of("outcome", OUTCOMES),
         one_of("unit", UNIT_WORDS),

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from typing import ClassVar
 
 from pydantic import ConfigDict
-from sqlalchemy import CheckConstraint, MetaData
+from sqlalchemy import CheckConstraint, Index, MetaData, text
 from sqlmodel import Field, SQLModel
 
 HEX = "0123456789abcdef"
@@ -21,6 +21,9 @@ NAMES = {
     "fk": "fk_%(table_name)s_%(column_0_N_name)s_%(referred_table_name)s",
     "pk": "pk_%(table_name)s",
 }
+
+#: Where an index keeps its rule until PostgreSQL is told of it.
+RULE = "rule"
 
 
 class Table(SQLModel):
@@ -40,6 +43,26 @@ class Numbered(Table):
 
 def check(name: str, rule: str) -> CheckConstraint:
     return CheckConstraint(rule, name=name)
+
+
+def partial_index(
+    name: str, *columns: str, rule: str, unique: bool = False, on_sqlite: str = ""
+) -> Index:
+    """An index of those rows alone that `rule` takes in; SQLite's words may differ.
+
+    What PostgreSQL is told waits for `tell_postgresql`: said here, it would load that
+    dialect with all its drivers at every start, on a file too.
+    """
+    only = text(on_sqlite or rule)
+    return Index(name, *columns, unique=unique, sqlite_where=only, info={RULE: rule})
+
+
+def tell_postgresql(known: MetaData) -> None:
+    """Before tables are made from these or compared with them: migrations do."""
+    for table in known.tables.values():
+        for index in table.indexes:
+            if RULE in index.info:
+                index.dialect_options["postgresql"]["where"] = text(index.info[RULE])
 
 
 def is_one_of(column: str, words: Iterable[str]) -> str:

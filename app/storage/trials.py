@@ -14,7 +14,7 @@ from typing import Any, Final
 from uuid import NAMESPACE_OID, uuid5
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import JSON, Index, Select, UniqueConstraint, func, text
+from sqlalchemy import JSON, Select, UniqueConstraint, func
 from sqlmodel import Field, Session, col, select
 
 from app.clinical.vocabulary import OUTCOMES, UNABLE_REASONS
@@ -33,6 +33,7 @@ from app.storage.tables import (
     length,
     number_text,
     one_of,
+    partial_index,
     uid,
 )
 from app.storage.voiding import void
@@ -75,18 +76,16 @@ class Trial(Numbered, table=True):
         uid(),
         UniqueConstraint("round_id", "place"),
         # Stops are few and looked for on every list: one small index holds them all.
-        Index(
+        partial_index(
             "ix_trial_stopped",
             "recorded_by",
-            sqlite_where=text("outcome = 'stopped'"),
-            postgresql_where=text("outcome = 'stopped'"),
+            rule="outcome = 'stopped'",
         ),
-        Index(
+        partial_index(
             "ix_trial_without_number",
             "round_id",
             "outcome",
-            sqlite_where=text("outcome <> 'completed'"),
-            postgresql_where=text("outcome <> 'completed'"),
+            rule="outcome <> 'completed'",
         ),
         check("place", "place >= 1"),
         one_of("outcome", OUTCOMES),

@@ -123,6 +123,7 @@ def site_of(request: Request) -> Site:
 
 
 # These and others that wait for nothing are async: a plain one costs a thread each.
+# Of the request alone, where they can: what they ask for is built for each route anew.
 async def _site(request: Request) -> Site:
     return site_of(request)
 
@@ -130,12 +131,12 @@ async def _site(request: Request) -> Site:
 SiteDep = Annotated[Site, Depends(_site)]
 
 
-async def _now(site: SiteDep) -> datetime:
-    return site.clock()
+async def _now(request: Request) -> datetime:
+    return site_of(request).clock()
 
 
-async def _zone(site: SiteDep) -> ZoneInfo:
-    return site.zone
+async def _zone(request: Request) -> ZoneInfo:
+    return site_of(request).zone
 
 
 async def _form(request: Request) -> Form:
@@ -212,9 +213,10 @@ def _holder(request: Request, site: Site, now: datetime) -> Holder | None:
     return *found, has_pin
 
 
-def person_or_none(request: Request, site: SiteDep, now: Now) -> Person | None:
+def person_or_none(request: Request) -> Person | None:
     """Who is signed in, as a loaded row that belongs to no session."""
-    if not (holder := _holder(request, site, now)):
+    site = site_of(request)
+    if not (holder := _holder(request, site, now := site.clock())):
         return None
     person, sign_in, has_pin = holder
     if request.headers.get(PAGE_OF, str(person.id)) != str(person.id):
@@ -271,14 +273,13 @@ async def signed_in(request: Request, person: MaybeSignedIn) -> Person:
 
 SignedIn = Annotated[Person, Depends(signed_in)]
 
-
 #: Enough for any page of one patient, and little memory in a long list.
 HELD_ROWS = 200
 
 
-def _reading(site: SiteDep, _me: SignedIn) -> Iterator[Session]:
-    with read_session(site.engine, page=True) as session:
-        session.info["now"] = site.clock()
+def _reading(request: Request, _me: SignedIn) -> Iterator[Session]:
+    with read_session(site_of(request).engine, page=True) as session:
+        session.info["now"] = site_of(request).clock()
         yield session
 
 
@@ -289,9 +290,9 @@ def _prepare(session: Session, site: Site) -> None:
     event.listen(session, "loaded_as_persistent", lambda _, row: latest.append(row))
 
 
-def _writing(site: SiteDep, _form: FormDep) -> Iterator[Session]:
+def _writing(request: Request, _form: FormDep) -> Iterator[Session]:
     # The form is a dependency so that a slow phone never holds the write lock.
-    _pass_gate(site)
+    _pass_gate(site := site_of(request))
     with write_session(site.engine) as session:
         _prepare(session, site)
         yield session

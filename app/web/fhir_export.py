@@ -7,9 +7,6 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlmodel import Session
 
-from app.exports.fhir_bundle import MEDIA_TYPE, bundle
-from app.exports.fhir_json import fhir_json
-from app.exports.fhir_values import Record
 from app.storage import audit
 from app.storage.database import write_session
 from app.storage.patients import Patient, patient_for
@@ -18,22 +15,15 @@ from app.web.deps import (
     ReadSession,
     RowId,
     SignedIn,
-    Site,
     SiteDep,
     page,
     site_of,
 )
-from app.web.fhir_record import record_of, teller_of
 from app.web.reauth import PassphraseFault
 
 router = APIRouter()
 #: The file's name holds a day and no label.
 FILE: Final = "tapeline-record-{:%Y-%m-%d}.fhir.json"
-
-
-def _record(session: Session, site: Site, patient: Patient, now: datetime) -> Record:
-    teller = teller_of(site.settings, site.catalogue)
-    return record_of(session, patient, teller, now)
 
 
 @router.get("/patients/{patient_id}/fhir")
@@ -52,13 +42,14 @@ def _page(
     now: datetime,
     errors: dict[str, str],
 ) -> HTMLResponse:
-    left_out = _record(session, site_of(request), patient, now).left_out
+    from app.web import fhir_file
+
     return page(
         request,
         "files/fhir.html",
         status=422 if errors else 200,
         patient=patient,
-        left_out=left_out.sentences,
+        left_out=fhir_file.left_out(session, site_of(request), patient, now),
         errors=errors,
     )
 
@@ -74,15 +65,17 @@ def take_out(
     patient_id: RowId,
 ) -> Response:
     """Judging a long record takes seconds: only the deed itself takes the lock."""
+    from app.web import fhir_file
+
     patient = patient_for(session, me, patient_id, "export_patient")
     if fault:
         return _page(request, session, patient, now, {"passphrase": fault})
-    made = fhir_json(bundle(_record(session, site, patient, now)))
+    made = fhir_file.made(session, site, patient, now)
     with site.gate, write_session(site.engine) as writing:
         audit.deed(writing, "exported_patient", patient, by=me.id, now=now)
     name = FILE.format(now.astimezone(site.zone))
     return Response(
         made,
-        media_type=MEDIA_TYPE,
+        media_type=fhir_file.MEDIA_TYPE,
         headers={"content-disposition": f'attachment; filename="{name}"'},
     )

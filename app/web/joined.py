@@ -11,7 +11,7 @@ start, and so is a circle.
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -26,6 +26,9 @@ EXPORT: Final = re.compile(
     r"\bexport\s+(?P<kind>(?:async\s+)?function|const|class)\s+(?P<name>\w+)"
 )
 LEFT_OVER: Final = re.compile(r'(?:^|[;}\n])\s*(?:import\b|export\b)[\s{*"(]')
+
+#: What each module imports at once, searched for once.
+Needs = Mapping[str, Sequence[str]]
 
 
 class CannotJoin(Exception):
@@ -60,16 +63,16 @@ def joined(
     export{$b};
     """
     small = {name: rjsmin.jsmin(source) for name, source in modules.items()}
-    _check(small, start, on_demand)
+    needs = {name: _needed(source) for name, source in small.items()}
+    asked = {module for source in small.values() for module in _asked(source)}
+    _check(needs, asked, start, on_demand)
     reached = {
-        file: _in_order(small, [m for m, its in on_demand.items() if its == file])
+        file: _in_order(needs, [m for m, its in on_demand.items() if its == file])
         for file in sorted(set(on_demand.values()))
     }
     times = Counter(name for names in reached.values() for name in names)
-    first = _first(small, start, times)
-    wrapped = {
-        name: _wrapped(name, source, on_demand) for name, source in small.items()
-    }
+    first = _first(needs, start, times)
+    wrapped = {n: _wrapped(n, source, on_demand) for n, source in small.items()}
     taken = [n for n in first if times[n]]
     made = {start.file: _file([wrapped[name] for name in first], gives=taken)}
     for file, names in reached.items():
@@ -90,30 +93,27 @@ def as_script(source: str) -> str:
     return EXPORT.sub(r"\g<kind> \g<name>", source)
 
 
-def _first(
-    modules: Mapping[str, str], start: Start, times: Mapping[str, int]
-) -> list[str]:
+def _first(needs: Needs, start: Start, times: Mapping[str, int]) -> list[str]:
     """What the start needs, in its own order, after what several bundles need more."""
-    own = _in_order(modules, [start.module])
+    own = _in_order(needs, [start.module])
     shared = [name for name, count in times.items() if count > 1 and name not in own]
-    return _in_order(modules, [*shared, start.module])
+    return _in_order(needs, [*shared, start.module])
 
 
 def _check(
-    modules: Mapping[str, str], start: Start, on_demand: Mapping[str, str]
+    needs: Needs, asked: set[str], start: Start, on_demand: Mapping[str, str]
 ) -> None:
     """What is asked for on demand has a file, and nobody needs it at once as well."""
-    first = _in_order(modules, [start.module])
-    asked = {m for source in modules.values() for m in _asked(source)}
+    first = _in_order(needs, [start.module])
     if missing := asked - set(on_demand):
         raise CannotJoin(f"no file is named for {', '.join(sorted(missing))}")
     for entry, file in on_demand.items():
         others = {e for e, its in on_demand.items() if its != file}
-        if entry in first or entry in _in_order(modules, others):
+        if entry in first or entry in _in_order(needs, others):
             raise CannotJoin(f"{entry}.js is needed at once and on demand")
 
 
-def _in_order(modules: Mapping[str, str], names: Iterable[str]) -> list[str]:
+def _in_order(needs: Needs, names: Iterable[str]) -> list[str]:
     """What a module needs stands before it."""
     done: list[str] = []
 
@@ -122,13 +122,17 @@ def _in_order(modules: Mapping[str, str], names: Iterable[str]) -> list[str]:
             raise CannotJoin(f"modules in a circle: {' -> '.join((*path, name))}")
         if name in done:
             return
-        for needed in IMPORT.finditer(modules[name]):
-            visit(needed["module"], (*path, name))
+        for needed in needs[name]:
+            visit(needed, (*path, name))
         done.append(name)
 
     for name in names:
         visit(name, ())
     return done
+
+
+def _needed(source: str) -> tuple[str, ...]:
+    return tuple(found["module"] for found in IMPORT.finditer(source))
 
 
 def _asked(source: str) -> Iterator[str]:

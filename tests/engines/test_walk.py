@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from fastapi import FastAPI
 
-from app.commands.site import fill_demo
+from app.commands.demo import fill_demo
 from app.main import create_app
 from app.settings import Settings
 from tests.engines.conftest import sign_in

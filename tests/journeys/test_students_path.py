@@ -14,7 +14,7 @@ from fastapi import FastAPI
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 from sqlmodel import col, select
 
-from app.commands.site import fill_demo
+from app.commands.demo import fill_demo
 from app.main import create_app
 from app.practice.case import Key
 from app.settings import Settings

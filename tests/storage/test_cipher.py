@@ -9,7 +9,7 @@ from sqlalchemy import Engine
 from starlette.testclient import TestClient
 
 from app.cli import main
-from app.commands import site
+from app.commands import demo
 from app.main import create_app
 from app.settings import NOT_A_FILE, Settings, SettingsProblem
 from app.storage import sealed, upgrade
@@ -183,9 +183,9 @@ def test_demo_is_made_afresh_whatever_key_is_set(
 ) -> None:
     """A key is the real site's; a demo that it locked could not be told for one."""
     monkeypatch.setenv("TAPELINE_DATABASE_KEY_FILE", str(key_file))
-    monkeypatch.setattr(site, "fill_demo", lambda _site: None)
+    monkeypatch.setattr(demo, "fill_demo", lambda _site: None)
     monkeypatch.setattr(
-        site, "_serve", lambda app, _door: app.state.site.engine.dispose()
+        demo, "run_server", lambda app, _door: app.state.site.engine.dispose()
     )
     given = ["demo", "--port", "0", "--data", str(tmp_path / "demo")]
 

@@ -15,12 +15,13 @@ from sqlmodel import AutoString, UTCDateTime
 
 from app import storage
 from app.storage.database import make_engine
-from app.storage.tables import Table
+from app.storage.tables import Table, tell_postgresql
 from app.storage.upgrade import changing_schema
 
 # Every table of the program is then known, and a new module cannot be forgotten.
 for module in pkgutil.iter_modules(storage.__path__):
     importlib.import_module(f"{storage.__name__}.{module.name}")
+tell_postgresql(Table.metadata)
 
 
 def plainly(kind: str, item: Any, _context: AutogenContext) -> str | Literal[False]:
