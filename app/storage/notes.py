@@ -18,6 +18,7 @@ from app.storage import audit
 from app.storage.episodes import Visit
 from app.storage.errors import NotAllowed
 from app.storage.people import Person
+from app.storage.prepared import rows_by
 from app.storage.review import VisitText, is_returned, texts_of
 from app.storage.tables import Numbered, hexadecimal, length, one_of, uid
 
@@ -78,9 +79,10 @@ class Addendum(Numbered, table=True):
 
 def edits_of(session: Session, visit: Visit, note: str) -> Sequence[NoteEdit]:
     """Every edit of one note, the oldest first; asked for as `texts_of` does."""
-    wanted = select(NoteEdit).where(NoteEdit.visit_id == visit.id)
-    edits = session.exec(wanted.order_by(col(NoteEdit.id)))
-    return [edit for edit in edits if edit.note == note]
+    return [edit for edit in _edits(session, visit.id) if edit.note == note]
+
+
+_edits = rows_by(NoteEdit, "visit_id", "id")
 
 
 def standing(edits: Iterable[NoteEdit]) -> dict[str, NoteEdit]:

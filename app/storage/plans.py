@@ -19,6 +19,7 @@ from app.storage.episodes import Episode
 from app.storage.errors import StaleVersion
 from app.storage.patients import patient_for
 from app.storage.people import Person
+from app.storage.prepared import prepared
 from app.storage.tables import (
     Numbered,
     Table,
@@ -103,12 +104,16 @@ def plan_on(
     session: Session, person: Person, episode: Episode, day: date
 ) -> SessionPlan | None:
     """Somebody's own plan of a day."""
-    wanted = select(SessionPlan).where(
-        SessionPlan.episode_id == episode.id,
-        SessionPlan.person_id == person.id,
+    return _on(session, episode.id, person.id, day).one_or_none()
+
+
+@prepared
+def _on(episode_id: int, person_id: int, day: date) -> SelectOfScalar[SessionPlan]:
+    return select(SessionPlan).where(
+        SessionPlan.episode_id == episode_id,
+        SessionPlan.person_id == person_id,
         SessionPlan.for_date == day,
     )
-    return session.exec(wanted).one_or_none()
 
 
 def plan_before(

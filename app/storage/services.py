@@ -11,12 +11,14 @@ from typing import Final
 
 from sqlalchemy import UniqueConstraint, delete
 from sqlmodel import Field, Session, col, func, select
+from sqlmodel.sql.expression import Select
 
 from app.access import may
 from app.storage import audit
 from app.storage.episodes import Episode, Visit
 from app.storage.errors import NotAllowed, NotFound, StorageProblem
 from app.storage.people import Person, actor
+from app.storage.prepared import prepared
 from app.storage.tables import Numbered, Table, between, check, length
 
 LONGEST_NAME: Final = 40
@@ -146,13 +148,16 @@ def given_in(
     session: Session, visit: Visit
 ) -> Sequence[tuple[Service, ServiceMinutes]]:
     """The services that one visit gave, by name, each with its row."""
-    wanted = (
-        select(Service, ServiceMinutes)
-        .join(ServiceMinutes, col(Service.id) == col(ServiceMinutes.service_id))
-        .where(ServiceMinutes.visit_id == visit.id)
+    return _given(session, visit.id).all()
+
+
+@prepared
+def _given(visit_id: int) -> Select[Service, ServiceMinutes]:
+    wanted = select(Service, ServiceMinutes).join(
+        ServiceMinutes, col(Service.id) == col(ServiceMinutes.service_id)
     )
-    in_order = wanted.order_by(func.lower(Service.name), col(Service.id))
-    return session.exec(in_order).all()
+    own = wanted.where(ServiceMinutes.visit_id == visit_id)
+    return own.order_by(func.lower(Service.name), col(Service.id))
 
 
 def same_day(session: Session, visit: Visit) -> Sequence[int]:
