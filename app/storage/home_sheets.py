@@ -196,10 +196,15 @@ def sheets_made(
     session: Session, episode_id: int, person_id: int
 ) -> Sequence[HomeSheet]:
     """All that somebody handed over in a stretch of care, oldest first."""
+    return _made(session, episode_id, person_id).all()
+
+
+@prepared
+def _made(episode_id: int, person_id: int) -> SelectOfScalar[HomeSheet]:
     wanted = select(HomeSheet).where(
         HomeSheet.episode_id == episode_id, HomeSheet.made_by == person_id
     )
-    return session.exec(wanted.order_by(col(HomeSheet.id))).all()
+    return wanted.order_by(col(HomeSheet.id))
 
 
 def items_of(session: Session, sheet: HomeSheet) -> Sequence[HomeSheetItem]:

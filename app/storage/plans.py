@@ -120,7 +120,7 @@ def plan_before(
     session: Session, person: Person, episode: Episode, day: date
 ) -> SessionPlan | None:
     """Their latest earlier one that holds something."""
-    wanted = _filled(person, episode).where(SessionPlan.for_date < day)
+    wanted = _filled(episode.id, person.id).where(SessionPlan.for_date < day)
     newest = wanted.order_by(col(SessionPlan.for_date).desc())
     return session.exec(newest.limit(1)).first()
 
@@ -129,15 +129,20 @@ def plan_after(
     session: Session, person: Person, episode: Episode, day: date
 ) -> SessionPlan | None:
     """Their next one after a day that holds something."""
-    wanted = _filled(person, episode).where(SessionPlan.for_date > day)
-    return session.exec(wanted.order_by(col(SessionPlan.for_date)).limit(1)).first()
+    return _next(session, episode.id, person.id, day).first()
 
 
-def _filled(person: Person, episode: Episode) -> SelectOfScalar[SessionPlan]:
+@prepared
+def _next(episode_id: int, person_id: int, day: date) -> SelectOfScalar[SessionPlan]:
+    wanted = _filled(episode_id, person_id).where(SessionPlan.for_date > day)
+    return wanted.order_by(col(SessionPlan.for_date)).limit(1)
+
+
+def _filled(episode_id: int, person_id: int) -> SelectOfScalar[SessionPlan]:
     """Somebody's plans that hold something."""
     return select(SessionPlan).where(
-        SessionPlan.episode_id == episode.id,
-        SessionPlan.person_id == person.id,
+        SessionPlan.episode_id == episode_id,
+        SessionPlan.person_id == person_id,
         col(SessionPlan.id).in_(select(PlanItem.plan_id)),
     )
 
