@@ -26,11 +26,11 @@ from app.storage.safety_rows import (
     SafetyEvent,
     SafetySeen,
     SafetySymptom,
-    pointer,
     row_id,
 )
 from app.storage.stop_questions import (
     EVENTS,
+    LOOKS,
     OF_EPISODE,
     OF_VISIT,
     OPEN_OF_PATIENT,
@@ -350,8 +350,6 @@ def _symptoms(session: Session, event_ids: list[int]) -> dict[int, list[SafetySy
 
 def _seen(session: Session, of: Of, ids: list[int]) -> dict[int, list[SafetySeen]]:
     found: dict[int, list[SafetySeen]] = {}
-    column = pointer(SafetySeen, of)
-    wanted = select(SafetySeen).where(column.in_(ids)).order_by(col(SafetySeen.id))
-    for row in session.exec(wanted):
+    for row in LOOKS[of](session, ids):
         found.setdefault(row_id(row, of) or 0, []).append(row)
     return found

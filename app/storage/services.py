@@ -18,7 +18,7 @@ from app.storage import audit
 from app.storage.episodes import Episode, Visit
 from app.storage.errors import NotAllowed, NotFound, StorageProblem
 from app.storage.people import Person, actor
-from app.storage.prepared import prepared
+from app.storage.prepared import prepared, rows_by
 from app.storage.tables import Numbered, Table, between, check, length
 
 LONGEST_NAME: Final = 40
@@ -140,8 +140,10 @@ def switch_service(
 
 def minutes_in(session: Session, visit: Visit) -> dict[int, int]:
     """Minutes of each service in one visit."""
-    wanted = select(ServiceMinutes).where(ServiceMinutes.visit_id == visit.id)
-    return {row.service_id: row.minutes for row in session.exec(wanted)}
+    return {row.service_id: row.minutes for row in _minutes(session, visit.id)}
+
+
+_minutes = rows_by(ServiceMinutes, "visit_id")
 
 
 def given_in(

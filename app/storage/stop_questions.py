@@ -10,8 +10,8 @@ from app.storage.activity_sets import ActivitySet
 from app.storage.episodes import Episode, Visit
 from app.storage.patients import Patient
 from app.storage.people import Person
-from app.storage.prepared import prepared
-from app.storage.safety_rows import Of, SafetyEvent, pointer, seen_ids
+from app.storage.prepared import prepared, rows_among
+from app.storage.safety_rows import Of, SafetyEvent, SafetySeen, seen_ids
 from app.storage.trials import Round, Trial
 
 #: A trial or set, its test or activity, its day, whose it is, and who recorded it.
@@ -91,17 +91,12 @@ def in_round(round_id: int) -> Any:
     return stopped_trials().where(col(Round.id) == round_id)
 
 
-def _events(of: Of) -> Callable[[Session, list[int]], Iterable[SafetyEvent]]:
-    @prepared
-    def events(ids: list[int]) -> Any:
-        wanted = select(SafetyEvent).where(pointer(SafetyEvent, of).in_(ids))
-        return wanted.order_by(col(SafetyEvent.id))
-
-    return events
-
-
-#: What was noted after such trials or sets, oldest first.
+#: What was noted after such trials or sets, oldest first; and who looked into them.
 EVENTS: Final[Mapping[Of, Callable[[Session, list[int]], Iterable[SafetyEvent]]]] = {
-    "trial": _events("trial"),
-    "set": _events("set"),
+    "trial": rows_among(SafetyEvent, "trial_id", "id"),
+    "set": rows_among(SafetyEvent, "set_id", "id"),
+}
+LOOKS: Final[Mapping[Of, Callable[[Session, list[int]], Iterable[SafetySeen]]]] = {
+    "trial": rows_among(SafetySeen, "trial_id", "id"),
+    "set": rows_among(SafetySeen, "set_id", "id"),
 }

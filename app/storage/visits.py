@@ -144,8 +144,13 @@ def trials_in(session: Session, visit_ids: Collection[int]) -> dict[int, int]:
 
 def tests_in(session: Session, visit_id: int) -> int:
     """How many different tests a visit holds, finished or not."""
+    return _tests(session, visit_id).one()
+
+
+@prepared
+def _tests(visit_id: int) -> SelectOfScalar[int]:
     wanted = select(func.count(func.distinct(Round.measure)))
-    return session.exec(wanted.where(Round.visit_id == visit_id)).one()
+    return wanted.where(Round.visit_id == visit_id)
 
 
 def visit_with_several(session: Session, round_ids: Collection[int]) -> int | None:
@@ -168,8 +173,7 @@ def visit_ids_of(session: Session, episode: Episode) -> frozenset[int]:
 
 def visits_in(session: Session, episode: Episode) -> Sequence[Visit]:
     """All of one episode, the missed ones too, oldest first."""
-    wanted = select(Visit).where(Visit.episode_id == episode.id)
-    return session.exec(wanted.order_by(col(Visit.local_date), col(Visit.id))).all()
+    return _in_episode(session, episode.id).all()
 
 
 def pauses_of(session: Session, visit: Visit) -> Sequence[VisitPause]:
@@ -178,6 +182,7 @@ def pauses_of(session: Session, visit: Visit) -> Sequence[VisitPause]:
 
 _ids_in = prepared(lambda key: select(Visit.id).where(Visit.episode_id == key))
 _pauses = rows_by(VisitPause, "visit_id", "since")
+_in_episode = rows_by(Visit, "episode_id", "local_date", "id")
 _exits = rows_by(ExitItem, "visit_id")
 
 
