@@ -9,21 +9,9 @@ from sqlmodel import col, select
 
 from app.storage.database import read_session
 from tests.journeys.conftest import Phone
+from tests.journeys.deeds import forgive
 
 STANDS = "five_times_sit_to_stand"
-#: What a browser says by itself of a network that is away.
-OFFLINE = (
-    "ERR_INTERNET_DISCONNECTED",
-    "ERR_CONNECTION",
-    "ERR_FAILED",
-    "Failed to fetch",
-)
-
-
-def forgive(phone: Phone) -> None:
-    phone.complaints[:] = [
-        c for c in phone.complaints if not any(words in c for words in OFFLINE)
-    ]
 
 
 @contextmanager

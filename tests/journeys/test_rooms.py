@@ -68,8 +68,7 @@ def test_wrong_length_keeps_what_was_typed(
     assert phone.page.input_value("#value") == "17,5"
     assert phone.page.input_value("#note") == "wobbles"
     assert phone.page.get_by_label("Toilet seat", exact=True).is_checked()
-    refused = phone.complaints.pop()  # the browser's own line about the answer
-    assert "422" in refused
+    phone.forgive("422")  # the browser's own line about the answer
 
 
 def test_ramp_is_worked_out_in_place(open_phone: OpenPhone, patient_id: int) -> None:

@@ -227,13 +227,13 @@ def test_no_card_is_wider_than_the_screen(
     """Every activity's card on a phone and on the narrowest one."""
     phone = open_phone(service_workers="block")
     wide = []
-    for width in (390, 320):
-        phone.page.set_viewport_size({"width": width, "height": 844})
-        for activity in ACTIVITIES:
-            page = open_card(phone, patient_id, activity)
-            page.evaluate(
-                "document.querySelectorAll('main details').forEach(d => d.open = true)"
-            )
+    for activity in ACTIVITIES:
+        page = open_card(phone, patient_id, activity)
+        page.evaluate(
+            "document.querySelectorAll('main details').forEach(d => d.open = true)"
+        )
+        for width in (390, 320):
+            page.set_viewport_size({"width": width, "height": 844})
             size = page.evaluate("[document.documentElement.scrollWidth, innerWidth]")
             if size[0] > size[1] or size[1] > width:
                 wide.append((activity, width, size))

@@ -25,11 +25,9 @@ Pages = dict[str, dict[str, str]]
 #: Asked for by what stands in another field, or by another button of the form.
 ONLY_THEN = {
     "/goals/1/edit": {"by_date", "kind", "task", "term", "who"},  # or shown as it grows
-    "/goals/1/scale": {"expected", "less", "more", "much_less", "much_more", "weight"},
     "/goals/1/close": {"close_reason"},  # not where the target was reached
     "/patients/1/home-sheet": {"helper", "home_change"},  # or looked at first
-    "/patients/1/measures/timed_up_and_go/not-done": {"outcome", "reason"},
-    "/practice/scoring": {"level"},  # one answer of several
+    "/practice/scoring": {"level"},  # one is chosen already
 }
 #: Days as people do not read them: as a computer writes them, or with a whole month.
 MONTHS = (
