@@ -144,13 +144,8 @@ def trials_in(session: Session, visit_ids: Collection[int]) -> dict[int, int]:
 
 def tests_in(session: Session, visit_id: int) -> int:
     """How many different tests a visit holds, finished or not."""
-    return _tests(session, visit_id).one()
-
-
-@prepared
-def _tests(visit_id: int) -> SelectOfScalar[int]:
     wanted = select(func.count(func.distinct(Round.measure)))
-    return wanted.where(Round.visit_id == visit_id)
+    return session.exec(wanted.where(Round.visit_id == visit_id)).one()
 
 
 def visit_with_several(session: Session, round_ids: Collection[int]) -> int | None:

@@ -31,8 +31,8 @@ PAGES = {
     "/patients/{patient}": (23, 0),
     "/patients/{patient}/episodes/{episode}/picture": (19, 4),
     "/patients/{patient}/treat": (23, 2),
-    "/rounds/{round}": (16, 3),
-    "/visits/{visit}": (38, 7),
+    "/rounds/{round}": (16, 4),
+    "/visits/{visit}": (38, 8),
     "/visits/{visit}/notes/visit": (43, 4),
     "/visits/{visit}/hand-off/nursing": (25, 5),
 }
