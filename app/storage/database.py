@@ -16,7 +16,6 @@ from sqlalchemy import (
     Connection,
     Engine,
     ExceptionContext,
-    Result,
     SelectBase,
     create_engine,
     event,
@@ -218,7 +217,7 @@ class PageSession(ReadingSession):
         self.info.setdefault("kept", []).append(row)
         return row
 
-    def _answer(self, statement: SelectBase, params: Any) -> Result[Any]:
+    def _answer(self, statement: Any, params: Any) -> Any:
         question = _question(statement, params)
         known = self.info.setdefault("answers", {})
         if question is None or question not in known:
@@ -227,8 +226,7 @@ class PageSession(ReadingSession):
             if question is None:
                 return found
             known[question] = found.freeze()
-        answer: Result[Any] = known[question]()
-        return answer
+        return known[question]()
 
 
 def _question(statement: SelectBase, params: Any) -> object:

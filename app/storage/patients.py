@@ -193,7 +193,7 @@ def touched(session: Session) -> set[int]:
 def details_of(session: Session, patient: Patient) -> PatientDetails:
     """What is known of a patient, as it was last said."""
     told: dict[str, list[Any]] = {"condition": [], "fact": [], "size": []}
-    for row in _told(session, patient.id):
+    for row in _told(session, patient.id):  # type: ignore[no-untyped-call]
         told[row.kind].append(row)
     conditions = told["condition"]
     return PatientDetails(

@@ -84,10 +84,8 @@ def add_precaution(
 
 def holding(session: Session, episode: Episode, tag: str) -> PrecautionOnEpisode | None:
     """The precaution of this kind that was not lifted, whatever day it was set on."""
-    wanted = select(PrecautionOnEpisode).where(
-        col(PrecautionOnEpisode.episode_id).in_(_all_of(episode)),
-        PrecautionOnEpisode.tag == tag,
-        col(PrecautionOnEpisode.ended_on).is_(None),
+    wanted = _all_of(episode.patient_id).where(
+        PrecautionOnEpisode.tag == tag, col(PrecautionOnEpisode.ended_on).is_(None)
     )
     return session.exec(wanted.order_by(col(PrecautionOnEpisode.id)).limit(1)).first()
 

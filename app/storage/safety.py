@@ -250,7 +250,8 @@ def stops_that_hold(session: Session, patient_id: int, day: date) -> list[Stop]:
 
 def stops_in(session: Session, round: Round) -> list[Stop]:
     """The stops of one round, oldest first, without slips."""
-    return _without_slips(_stops(session, "trial", in_round(session, round.id)))
+    found = in_round(session, round.id)  # type: ignore[no-untyped-call]
+    return _without_slips(_stops(session, "trial", found))
 
 
 def stops_of_activity(
