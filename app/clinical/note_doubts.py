@@ -168,9 +168,10 @@ def _missing(one: Written) -> Iterator[NoteDoubt]:
 
 
 def _empty_phrases(one: Written) -> Iterator[NoteDoubt]:
+    has_numbers = bool(numbers(one.text))
     for sentence in _SENTENCE.split(one.text):
         for kind, (pattern, instead) in EMPTY.items():
-            if kind in _NUMBER_ENOUGH and numbers(one.text):
+            if kind in _NUMBER_ENOUGH and has_numbers:
                 continue
             for match in pattern.finditer(sentence):
                 says = (

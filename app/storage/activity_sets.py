@@ -23,6 +23,7 @@ from app.storage.episodes import Episode, Visit
 from app.storage.errors import NotFound, SameIdOtherBody
 from app.storage.patients import patient_for
 from app.storage.people import Person
+from app.storage.prepared import rows_among, rows_by
 from app.storage.tables import (
     WORD,
     Numbered,
@@ -45,7 +46,7 @@ LONGEST_NOTE: Final = 300
 LONGEST_LOG: Final = 8000
 LONGEST_AGAINST: Final = 400
 _TAGS: Final = is_only("against", f"{WORD} ")
-#: What somebody looks into: see `safety.to_look_into`.
+#: What somebody looks into: see `stop_questions.to_look_into`.
 _LOOK_INTO: Final = "outcome = 'stopped' OR against <> ''"
 
 
@@ -306,8 +307,10 @@ def sets_of_episode(
 
 def sets_in(session: Session, visit: Visit) -> Sequence[ActivitySet]:
     """All sets of one visit in order, the voided ones too."""
-    wanted = select(ActivitySet).where(ActivitySet.visit_id == visit.id)
-    return session.exec(wanted.order_by(col(ActivitySet.id))).all()
+    return _in_visit(session, visit.id).all()
+
+
+_in_visit = rows_by(ActivitySet, "visit_id", "id")
 
 
 def any_set_on(session: Session, patient_id: int, day: date) -> bool:
@@ -325,10 +328,10 @@ def symptoms_of(
     session: Session, sets: Sequence[ActivitySet]
 ) -> dict[int, tuple[str, ...]]:
     """The symptoms of these sets, by the set's number."""
-    wanted = select(SetSymptom).where(
-        col(SetSymptom.set_id).in_([row.id for row in sets])
-    )
     found: dict[int, tuple[str, ...]] = {}
-    for row in session.exec(wanted.order_by(col(SetSymptom.symptom))):
+    for row in _symptoms(session, [row.id for row in sets]):
         found[row.set_id] = (*found.get(row.set_id, ()), row.symptom)
     return found
+
+
+_symptoms = rows_among(SetSymptom, "set_id", "symptom")

@@ -10,12 +10,14 @@ from typing import Final
 
 from sqlalchemy import ColumnElement, and_, or_
 from sqlmodel import Field, Session, col, select
+from sqlmodel.sql.expression import Select
 
 from app.access import STUDENT, may
 from app.storage import audit
 from app.storage.assignments import Assignment
 from app.storage.errors import NotAllowed, NotFound, StorageProblem
 from app.storage.people import Person, actor
+from app.storage.prepared import prepared
 from app.storage.tables import Numbered, check, length
 
 LONGEST: Final = timedelta(days=15)
@@ -54,9 +56,11 @@ def in_force(now: datetime) -> ColumnElement[bool]:
 
 def on_list_of(session: Session, person_id: int) -> ColumnElement[bool]:
     """An assignment that is theirs now, or of somebody they stand in for."""
-    covered = select(Cover.for_id).where(
-        Cover.person_id == person_id, in_force(clock_of(session))
-    )
+    return on_list_at(person_id, clock_of(session))
+
+
+def on_list_at(person_id: int, now: datetime) -> ColumnElement[bool]:
+    covered = select(Cover.for_id).where(Cover.person_id == person_id, in_force(now))
     return and_(
         col(Assignment.until).is_(None),
         or_(
@@ -133,14 +137,18 @@ def end_cover(session: Session, person: Person, cover_id: int, now: datetime) ->
         audit.deed(session, "ended_cover", cover, by=person.id, now=now)
 
 
-def covered_for(session: Session, person: Person, patient_id: int) -> str:
-    """Whose patient this is when they only stand in for them; empty when their own."""
-    wanted = (
+@prepared
+def _holders(patient_id: int, person_id: int, now: datetime) -> Select[int, str]:
+    return (
         select(Assignment.person_id, Person.name)
         .join(Person, col(Person.id) == col(Assignment.person_id))
-        .where(Assignment.patient_id == patient_id, on_list_of(session, person.id))
+        .where(Assignment.patient_id == patient_id, on_list_at(person_id, now))
     )
-    found = session.exec(wanted).all()
+
+
+def covered_for(session: Session, person: Person, patient_id: int) -> str:
+    """Whose patient this is when they only stand in for them; empty when their own."""
+    found = _holders(session, patient_id, person.id, clock_of(session)).all()
     if any(holder == person.id for holder, _ in found):
         return ""
     return found[0][1] if found else ""

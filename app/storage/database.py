@@ -16,16 +16,16 @@ from sqlalchemy import (
     Connection,
     Engine,
     ExceptionContext,
-    Result,
     SelectBase,
     create_engine,
     event,
     make_url,
 )
 from sqlalchemy.engine.interfaces import DBAPIConnection
-from sqlalchemy.orm import ORMExecuteState, UOWTransaction
 from sqlalchemy.orm import Session as AnySession
+from sqlalchemy.orm import UOWTransaction
 from sqlmodel import Session
+from sqlmodel.sql.expression import SelectOfScalar
 
 from app.storage import upgrade
 from app.storage.cipher import ADDRESS, connect, driver_of, without_key
@@ -150,11 +150,15 @@ def _has(connection: Connection, option: str) -> bool:
 
 
 def _begin_sqlite(connection: Connection) -> None:
-    reading = _has(connection, READING)
-    connection.exec_driver_sql(f"PRAGMA query_only = {int(reading)}")
-    if reading:
-        connection.exec_driver_sql("BEGIN")
-    elif _has(connection, IMPATIENT):
+    if _has(connection, READING):
+        # By the driver: every page begins twice, and neither of these can fail.
+        cursor = connection.connection.cursor()
+        cursor.execute("PRAGMA query_only = 1")
+        cursor.execute("BEGIN")
+        cursor.close()
+        return
+    connection.exec_driver_sql("PRAGMA query_only = 0")
+    if _has(connection, IMPATIENT):
         _begin_at_once(connection)
     else:
         # A deferred writer fails at once when another has written since it first read.
@@ -196,30 +200,42 @@ class PageSession(ReadingSession):
     It keeps every row it read, so it is for pages and never for an export.
     """
 
+    def exec(self, statement: Any, *, params: Any = None, **how: Any) -> Any:
+        if how or not isinstance(statement, SelectBase):
+            return super().exec(statement, params=params, **how)
+        found = self._answer(statement, params)
+        return found.scalars() if isinstance(statement, SelectOfScalar) else found
 
-@event.listens_for(PageSession, "do_orm_execute")
-def _answer_again(asked: ORMExecuteState) -> Result[Any] | None:
-    question = _question(asked)
-    if question is None:
-        return None
-    known = asked.session.info.setdefault("answers", {})
-    if question not in known:
-        known[question] = asked.invoke_statement().freeze()
-    answer: Result[Any] = known[question]()
-    return answer
+    def execute(self, statement: Any, params: Any = None, **how: Any) -> Any:
+        # What loads a row by its key, or again, says how.
+        if any(how.values()) or not isinstance(statement, SelectBase):
+            return AnySession.execute(self, statement, params, **how)
+        return self._answer(statement, params)
+
+    def get(self, *key: Any, **how: Any) -> Any:
+        row = super().get(*key, **how)
+        self.info.setdefault("kept", []).append(row)
+        return row
+
+    def _answer(self, statement: Any, params: Any) -> Any:
+        question = _question(statement, params)
+        known = self.info.setdefault("answers", {})
+        if question is None or question not in known:
+            # Not by an event, which would have every statement prepared twice.
+            found = AnySession.execute(self, statement, params)
+            if question is None:
+                return found
+            known[question] = found.freeze()
+        return known[question]()
 
 
-def _question(asked: ORMExecuteState) -> object:
+def _question(statement: SelectBase, params: Any) -> object:
     """Statement and values; None for what is not to be answered from memory."""
-    wanted = asked.statement
-    if not isinstance(wanted, SelectBase) or asked.is_column_load:
-        return None
-    key = wanted._generate_cache_key()
+    key = statement._generate_cache_key()
     if key is None:
         return None
     values = [bound.effective_value for bound in key.bindparams]
-    given = asked.parameters or {}
-    return key.key, repr(values), repr(given)
+    return key.key, repr(values), repr(params)
 
 
 @event.listens_for(ReadingSession, "before_flush")

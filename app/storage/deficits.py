@@ -12,6 +12,7 @@ from datetime import date, datetime
 from typing import Final
 
 from sqlmodel import Field, Session, col, select
+from sqlmodel.sql.expression import Select
 
 from app.storage import audit
 from app.storage.episodes import Episode, Visit
@@ -19,6 +20,7 @@ from app.storage.errors import SameIdOtherBody
 from app.storage.observations import TaskObservation
 from app.storage.patients import patient_for
 from app.storage.people import Person
+from app.storage.prepared import prepared
 from app.storage.tables import Numbered, check, length, one_of, uid
 from app.storage.tables import word as plain_word
 
@@ -60,35 +62,38 @@ def words_in(
     session: Session, episode: Episode
 ) -> Sequence[tuple[DeficitWord, Person]]:
     """Every word of a stretch of care in order, with who said it."""
-    wanted = (
+    return _words(session, episode.id).all()
+
+
+@prepared
+def _words(episode_id: int) -> Select[DeficitWord, Person]:
+    return (
         select(DeficitWord, Person)
         .join(Person, col(Person.id) == col(DeficitWord.recorded_by))
-        .where(DeficitWord.episode_id == episode.id)
+        .where(DeficitWord.episode_id == episode_id)
+        .order_by(col(DeficitWord.id))
     )
-    return session.exec(wanted.order_by(col(DeficitWord.id))).all()
 
 
 def tasks_seen(
     session: Session, episode: Episode
 ) -> Sequence[tuple[TaskObservation, date]]:
     """Tasks that were done in a stretch of care, oldest first, with their day."""
+    return _done_tasks(session, episode.id).all()
+
+
+@prepared
+def _done_tasks(episode_id: int) -> Select[TaskObservation, date]:
     wanted = (
         select(TaskObservation, col(Visit.local_date))
         .join(Visit, col(Visit.id) == col(TaskObservation.visit_id))
         .where(
-            Visit.episode_id == episode.id,
+            Visit.episode_id == episode_id,
             col(TaskObservation.voided_at).is_(None),
             col(TaskObservation.level).is_not(None),
         )
     )
-    in_order = wanted.order_by(col(Visit.local_date), col(TaskObservation.id))
-    return session.exec(in_order).all()
-
-
-def visit_ids(session: Session, episode: Episode) -> frozenset[int]:
-    """The visits of a stretch of care."""
-    wanted = select(Visit.id).where(Visit.episode_id == episode.id)
-    return frozenset(session.exec(wanted))
+    return wanted.order_by(col(Visit.local_date), col(TaskObservation.id))
 
 
 def say(

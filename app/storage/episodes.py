@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 
 from sqlalchemy import Index, UniqueConstraint, or_
 from sqlmodel import Field, Session, col, select
+from sqlmodel.sql.expression import SelectOfScalar
 
 from app.clinical.visiting import KINDS, MINUTES, NOT_DONE
 from app.clinical.vocabulary import EPISODE_ENDS, REOPENINGS, SETTINGS
@@ -18,6 +19,7 @@ from app.storage import audit
 from app.storage.errors import NotFound, SameIdOtherBody, StaleVersion, StorageProblem
 from app.storage.patients import Patient, patient_for
 from app.storage.people import Person
+from app.storage.prepared import prepared
 from app.storage.tables import (
     Numbered,
     between,
@@ -241,24 +243,27 @@ def episode_for(
 
 def episodes_of(session: Session, patient: Patient) -> Sequence[Episode]:
     """All of them, the latest first."""
-    return _of_patient(session, patient.id)
+    return _of_patient(session, patient.id).all()
 
 
-def _of_patient(session: Session, patient_id: int) -> Sequence[Episode]:
+@prepared
+def _of_patient(patient_id: int) -> SelectOfScalar[Episode]:
     wanted = select(Episode).where(Episode.patient_id == patient_id)
-    return session.exec(
-        wanted.order_by(col(Episode.opened_on).desc(), col(Episode.id).desc())
-    ).all()
+    return wanted.order_by(col(Episode.opened_on).desc(), col(Episode.id).desc())
+
+
+@prepared
+def _newest_open(patient_id: int) -> SelectOfScalar[Episode]:
+    wanted = select(Episode).where(
+        Episode.patient_id == patient_id, col(Episode.closed_on).is_(None)
+    )
+    newest = wanted.order_by(col(Episode.opened_on).desc(), col(Episode.id).desc())
+    return newest.limit(1)
 
 
 def open_episode(session: Session, patient: Patient) -> Episode:
     """The open episode, the latest when there are several; NotFound when none is."""
-    wanted = (
-        select(Episode)
-        .where(Episode.patient_id == patient.id, col(Episode.closed_on).is_(None))
-        .order_by(col(Episode.opened_on).desc(), col(Episode.id).desc())
-    )
-    episode = session.exec(wanted.limit(1)).first()
+    episode = _newest_open(session, patient.id).first()
     if episode is None:
         raise NotFound("This patient has no open episode. Open one first.")
     return episode
@@ -288,9 +293,14 @@ def episode_on(session: Session, patient: Patient, day: date) -> Episode:
 
 def last_visit(session: Session, episode: Episode) -> Visit | None:
     """The latest visit of an episode that took place; None before the first."""
-    wanted = select(Visit).where(Visit.episode_id == episode.id, Visit.kind != "missed")
+    return _last_held(session, episode.id).first()
+
+
+@prepared
+def _last_held(episode_id: int) -> SelectOfScalar[Visit]:
+    wanted = select(Visit).where(Visit.episode_id == episode_id, Visit.kind != "missed")
     newest = wanted.order_by(col(Visit.local_date).desc(), col(Visit.id).desc())
-    return session.exec(newest.limit(1)).first()
+    return newest.limit(1)
 
 
 def visit_today(

@@ -28,6 +28,7 @@ from app.storage.errors import (
 from app.storage.goal_rows import SAID, GoalBody, GoalRow, GoalWord, Standing
 from app.storage.patients import patient_for
 from app.storage.people import Person
+from app.storage.prepared import rows_among, rows_by
 
 
 class GoalIsSigned(StorageProblem):
@@ -264,19 +265,23 @@ def goal_for(
 
 def goals_of(session: Session, episode: Episode) -> Sequence[GoalRow]:
     """All of an episode by number, the closed ones too."""
-    wanted = select(GoalRow).where(GoalRow.episode_id == episode.id)
-    return session.exec(wanted.order_by(col(GoalRow.number))).all()
+    return _in_episode(session, episode.id).all()
+
+
+_in_episode = rows_by(GoalRow, "episode_id", "number")
 
 
 def standings_of(
     session: Session, goals: Collection[GoalRow]
 ) -> dict[int, list[GoalWord]]:
     """How each stood, oldest first, by the goal's number of row."""
-    wanted = select(GoalWord).where(col(GoalWord.goal_id).in_([g.id for g in goals]))
     found: dict[int, list[GoalWord]] = {}
-    for row in session.exec(wanted.order_by(col(GoalWord.on_date), col(GoalWord.id))):
+    for row in _words(session, [goal.id for goal in goals]):
         found.setdefault(row.goal_id, []).append(row)
     return found
+
+
+_words = rows_among(GoalWord, "goal_id", "on_date", "id")
 
 
 def broken_goals(session: Session) -> list[str]:

@@ -10,7 +10,7 @@ from datetime import datetime
 from typing import Final
 
 from sqlalchemy import JSON
-from sqlmodel import Field, Session, col, select
+from sqlmodel import Field, Session, select
 
 from app.access import STUDENT
 from app.clinical.hand_off import AUDIENCES, GIVEN_TO, MOST_LETTERS
@@ -20,6 +20,7 @@ from app.storage.episodes import Episode, Visit
 from app.storage.errors import NotAllowed, SameIdOtherBody, StorageProblem
 from app.storage.patients import patient_for
 from app.storage.people import Person
+from app.storage.prepared import rows_by
 from app.storage.tables import Numbered, check, is_one_of, one_of, uid
 from app.storage.visits import exit_items, set_exit_items
 
@@ -115,5 +116,7 @@ def body_of(row: HandOff) -> HandOffBody:
 
 def hand_offs_in(session: Session, visit: Visit) -> Sequence[HandOff]:
     """All of a visit, in order."""
-    wanted = select(HandOff).where(HandOff.visit_id == visit.id)
-    return session.exec(wanted.order_by(col(HandOff.id))).all()
+    return _in_visit(session, visit.id).all()
+
+
+_in_visit = rows_by(HandOff, "visit_id", "id")

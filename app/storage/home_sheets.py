@@ -11,6 +11,7 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 
 from sqlmodel import Field, Session, col, select
+from sqlmodel.sql.expression import SelectOfScalar
 
 from app.clinical.home_sheet import (
     CHANGES,
@@ -24,6 +25,7 @@ from app.storage.episodes import Episode
 from app.storage.errors import NotFound, SameIdOtherBody
 from app.storage.patients import Patient, patient_for
 from app.storage.people import Person
+from app.storage.prepared import prepared, rows_by
 from app.storage.tables import (
     Numbered,
     Table,
@@ -176,30 +178,38 @@ def sheet_for(
 
 def current_sheet(session: Session, patient_id: int) -> HomeSheet | None:
     """What is at a patient's home now, of whatever stretch of care."""
-    found = _current(session, patient_id)
+    found = _current(session, patient_id).all()
     return found[0] if found else None
 
 
-def _current(session: Session, patient_id: int) -> Sequence[HomeSheet]:
+@prepared
+def _current(patient_id: int) -> SelectOfScalar[HomeSheet]:
     wanted = (
         select(HomeSheet)
         .join(Episode, col(HomeSheet.episode_id) == col(Episode.id))
         .where(Episode.patient_id == patient_id, col(HomeSheet.ended_at).is_(None))
     )
-    return session.exec(wanted.order_by(col(HomeSheet.id).desc())).all()
+    return wanted.order_by(col(HomeSheet.id).desc())
 
 
 def sheets_made(
     session: Session, episode_id: int, person_id: int
 ) -> Sequence[HomeSheet]:
     """All that somebody handed over in a stretch of care, oldest first."""
+    return _made(session, episode_id, person_id).all()
+
+
+@prepared
+def _made(episode_id: int, person_id: int) -> SelectOfScalar[HomeSheet]:
     wanted = select(HomeSheet).where(
         HomeSheet.episode_id == episode_id, HomeSheet.made_by == person_id
     )
-    return session.exec(wanted.order_by(col(HomeSheet.id))).all()
+    return wanted.order_by(col(HomeSheet.id))
 
 
 def items_of(session: Session, sheet: HomeSheet) -> Sequence[HomeSheetItem]:
     """The activities of a sheet, in order."""
-    wanted = select(HomeSheetItem).where(HomeSheetItem.sheet_id == sheet.id)
-    return session.exec(wanted.order_by(col(HomeSheetItem.place))).all()
+    return _items(session, sheet.id).all()
+
+
+_items = rows_by(HomeSheetItem, "sheet_id", "place")

@@ -7,17 +7,19 @@ readable with who wrote them. They are a draft; what is signed is in `review`.
 import hashlib
 import json
 from collections.abc import Iterable, Sequence
-from datetime import datetime
+from datetime import date, datetime
 from typing import Final
 
 from sqlalchemy import Index, func
 from sqlmodel import Field, Session, col, select
+from sqlmodel.sql.expression import SelectOfScalar
 
 from app.clinical.note import NOTE_KINDS, SECTIONS
 from app.storage import audit
 from app.storage.episodes import Visit
 from app.storage.errors import NotAllowed
 from app.storage.people import Person
+from app.storage.prepared import prepared, rows_by
 from app.storage.review import VisitText, is_returned, texts_of
 from app.storage.tables import Numbered, hexadecimal, length, one_of, uid
 
@@ -78,9 +80,10 @@ class Addendum(Numbered, table=True):
 
 def edits_of(session: Session, visit: Visit, note: str) -> Sequence[NoteEdit]:
     """Every edit of one note, the oldest first; asked for as `texts_of` does."""
-    wanted = select(NoteEdit).where(NoteEdit.visit_id == visit.id)
-    edits = session.exec(wanted.order_by(col(NoteEdit.id)))
-    return [edit for edit in edits if edit.note == note]
+    return [edit for edit in _edits(session, visit.id) if edit.note == note]
+
+
+_edits = rows_by(NoteEdit, "visit_id", "id")
 
 
 def standing(edits: Iterable[NoteEdit]) -> dict[str, NoteEdit]:
@@ -96,17 +99,22 @@ def is_open(session: Session, visit: Visit, note: str) -> bool:
 
 def note_before(session: Session, visit: Visit, note: str) -> VisitText | None:
     """The last text of such a note on an earlier day of the episode."""
+    return _before(session, visit.episode_id, visit.local_date, note).first()
+
+
+@prepared
+def _before(episode_id: int, day: date, note: str) -> SelectOfScalar[VisitText]:
     wanted = (
         select(VisitText)
         .join(Visit, col(Visit.id) == col(VisitText.visit_id))
         .where(
-            Visit.episode_id == visit.episode_id,
-            Visit.local_date < visit.local_date,
+            Visit.episode_id == episode_id,
+            Visit.local_date < day,
             func.coalesce(VisitText.note, "visit") == note,
         )
     )
     newest = wanted.order_by(col(Visit.local_date).desc(), col(VisitText.id).desc())
-    return session.exec(newest.limit(1)).first()
+    return newest.limit(1)
 
 
 def edit_line(

@@ -6,6 +6,7 @@ with a reason, and nothing is changed.
 
 from collections.abc import Collection, Mapping, Sequence
 from datetime import date, datetime
+from functools import cache
 from typing import Any, Final, TypeVar
 from uuid import uuid4
 
@@ -32,6 +33,7 @@ from app.storage.episodes import Episode, Visit
 from app.storage.errors import SameIdOtherBody
 from app.storage.patients import patient_for
 from app.storage.people import Person
+from app.storage.prepared import rows_among, rows_by
 from app.storage.tables import (
     Numbered,
     between,
@@ -263,8 +265,11 @@ def _said(row: SymptomCheck | VitalSigns | TaskObservation) -> dict[str, Any]:
 
 def recorded(session: Session, visit: Visit, table: type[Row]) -> Sequence[Row]:
     """All of one kind in a visit, in order."""
-    wanted = select(table).where(table.visit_id == visit.id)
-    return session.exec(wanted.order_by(col(table.id))).all()
+    rows: Sequence[Row] = _recorded(table)(session, visit.id).all()
+    return rows
+
+
+_recorded = cache(lambda table: rows_by(table, "visit_id", "id"))
 
 
 def recorded_in(
@@ -342,10 +347,12 @@ def codes_in(session: Session, visit: Visit) -> dict[int, str]:
     """The code that holds for each task of a visit that has one."""
     tasks = recorded(session, visit, TaskObservation)
     codes = {row.id: row.federal for row in tasks if row.federal}
-    wanted = select(TaskCode).where(col(TaskCode.task_id).in_([t.id for t in tasks]))
-    for given in session.exec(wanted.order_by(col(TaskCode.id))):
+    for given in _codes(session, [t.id for t in tasks]):
         codes[given.task_id] = given.code
     return codes
+
+
+_codes = rows_among(TaskCode, "task_id", "id")
 
 
 def void_observation(

@@ -11,6 +11,7 @@ from typing import Any, Final
 
 from sqlalchemy import ColumnElement, Index, and_, delete, func, or_, union_all
 from sqlmodel import Field, Session, col, select
+from sqlmodel.sql.expression import Select, SelectOfScalar
 
 from app.storage import audit
 from app.storage.assignments import Assignment
@@ -18,6 +19,7 @@ from app.storage.caseload import visible
 from app.storage.episodes import Episode, Visit
 from app.storage.patients import Patient, patient_for
 from app.storage.people import Person
+from app.storage.prepared import prepared
 from app.storage.tables import Numbered, check, length, one_of
 
 KINDS: Final = ("co_sign", "look_into", "retest", "report", "recertify", "reassess")
@@ -120,25 +122,31 @@ def owed_to(session: Session, patient_id: int) -> Sequence[Owed]:
 
 def treatment_days(session: Session, episode: Episode) -> list[date]:
     """The local days on which anything was done; a missed visit is none."""
-    wanted = (
-        select(col(Visit.local_date))
-        .where(Visit.episode_id == episode.id, Visit.kind != "missed")
-        .distinct()
+    return list(_days(session, episode.id))
+
+
+@prepared
+def _days(episode_id: int) -> SelectOfScalar[date]:
+    wanted = select(col(Visit.local_date)).where(
+        Visit.episode_id == episode_id, Visit.kind != "missed"
     )
-    return list(session.exec(wanted))
+    return wanted.distinct()
 
 
 def last_events(
     session: Session, episode: Episode, until: date = date.max
 ) -> dict[str, date]:
     """When each clock was last answered, until a day."""
+    return dict(_newest_events(session, episode.id, until).all())
+
+
+@prepared
+def _newest_events(episode_id: int, until: date) -> Select[str, date]:
     newest: Any = func.max(col(PlanEvent.on_date))
-    wanted: Any = (
-        select(PlanEvent.kind, newest)
-        .where(PlanEvent.episode_id == episode.id, PlanEvent.on_date <= until)
-        .group_by(col(PlanEvent.kind))
+    wanted: Any = select(PlanEvent.kind, newest).where(
+        PlanEvent.episode_id == episode_id, PlanEvent.on_date <= until
     )
-    return dict(session.exec(wanted).all())
+    return wanted.group_by(col(PlanEvent.kind))  # type: ignore[no-any-return]
 
 
 def answer_clock(

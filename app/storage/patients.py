@@ -11,15 +11,17 @@ from typing import Any, Final
 
 from sqlalchemy import Date, and_, cast, delete, literal, null, union_all
 from sqlmodel import Field, Session, col, select
+from sqlmodel.sql.expression import Select
 
 from app.access import Subject, may
 from app.clinical.person import Onset
 from app.clinical.vocabulary import CONDITIONS, PERSON_FACTS, SEXES, SIDES, SIZES
 from app.storage import audit
 from app.storage.assignments import Assignment, begin_assignment
-from app.storage.cover import on_list_of
+from app.storage.cover import clock_of, on_list_at
 from app.storage.errors import NotAllowed, NotFound, SameIdOtherBody, StaleVersion
 from app.storage.people import Person, actor
+from app.storage.prepared import prepared
 from app.storage.tables import (
     Numbered,
     Table,
@@ -152,6 +154,15 @@ class PatientDetails:
     record_number: str = ""
 
 
+@prepared
+def _whose(patient_id: int, person_id: int, now: datetime) -> Select[Patient, int]:
+    mine = and_(
+        col(Assignment.patient_id) == col(Patient.id), on_list_at(person_id, now)
+    )
+    wanted = select(Patient, Assignment.id).outerjoin(Assignment, mine)
+    return wanted.where(Patient.id == patient_id).limit(1)
+
+
 def patient_for(
     session: Session, person: Person, patient_id: int, deed: str = "see_patient"
 ) -> Patient:
@@ -159,19 +170,7 @@ def patient_for(
 
     Raise NotFound when they may not even see them, NotAllowed when only that.
     """
-    wanted = (
-        select(Patient, Assignment.id)
-        .outerjoin(
-            Assignment,
-            and_(
-                col(Assignment.patient_id) == col(Patient.id),
-                on_list_of(session, person.id),
-            ),
-        )
-        .where(Patient.id == patient_id)
-        .limit(1)
-    )
-    found = session.exec(wanted).first()
+    found = _whose(session, patient_id, person.id, clock_of(session)).first()
     if found is None:
         raise NotFound
     patient, assignment = found
@@ -194,7 +193,7 @@ def touched(session: Session) -> set[int]:
 def details_of(session: Session, patient: Patient) -> PatientDetails:
     """What is known of a patient, as it was last said."""
     told: dict[str, list[Any]] = {"condition": [], "fact": [], "size": []}
-    for row in session.execute(_told(patient.id)):
+    for row in _told(session, patient.id):  # type: ignore[no-untyped-call]
         told[row.kind].append(row)
     conditions = told["condition"]
     return PatientDetails(
@@ -211,6 +210,7 @@ def details_of(session: Session, patient: Patient) -> PatientDetails:
     )
 
 
+@prepared
 def _told(patient_id: int) -> Any:
     """Conditions, facts and sizes in one query: nearly every page asks for them."""
     condition, fact, size = PatientCondition, PatientFact, PatientSize

@@ -19,6 +19,7 @@ from app.storage.episodes import Episode
 from app.storage.errors import StaleVersion
 from app.storage.patients import patient_for
 from app.storage.people import Person
+from app.storage.prepared import prepared
 from app.storage.tables import (
     Numbered,
     Table,
@@ -103,19 +104,23 @@ def plan_on(
     session: Session, person: Person, episode: Episode, day: date
 ) -> SessionPlan | None:
     """Somebody's own plan of a day."""
-    wanted = select(SessionPlan).where(
-        SessionPlan.episode_id == episode.id,
-        SessionPlan.person_id == person.id,
+    return _on(session, episode.id, person.id, day).one_or_none()
+
+
+@prepared
+def _on(episode_id: int, person_id: int, day: date) -> SelectOfScalar[SessionPlan]:
+    return select(SessionPlan).where(
+        SessionPlan.episode_id == episode_id,
+        SessionPlan.person_id == person_id,
         SessionPlan.for_date == day,
     )
-    return session.exec(wanted).one_or_none()
 
 
 def plan_before(
     session: Session, person: Person, episode: Episode, day: date
 ) -> SessionPlan | None:
     """Their latest earlier one that holds something."""
-    wanted = _filled(person, episode).where(SessionPlan.for_date < day)
+    wanted = _filled(episode.id, person.id).where(SessionPlan.for_date < day)
     newest = wanted.order_by(col(SessionPlan.for_date).desc())
     return session.exec(newest.limit(1)).first()
 
@@ -124,15 +129,20 @@ def plan_after(
     session: Session, person: Person, episode: Episode, day: date
 ) -> SessionPlan | None:
     """Their next one after a day that holds something."""
-    wanted = _filled(person, episode).where(SessionPlan.for_date > day)
-    return session.exec(wanted.order_by(col(SessionPlan.for_date)).limit(1)).first()
+    return _next(session, episode.id, person.id, day).first()
 
 
-def _filled(person: Person, episode: Episode) -> SelectOfScalar[SessionPlan]:
+@prepared
+def _next(episode_id: int, person_id: int, day: date) -> SelectOfScalar[SessionPlan]:
+    wanted = _filled(episode_id, person_id).where(SessionPlan.for_date > day)
+    return wanted.order_by(col(SessionPlan.for_date)).limit(1)
+
+
+def _filled(episode_id: int, person_id: int) -> SelectOfScalar[SessionPlan]:
     """Somebody's plans that hold something."""
     return select(SessionPlan).where(
-        SessionPlan.episode_id == episode.id,
-        SessionPlan.person_id == person.id,
+        SessionPlan.episode_id == episode_id,
+        SessionPlan.person_id == person_id,
         col(SessionPlan.id).in_(select(PlanItem.plan_id)),
     )
 

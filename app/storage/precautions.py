@@ -13,6 +13,7 @@ from app.storage.episodes import Episode
 from app.storage.errors import NotFound, StaleVersion
 from app.storage.patients import patient_for
 from app.storage.people import Person
+from app.storage.prepared import prepared
 from app.storage.tables import Numbered, check, length, one_of
 
 
@@ -83,10 +84,8 @@ def add_precaution(
 
 def holding(session: Session, episode: Episode, tag: str) -> PrecautionOnEpisode | None:
     """The precaution of this kind that was not lifted, whatever day it was set on."""
-    wanted = select(PrecautionOnEpisode).where(
-        col(PrecautionOnEpisode.episode_id).in_(_all_of(episode)),
-        PrecautionOnEpisode.tag == tag,
-        col(PrecautionOnEpisode.ended_on).is_(None),
+    wanted = _all_of(episode.patient_id).where(
+        PrecautionOnEpisode.tag == tag, col(PrecautionOnEpisode.ended_on).is_(None)
     )
     return session.exec(wanted.order_by(col(PrecautionOnEpisode.id)).limit(1)).first()
 
@@ -174,32 +173,33 @@ def precautions_on(
 
     An order belongs to the person: closing an episode lifts none.
     """
-    wanted = select(PrecautionOnEpisode).where(
-        col(PrecautionOnEpisode.episode_id).in_(_all_of(episode)), holds_on(day)
-    )
-    in_order = wanted.order_by(
-        col(PrecautionOnEpisode.set_on), col(PrecautionOnEpisode.id)
-    )
-    return session.exec(in_order).all()
+    return _holding(session, episode.patient_id, day).all()
 
 
-def _all_of(episode: Episode) -> SelectOfScalar[int]:
-    """Every episode of the same person."""
-    return select(Episode.id).where(Episode.patient_id == episode.patient_id)
+@prepared
+def _holding(patient_id: int, day: date) -> SelectOfScalar[PrecautionOnEpisode]:
+    wanted = _all_of(patient_id).where(holds_on(day))
+    return wanted.order_by(col(PrecautionOnEpisode.set_on), col(PrecautionOnEpisode.id))
+
+
+def _all_of(patient_id: int) -> SelectOfScalar[PrecautionOnEpisode]:
+    """Of every episode of the person."""
+    episodes = select(Episode.id).where(Episode.patient_id == patient_id)
+    return select(PrecautionOnEpisode).where(
+        col(PrecautionOnEpisode.episode_id).in_(episodes)
+    )
 
 
 def all_precautions(
     session: Session, episode: Episode
 ) -> Sequence[PrecautionOnEpisode]:
     """Those that were lifted too, the latest first."""
-    wanted = select(PrecautionOnEpisode).where(
-        col(PrecautionOnEpisode.episode_id).in_(_all_of(episode))
-    )
     latest = (
         col(PrecautionOnEpisode.set_on).desc(),
         col(PrecautionOnEpisode.id).desc(),
     )
-    return session.exec(wanted.order_by(*latest)).all()
+    wanted = _all_of(episode.patient_id).order_by(*latest)
+    return session.exec(wanted).all()
 
 
 def precaution_for(

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from datetime import datetime
 
-from sqlmodel import Field, Session, select
+from sqlmodel import Field, Session
 
 from app.clinical.vocabulary import FALL_QUESTIONS, LIVES_WITH, PRIOR_LEVELS
 from app.storage import audit
@@ -11,6 +11,7 @@ from app.storage.episodes import Episode
 from app.storage.errors import StaleVersion
 from app.storage.patients import patient_for
 from app.storage.people import Person
+from app.storage.prepared import rows_by
 from app.storage.tables import Numbered, check, length, one_of
 
 
@@ -51,8 +52,10 @@ class Profile(Numbered, table=True):
 
 
 def profile_of(session: Session, episode: Episode) -> Profile | None:
-    wanted = select(Profile).where(Profile.episode_id == episode.id)
-    return session.exec(wanted).one_or_none()
+    return _of_episode(session, episode.id).one_or_none()
+
+
+_of_episode = rows_by(Profile, "episode_id")
 
 
 def write_profile(

@@ -23,6 +23,7 @@ from app.storage.episodes import Episode, Visit
 from app.storage.errors import NotAllowed, NotFound, StorageProblem
 from app.storage.patients import Patient, patient_for
 from app.storage.people import Person
+from app.storage.prepared import rows_by
 from app.storage.tables import Numbered, between, check, hexadecimal, length, one_of
 
 #: After documentation practice (common practice): what a chart review looks at.
@@ -167,9 +168,11 @@ def texts_of(
 
     Asked for of all kinds alike: a page that shows them asks the database once.
     """
-    wanted = select(VisitText).where(VisitText.visit_id == visit.id)
-    texts = session.exec(wanted.order_by(col(VisitText.id)))
+    texts = _texts(session, visit.id)
     return [text for text in texts if (text.note or "visit") == note]
+
+
+_texts = rows_by(VisitText, "visit_id", "id")
 
 
 def write_text(

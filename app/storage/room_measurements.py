@@ -18,6 +18,7 @@ from app.storage.episodes import Episode, Visit
 from app.storage.errors import NotFound, SameIdOtherBody, StaleVersion
 from app.storage.patients import Patient, patient_for
 from app.storage.people import Person
+from app.storage.prepared import rows_among, rows_by
 from app.storage.tables import (
     WORD,
     Numbered,
@@ -236,8 +237,10 @@ def measures_of(session: Session, patient_id: int) -> Sequence[RoomMeasure]:
 
 def measures_in(session: Session, visit: Visit) -> Sequence[RoomMeasure]:
     """All of one visit in order, the voided ones too."""
-    wanted = select(RoomMeasure).where(RoomMeasure.visit_id == visit.id)
-    return session.exec(wanted.order_by(col(RoomMeasure.id))).all()
+    return _in_visit(session, visit.id).all()
+
+
+_in_visit = rows_by(RoomMeasure, "visit_id", "id")
 
 
 def add_change(
@@ -304,11 +307,11 @@ def move_change(
 
 def _steps(session: Session, change_ids: Iterable[int]) -> dict[int, RoomChangeStep]:
     """The newest step of each."""
-    wanted = select(RoomChangeStep).where(
-        col(RoomChangeStep.change_id).in_(list(change_ids))
-    )
-    rows = session.exec(wanted.order_by(col(RoomChangeStep.id)))
+    rows = _steps_of(session, list(change_ids))
     return {row.change_id: row for row in rows}
+
+
+_steps_of = rows_among(RoomChangeStep, "change_id", "id")
 
 
 def changes_of(session: Session, patient_id: int) -> list[ChangeNow]:
@@ -325,8 +328,10 @@ def changes_of(session: Session, patient_id: int) -> list[ChangeNow]:
 
 def changes_in(session: Session, visit: Visit) -> list[ChangeNow]:
     """What was proposed in one visit."""
-    wanted = select(RoomChange).where(RoomChange.visit_id == visit.id)
-    return _now(session, session.exec(wanted.order_by(col(RoomChange.id))).all())
+    return _now(session, _proposed_in(session, visit.id).all())
+
+
+_proposed_in = rows_by(RoomChange, "visit_id", "id")
 
 
 def _now(session: Session, rows: Sequence[RoomChange]) -> list[ChangeNow]:

@@ -11,12 +11,14 @@ from typing import Any, Final
 
 from sqlalchemy import JSON, UniqueConstraint, delete
 from sqlmodel import Field, Session, col, select
+from sqlmodel.sql.expression import SelectOfScalar
 
 from app.clinical.two_clocks import Exchange, Stamp
 from app.clinical.two_phones import HELPER, KINDS, OWNER, SIDES, Press
 from app.storage import audit
 from app.storage.errors import NotAllowed
 from app.storage.people import Person
+from app.storage.prepared import prepared
 from app.storage.tables import Numbered, hexadecimal, one_of, partial_index
 
 #: A round that was opened for help and left is not open for ever.
@@ -86,11 +88,15 @@ class HelpPress(Numbered, table=True):
 
 def help_on(session: Session, round_id: int, now: datetime) -> RoundHelp | None:
     """The help that a round is open for now."""
-    wanted = select(RoundHelp).where(
+    found = _not_ended(session, round_id).first()
+    return found if found and now - found.opened_at < LASTS else None
+
+
+@prepared
+def _not_ended(round_id: int) -> SelectOfScalar[RoundHelp]:
+    return select(RoundHelp).where(
         RoundHelp.round_id == round_id, col(RoundHelp.ended_at).is_(None)
     )
-    found = session.exec(wanted).first()
-    return found if found and now - found.opened_at < LASTS else None
 
 
 def open_help(

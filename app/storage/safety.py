@@ -12,7 +12,6 @@ from dataclasses import dataclass, field, fields, replace
 from datetime import date, datetime
 from typing import Any, Final
 
-from sqlalchemy import ColumnElement, Select, literal_column, or_, true
 from sqlmodel import Session, col, select
 
 from app.access import SUPERVISOR, Subject, may
@@ -27,9 +26,20 @@ from app.storage.safety_rows import (
     SafetyEvent,
     SafetySeen,
     SafetySymptom,
-    pointer,
     row_id,
-    seen_ids,
+)
+from app.storage.stop_questions import (
+    EVENTS,
+    LOOKS,
+    OF_EPISODE,
+    OF_VISIT,
+    OPEN_OF_PATIENT,
+    Pair,
+    Rows,
+    in_round,
+    of_both,
+    sets_seen_to,
+    stopped_trials,
 )
 from app.storage.trials import Round, Trial, trial_for
 
@@ -211,10 +221,11 @@ def stop_for(
     """The stop, if `person` may do `deed` to its patient: see `patient_for`."""
     if of == "set":
         set_for(session, person, made_id, deed)
-        found = _stops(session, of, _sets().where(col(ActivitySet.id) == made_id))
+        wanted = sets_seen_to().where(col(ActivitySet.id) == made_id)
     else:
         trial_for(session, person, made_id, deed)
-        found = _stops(session, of, _trials().where(col(Trial.id) == made_id))
+        wanted = stopped_trials().where(col(Trial.id) == made_id)
+    found = _stops(session, of, session.exec(wanted))
     if not found:
         raise NotFound
     return found[0]
@@ -222,37 +233,37 @@ def stop_for(
 
 def open_stops_of(session: Session, patient_id: int) -> list[Stop]:
     """A patient's stops that nobody has looked into, oldest first, without slips."""
-    wanted = col(Patient.id) == patient_id
-    return _without_slips(_of_both(session, wanted, unless_seen=true()))
+    return _by_key(session, OPEN_OF_PATIENT, patient_id)
 
 
 def stops_that_hold(session: Session, patient_id: int, day: date) -> list[Stop]:
     """A day's stops for safety of a patient, of any test or activity, oldest first,
     of which nobody noted what followed or that nobody looked into."""
     wanted = (col(Patient.id) == patient_id, col(Visit.local_date) == day)
+    found = _of_both(session, *map(session.exec, of_both(*wanted)))
     return [
         stop
-        for stop in _without_slips(_of_both(session, *wanted))
+        for stop in _without_slips(found)
         if stop.row.outcome == "stopped" and (stop.is_open or stop.is_unanswered)
     ]
 
 
 def stops_in(session: Session, round: Round) -> list[Stop]:
     """The stops of one round, oldest first, without slips."""
-    wanted = _trials().where(col(Round.id) == round.id)
-    return _without_slips(_stops(session, "trial", wanted))
+    found = in_round(session, round.id)  # type: ignore[no-untyped-call]
+    return _without_slips(_stops(session, "trial", found))
 
 
 def stops_of_activity(
     session: Session, patient_id: int, activity: str, day: date
 ) -> list[Stop]:
     """A day's stops of one activity of one patient, oldest first, without slips."""
-    wanted = _sets().where(
+    wanted = sets_seen_to().where(
         col(Patient.id) == patient_id,
         col(ActivitySet.activity) == activity,
         col(Visit.local_date) == day,
     )
-    return _without_slips(_stops(session, "set", wanted))
+    return _without_slips(_stops(session, "set", session.exec(wanted)))
 
 
 def answers_of_sets(session: Session, set_ids: Sequence[int]) -> dict[int, Answers]:
@@ -264,12 +275,16 @@ def answers_of_sets(session: Session, set_ids: Sequence[int]) -> dict[int, Answe
 
 def stops_of_visit(session: Session, visit: Visit) -> list[Stop]:
     """The stops of one visit, oldest first, without slips."""
-    return _without_slips(_of_both(session, col(Visit.id) == visit.id))
+    return _by_key(session, OF_VISIT, visit.id)
 
 
 def stops_of_episode(session: Session, episode: Episode) -> list[Stop]:
     """The stops of one episode, oldest first, without slips."""
-    return _without_slips(_of_both(session, col(Episode.id) == episode.id))
+    return _by_key(session, OF_EPISODE, episode.id)
+
+
+def _by_key(session: Session, pair: Pair, key: int) -> list[Stop]:
+    return _without_slips(_of_both(session, *(ask(session, key) for ask in pair)))
 
 
 def _without_slips(stops: Iterable[Stop]) -> list[Stop]:
@@ -285,74 +300,22 @@ def students_stops(session: Session, person: Person) -> list[Stop]:
     everyone = Subject(is_demo=person.is_demo, assigned=False)
     if person.role != SUPERVISOR or not may(actor(person), "look_into_stop", everyone):
         return []
-    return _of_both(
-        session,
+    both = of_both(
         col(Person.role) == "student",
         col(Patient.is_demo).is_(person.is_demo),
         unless_seen=col(SafetySeen.role) == SUPERVISOR,
     )
+    return _of_both(session, *map(session.exec, both))
 
 
-Found = tuple[Trial | ActivitySet, str, date, int, str, str, str]
-
-
-def _of_both(
-    session: Session,
-    *where: ColumnElement[bool],
-    unless_seen: ColumnElement[bool] | None = None,
-) -> list[Stop]:
-    """Stops of trials and of sets, oldest first; without those with such a look."""
-    trials, sets = _trials().where(*where), _sets().where(*where)
-    if unless_seen is not None:
-        trials = trials.where(col(Trial.id).not_in(seen_ids("trial", unless_seen)))
-        sets = sets.where(col(ActivitySet.id).not_in(seen_ids("set", unless_seen)))
+def _of_both(session: Session, trials: Rows, sets: Rows) -> list[Stop]:
+    """Stops of trials and of sets, oldest first."""
     found = [*_stops(session, "trial", trials), *_stops(session, "set", sets)]
     return sorted(found, key=lambda stop: (stop.on_date, stop.row.recorded_at))
 
 
-def _trials() -> Select[Found]:
-    wanted: Any = (
-        select(Trial, Round.measure, *_ABOUT)  # type: ignore[call-overload]
-        .join(Round, col(Trial.round_id) == col(Round.id))
-        .join(Visit, col(Round.visit_id) == col(Visit.id))
-        .join(Episode, col(Visit.episode_id) == col(Episode.id))
-        .join(Patient, col(Episode.patient_id) == col(Patient.id))
-        .join(Person, col(Trial.recorded_by) == col(Person.id))
-        # In the statement's text: a bound value would not find the small index.
-        .where(col(Trial.outcome) == literal_column("'stopped'"))
-        .order_by(col(Visit.local_date), col(Trial.id))
-    )
-    return wanted  # type: ignore[no-any-return]
-
-
-def _sets() -> Select[Found]:
-    wanted: Any = (
-        select(ActivitySet, ActivitySet.activity, *_ABOUT)  # type: ignore[call-overload]
-        .join(Visit, col(ActivitySet.visit_id) == col(Visit.id))
-        .join(Episode, col(Visit.episode_id) == col(Episode.id))
-        .join(Patient, col(Episode.patient_id) == col(Patient.id))
-        .join(Person, col(ActivitySet.recorded_by) == col(Person.id))
-        .where(to_look_into())
-        .order_by(col(Visit.local_date), col(ActivitySet.id))
-    )
-    return wanted  # type: ignore[no-any-return]
-
-
-def to_look_into() -> ColumnElement[bool]:
-    """Of sets: stopped, or done against an order or a risk. As its index has it."""
-    return or_(
-        col(ActivitySet.outcome) == literal_column("'stopped'"),
-        col(ActivitySet.against) != literal_column("''"),
-    )
-
-
-_ABOUT: Final = (
-    Visit.local_date, Patient.id, Patient.label, Person.name, Person.role,
-)  # fmt: skip
-
-
-def _stops(session: Session, of: Of, wanted: Select[Found]) -> list[Stop]:
-    rows: Sequence[Any] = session.execute(wanted).all()
+def _stops(session: Session, of: Of, found: Rows) -> list[Stop]:
+    rows = list(found)
     ids = [row[0].id for row in rows]
     if not ids:
         return []
@@ -372,9 +335,8 @@ def _stops(session: Session, of: Of, wanted: Select[Found]) -> list[Stop]:
 
 def _last_events(session: Session, of: Of, ids: list[int]) -> dict[int, SafetyEvent]:
     """Of each trial or set, the row that no other replaces: the newest."""
-    column = pointer(SafetyEvent, of)
-    wanted = select(SafetyEvent).where(column.in_(ids)).order_by(col(SafetyEvent.id))
-    return {row_id(event, of) or 0: event for event in session.exec(wanted)}
+    events = EVENTS[of](session, ids)
+    return {row_id(event, of) or 0: event for event in events}
 
 
 def _symptoms(session: Session, event_ids: list[int]) -> dict[int, list[SafetySymptom]]:
@@ -389,8 +351,6 @@ def _symptoms(session: Session, event_ids: list[int]) -> dict[int, list[SafetySy
 
 def _seen(session: Session, of: Of, ids: list[int]) -> dict[int, list[SafetySeen]]:
     found: dict[int, list[SafetySeen]] = {}
-    column = pointer(SafetySeen, of)
-    wanted = select(SafetySeen).where(column.in_(ids)).order_by(col(SafetySeen.id))
-    for row in session.exec(wanted):
+    for row in LOOKS[of](session, ids):
         found.setdefault(row_id(row, of) or 0, []).append(row)
     return found

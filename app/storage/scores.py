@@ -11,10 +11,12 @@ from typing import Any, Final
 
 from sqlalchemy import Index, and_, false, func, or_, update
 from sqlmodel import Field, Session, col, select
+from sqlmodel.sql.expression import Select, SelectOfScalar
 
 from app.clinical.quantities import UNIT_WORDS
 from app.clinical.vocabulary import OUTCOMES
 from app.storage.episodes import Episode, Visit
+from app.storage.prepared import prepared
 from app.storage.tables import Numbered, check, one_of, partial_index
 from app.storage.trials import Round, Trial
 
@@ -230,13 +232,20 @@ def scores_of(
     session: Session, patient_ids: Collection[int], measure: str | None = None
 ) -> Sequence[Score]:
     """The scores of these patients, each one's oldest first."""
-    wanted = select(Score).where(col(Score.patient_id).in_(patient_ids))
     if measure is not None:
-        wanted = wanted.where(Score.measure == measure)
-    in_order = wanted.order_by(
+        wanted = _of_patients(patient_ids).where(Score.measure == measure)
+        return session.exec(wanted).all()
+    return _all_of(session, list(patient_ids)).all()
+
+
+def _of_patients(patient_ids: Collection[int]) -> SelectOfScalar[Score]:
+    wanted = select(Score).where(col(Score.patient_id).in_(patient_ids))
+    return wanted.order_by(
         col(Score.patient_id), col(Score.on_date), col(Score.round_id)
     )
-    return session.exec(in_order).all()
+
+
+_all_of = prepared(_of_patients)
 
 
 def of_other_editions(session: Session, edition: str) -> Sequence[Score]:
@@ -249,8 +258,13 @@ def unfinished_rounds(
     session: Session, patient_id: int, day: date
 ) -> Sequence[tuple[Round, int]]:
     """Rounds of that day with trials that make no score yet, and how many they are."""
+    return _unfinished(session, patient_id, day).all()
+
+
+@prepared
+def _unfinished(patient_id: int, day: date) -> Select[Round, int]:
     trials = func.count(col(Trial.id))
-    wanted = (
+    return (
         select(Round, trials)
         .join(Visit, col(Round.visit_id) == col(Visit.id))
         .join(Episode, col(Visit.episode_id) == col(Episode.id))
@@ -266,4 +280,3 @@ def unfinished_rounds(
         .group_by(col(Round.id))
         .order_by(col(Round.id))
     )
-    return session.exec(wanted).all()

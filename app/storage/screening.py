@@ -7,12 +7,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
-from sqlmodel import Field, Session, col, select
+from sqlmodel import Field, Session
 
 from app.clinical.screening import QUESTIONS
 from app.storage import audit
 from app.storage.patients import Patient, patient_for
 from app.storage.people import Person
+from app.storage.prepared import rows_by
 from app.storage.tables import Numbered, length, one_of
 
 
@@ -41,16 +42,14 @@ class Answer:
 
 def answers_of(session: Session, patient: Patient) -> dict[str, Answer]:
     """The latest answer to each question that has one."""
-    wanted = (
-        select(PathwayAnswer)
-        .where(PathwayAnswer.patient_id == patient.id)
-        .order_by(col(PathwayAnswer.id))
-    )
     latest = {
         row.question: Answer(row.value, row.on_date, row.answered_at)
-        for row in session.exec(wanted)
+        for row in _answers(session, patient.id)
     }
     return {key: given for key, given in latest.items() if given.value}
+
+
+_answers = rows_by(PathwayAnswer, "patient_id", "id")
 
 
 def answer(

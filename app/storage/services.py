@@ -6,17 +6,19 @@ are replaced as a whole while the visit is open.
 """
 
 from collections.abc import Collection, Mapping, Sequence
-from datetime import datetime
+from datetime import date, datetime
 from typing import Final
 
 from sqlalchemy import UniqueConstraint, delete
 from sqlmodel import Field, Session, col, func, select
+from sqlmodel.sql.expression import Select, SelectOfScalar
 
 from app.access import may
 from app.storage import audit
 from app.storage.episodes import Episode, Visit
 from app.storage.errors import NotAllowed, NotFound, StorageProblem
 from app.storage.people import Person, actor
+from app.storage.prepared import prepared, rows_by
 from app.storage.tables import Numbered, Table, between, check, length
 
 LONGEST_NAME: Final = 40
@@ -138,21 +140,26 @@ def switch_service(
 
 def minutes_in(session: Session, visit: Visit) -> dict[int, int]:
     """Minutes of each service in one visit."""
-    wanted = select(ServiceMinutes).where(ServiceMinutes.visit_id == visit.id)
-    return {row.service_id: row.minutes for row in session.exec(wanted)}
+    return {row.service_id: row.minutes for row in _minutes(session, visit.id)}
+
+
+_minutes = rows_by(ServiceMinutes, "visit_id")
 
 
 def given_in(
     session: Session, visit: Visit
 ) -> Sequence[tuple[Service, ServiceMinutes]]:
     """The services that one visit gave, by name, each with its row."""
-    wanted = (
-        select(Service, ServiceMinutes)
-        .join(ServiceMinutes, col(Service.id) == col(ServiceMinutes.service_id))
-        .where(ServiceMinutes.visit_id == visit.id)
+    return _given(session, visit.id).all()
+
+
+@prepared
+def _given(visit_id: int) -> Select[Service, ServiceMinutes]:
+    wanted = select(Service, ServiceMinutes).join(
+        ServiceMinutes, col(Service.id) == col(ServiceMinutes.service_id)
     )
-    in_order = wanted.order_by(func.lower(Service.name), col(Service.id))
-    return session.exec(in_order).all()
+    own = wanted.where(ServiceMinutes.visit_id == visit_id)
+    return own.order_by(func.lower(Service.name), col(Service.id))
 
 
 def same_day(session: Session, visit: Visit) -> Sequence[int]:
@@ -161,27 +168,31 @@ def same_day(session: Session, visit: Visit) -> Sequence[int]:
     Units are counted for a day, whoever came and in whichever stretch of care.
     """
     episode = session.get_one(Episode, visit.episode_id)
-    wanted = (
-        select(Visit.id)
-        .join(Episode, col(Episode.id) == col(Visit.episode_id))
-        .where(
-            Episode.patient_id == episode.patient_id,
-            Visit.local_date == visit.local_date,
-        )
-    )
-    return session.exec(wanted.order_by(col(Visit.id))).all()
+    return _on_day(session, episode.patient_id, visit.local_date).all()
+
+
+@prepared
+def _on_day(patient_id: int, day: date) -> SelectOfScalar[int]:
+    wanted = select(Visit.id).join(Episode, col(Episode.id) == col(Visit.episode_id))
+    of_day = wanted.where(Episode.patient_id == patient_id, Visit.local_date == day)
+    return of_day.order_by(col(Visit.id))
 
 
 def minutes_on(session: Session, visit_ids: Collection[int]) -> dict[int, int]:
     """Minutes of each service in these visits together, in the order of their names."""
-    wanted = (
+    found = _sums(session, list(visit_ids))
+    return {service: int(minutes) for service, minutes in found}
+
+
+@prepared
+def _sums(visit_ids: list[int]) -> Select[int, int]:
+    return (
         select(ServiceMinutes.service_id, func.sum(ServiceMinutes.minutes))
         .join(Service, col(Service.id) == col(ServiceMinutes.service_id))
         .where(col(ServiceMinutes.visit_id).in_(visit_ids))
         .group_by(col(ServiceMinutes.service_id), col(Service.name))
         .order_by(func.lower(Service.name), col(ServiceMinutes.service_id))
     )
-    return {service: int(minutes) for service, minutes in session.exec(wanted)}
 
 
 def set_service_minutes(

@@ -15,9 +15,9 @@ from app.storage.caseload import visible
 from app.storage.episodes import Episode, Visit
 from app.storage.owing import Owed
 from app.storage.people import Person
-from app.storage.safety import to_look_into
 from app.storage.safety_rows import seen_ids
 from app.storage.scores import Score
+from app.storage.stop_questions import to_look_into
 from app.storage.trials import Round, Trial
 
 #: Fewer could point at somebody. CMS cell-size policy (full text, HHS guidance page).

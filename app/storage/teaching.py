@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, fields
 from datetime import datetime
 
-from sqlmodel import Field, Session, col, select
+from sqlmodel import Field, Session, select
 
 from app.clinical.teaching import (
     BACK,
@@ -23,6 +23,7 @@ from app.storage.episodes import Episode, Visit
 from app.storage.errors import NotFound, SameIdOtherBody
 from app.storage.patients import patient_for
 from app.storage.people import Person
+from app.storage.prepared import rows_by
 from app.storage.tables import Numbered, between, check, length, one_of, uid
 from app.storage.voiding import void
 
@@ -104,8 +105,10 @@ def record_teaching(
 
 def teaching_in(session: Session, visit: Visit) -> Sequence[Teaching]:
     """All of a visit in order, the voided ones too."""
-    wanted = select(Teaching).where(Teaching.visit_id == visit.id)
-    return session.exec(wanted.order_by(col(Teaching.id))).all()
+    return _in_visit(session, visit.id).all()
+
+
+_in_visit = rows_by(Teaching, "visit_id", "id")
 
 
 def teaching_for(

@@ -14,8 +14,9 @@ from typing import Any, Final
 from uuid import NAMESPACE_OID, uuid5
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import JSON, Select, UniqueConstraint, func
+from sqlalchemy import JSON, UniqueConstraint, func
 from sqlmodel import Field, Session, col, select
+from sqlmodel.sql.expression import SelectOfScalar
 
 from app.clinical.vocabulary import OUTCOMES, UNABLE_REASONS
 from app.storage import audit
@@ -23,6 +24,7 @@ from app.storage.episodes import Episode, Visit, visit_today
 from app.storage.errors import NotFound, SameIdOtherBody
 from app.storage.patients import patient_for
 from app.storage.people import Person
+from app.storage.prepared import prepared
 from app.storage.round_help import phones_of
 from app.storage.tables import (
     Numbered,
@@ -256,24 +258,24 @@ def _known_round(session: Session, known: Round, said: tuple[Any, ...]) -> Round
     return known
 
 
-def _patient_of(session: Session, round_id: int) -> int:
-    wanted = (
+@prepared
+def _patient_of(round_id: int) -> SelectOfScalar[int]:
+    return (
         select(Episode.patient_id)
         .join(Visit, col(Visit.episode_id) == col(Episode.id))
         .join(Round, col(Round.visit_id) == col(Visit.id))
         .where(Round.id == round_id)
     )
-    found = session.exec(wanted).first()
-    if found is None:
-        raise NotFound
-    return found
 
 
 def round_for(
     session: Session, person: Person, round_id: int, deed: str = "see_patient"
 ) -> Round:
     """The round, if `person` may do `deed` to its patient: see `patient_for`."""
-    patient_for(session, person, _patient_of(session, round_id), deed)
+    patient_id = _patient_of(session, round_id).first()
+    if patient_id is None:
+        raise NotFound
+    patient_for(session, person, patient_id, deed)
     return session.get_one(Round, round_id)
 
 
@@ -361,27 +363,37 @@ def rounds_of(
     session: Session, patient_id: int, measure: str | None = None
 ) -> Sequence[RoundTrials]:
     """A patient's rounds with all their trials, oldest first, in two queries."""
+    of_one = () if measure is None else (measure,)
+    asked = _ROUNDS_OF_ONE if of_one else _ROUNDS
+    rounds, rows = (ask(session, patient_id, *of_one).all() for ask in asked)
+    trials: dict[int, list[Trial]] = {}
+    for trial in rows:
+        trials.setdefault(trial.round_id, []).append(trial)
+    return [RoundTrials(r, day, tuple(trials.get(r.id, ()))) for r, day in rounds]
+
+
+def _rounds(patient_id: int, measure: str | None = None) -> Any:
     wanted = (
         select(Round, col(Visit.local_date))
         .join(Visit, col(Round.visit_id) == col(Visit.id))
         .join(Episode, col(Visit.episode_id) == col(Episode.id))
         .where(Episode.patient_id == patient_id)
+        .order_by(col(Visit.local_date), col(Round.id))
     )
-    if measure is not None:
-        wanted = wanted.where(Round.measure == measure)
-    rounds = session.exec(wanted.order_by(col(Visit.local_date), col(Round.id))).all()
-    trials = _trials_by_round(session, wanted.with_only_columns(col(Round.id)))
-    return [
-        RoundTrials(round, day, tuple(trials.get(round.id, ())))
-        for round, day in rounds
-    ]
+    return wanted if measure is None else wanted.where(Round.measure == measure)
 
 
-def _trials_by_round(
-    session: Session, round_ids: Select[tuple[int]]
-) -> dict[int, list[Trial]]:
-    wanted = select(Trial).where(col(Trial.round_id).in_(round_ids))
-    found: dict[int, list[Trial]] = {}
-    for trial in session.exec(wanted.order_by(col(Trial.round_id), col(Trial.place))):
-        found.setdefault(trial.round_id, []).append(trial)
-    return found
+def _trials(rounds: Any) -> Any:
+    ids = rounds.with_only_columns(col(Round.id)).order_by(None)
+    wanted = select(Trial).where(col(Trial.round_id).in_(ids))
+    return wanted.order_by(col(Trial.round_id), col(Trial.place))
+
+
+_ROUNDS: Final[Any] = (
+    prepared(lambda whose: _rounds(whose)),
+    prepared(lambda whose: _trials(_rounds(whose))),
+)
+_ROUNDS_OF_ONE: Final[Any] = (
+    prepared(lambda whose, measure: _rounds(whose, measure)),
+    prepared(lambda whose, measure: _trials(_rounds(whose, measure))),
+)

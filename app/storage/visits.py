@@ -10,6 +10,7 @@ from typing import Final
 
 from sqlalchemy import delete
 from sqlmodel import Field, Session, col, func, select
+from sqlmodel.sql.expression import SelectOfScalar
 
 from app.access import ASSISTANT, STUDENT, Subject, may
 from app.clinical.visiting import (
@@ -27,6 +28,7 @@ from app.storage.episodes import Episode, Visit
 from app.storage.errors import NotFound, StorageProblem
 from app.storage.patients import Patient, patient_for
 from app.storage.people import Person, actor
+from app.storage.prepared import prepared, rows_by
 from app.storage.safety import stops_of_visit
 from app.storage.strip_counts import refusal
 from app.storage.tables import Numbered, Table, check, one_of
@@ -103,18 +105,19 @@ def open_visit(
     session: Session, person: Person, patient_id: int, day: date
 ) -> Visit | None:
     """Somebody's visit of a day to a patient, if it is not closed."""
-    wanted = (
-        select(Visit)
-        .join(Episode, col(Episode.id) == col(Visit.episode_id))
-        .where(
-            Episode.patient_id == patient_id,
-            Visit.person_id == person.id,
-            Visit.local_date == day,
-            col(Visit.closed_at).is_(None),
-            Visit.kind != "missed",
-        )
-    )
-    return session.exec(wanted.order_by(col(Visit.id).desc())).first()
+    return _open(session, patient_id, person.id, day).first()
+
+
+@prepared
+def _open(patient_id: int, person_id: int, day: date) -> SelectOfScalar[Visit]:
+    wanted = select(Visit).join(Episode, col(Episode.id) == col(Visit.episode_id))
+    return wanted.where(
+        Episode.patient_id == patient_id,
+        Visit.person_id == person_id,
+        Visit.local_date == day,
+        col(Visit.closed_at).is_(None),
+        Visit.kind != "missed",
+    ).order_by(col(Visit.id).desc())
 
 
 def visits_of(session: Session, patient_id: int, most: int = 200) -> Sequence[Visit]:
@@ -160,19 +163,22 @@ def visit_with_several(session: Session, round_ids: Collection[int]) -> int | No
 
 def visit_ids_of(session: Session, episode: Episode) -> frozenset[int]:
     """The visits of one episode, by number."""
-    wanted = select(Visit.id).where(Visit.episode_id == episode.id)
-    return frozenset(session.exec(wanted).all())
+    return frozenset(_ids_in(session, episode.id))
 
 
 def visits_in(session: Session, episode: Episode) -> Sequence[Visit]:
     """All of one episode, the missed ones too, oldest first."""
-    wanted = select(Visit).where(Visit.episode_id == episode.id)
-    return session.exec(wanted.order_by(col(Visit.local_date), col(Visit.id))).all()
+    return _in_episode(session, episode.id).all()
 
 
 def pauses_of(session: Session, visit: Visit) -> Sequence[VisitPause]:
-    wanted = select(VisitPause).where(VisitPause.visit_id == visit.id)
-    return session.exec(wanted.order_by(col(VisitPause.since))).all()
+    return _pauses(session, visit.id).all()
+
+
+_ids_in = prepared(lambda key: select(Visit.id).where(Visit.episode_id == key))
+_pauses = rows_by(VisitPause, "visit_id", "since")
+_in_episode = rows_by(Visit, "episode_id", "local_date", "id")
+_exits = rows_by(ExitItem, "visit_id")
 
 
 def set_kind(
@@ -285,8 +291,7 @@ def set_minutes(
 
 
 def exit_rows(session: Session, visit: Visit) -> Sequence[ExitItem]:
-    wanted = select(ExitItem).where(ExitItem.visit_id == visit.id)
-    return session.exec(wanted).all()
+    return _exits(session, visit.id).all()
 
 
 def exit_items(session: Session, visit: Visit) -> dict[str, str]:

@@ -18,12 +18,13 @@ from app.clinical.deficit import (
     Scored,
     TaskSeen,
 )
-from app.storage.deficits import tasks_seen, visit_ids
+from app.storage.deficits import tasks_seen
 from app.storage.episodes import Episode
 from app.storage.patients import Patient, PatientDetails, details_of
 from app.storage.precautions import precautions_on
 from app.storage.screening import answers_of
 from app.storage.trials import Round
+from app.storage.visits import visit_ids_of
 from app.web.dates import day_words
 from app.web.judging import Judged
 from app.web.pathway_known import ELSEWHERE, profile_answers
@@ -62,7 +63,7 @@ def _tests(
     details: PatientDetails,
     today: date,
 ) -> Iterator[Scored]:
-    visits, measures = visit_ids(session, episode), shelf.deficits.measures
+    visits, measures = visit_ids_of(session, episode), shelf.deficits.measures
 
     def asked(round: Round) -> bool:
         return round.visit_id in visits and round.measure in measures

@@ -10,10 +10,12 @@ from datetime import date, datetime
 from typing import Final
 
 from sqlmodel import Session, col, select
+from sqlmodel.sql.expression import Select
 
 from app.catalogue.load import Catalogue
 from app.storage.episodes import Episode, Visit
 from app.storage.patients import Patient, PatientDetails, details_of
+from app.storage.prepared import prepared
 from app.storage.scores import (
     DerivedScore,
     Score,
@@ -79,7 +81,8 @@ def judged_all(
     for kept in known:
         by_test.setdefault(kept.round.measure, []).append(kept)
     details = details or details_of(session, patient)
-    settings, body = _settings(session, patient), body_of(details)
+    settings = dict(_settings(session, patient.id).all())
+    body = body_of(details)
     for kept in known:
         if not wanted(kept.round):
             continue
@@ -97,14 +100,14 @@ def is_known(shelf: Catalogue, round: Round) -> bool:
     return round.variant in rules
 
 
-def _settings(session: Session, patient: Patient) -> dict[int, str]:
-    wanted = (
+@prepared
+def _settings(patient_id: int) -> Select[int, str]:
+    return (
         select(Round.id, Episode.setting)
         .join(Visit, col(Visit.id) == col(Round.visit_id))
         .join(Episode, col(Episode.id) == col(Visit.episode_id))
-        .where(Episode.patient_id == patient.id)
+        .where(Episode.patient_id == patient_id)
     )
-    return dict(session.exec(wanted).all())
 
 
 def compared_all(

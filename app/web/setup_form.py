@@ -3,6 +3,7 @@
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Final
 
 from app.clinical.measure import Fact, Measure
@@ -130,8 +131,13 @@ def named(text: str, sources: Mapping[str, Source]) -> str:
     """A note with sources as people cite them: `barry2014` becomes `Barry 2014`."""
     if not sources:
         return text
-    keys = "|".join(sorted(map(re.escape, sources), key=len, reverse=True))
-    return re.sub(rf"\b({keys})\b", lambda m: sources[m[0]].short, text)
+    return _any_of(tuple(sources)).sub(lambda m: sources[m[0]].short, text)
+
+
+@cache  # one for each test: a round names sources in all its readings
+def _any_of(keys: tuple[str, ...]) -> re.Pattern[str]:
+    longest_first = "|".join(sorted(map(re.escape, keys), key=len, reverse=True))
+    return re.compile(rf"\b({longest_first})\b")
 
 
 def lacking(measure: Measure, facts: Mapping[str, str]) -> dict[str, str]:

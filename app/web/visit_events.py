@@ -7,6 +7,7 @@ from itertools import groupby
 from typing import Any, Final
 
 from sqlmodel import Session, col, select
+from sqlmodel.sql.expression import Select
 
 from app.catalogue.load import Catalogue
 from app.clinical.assistance import CUE_AMOUNTS, CUE_KINDS, LEVELS, contradictions
@@ -38,6 +39,7 @@ from app.storage.observations import (
     merged,
     recorded,
 )
+from app.storage.prepared import prepared
 from app.storage.trials import Round, Trial
 from app.storage.visits import ExitItem, exit_rows, pauses_of
 from app.web.handed_on import passed_on
@@ -65,7 +67,7 @@ class Event:
 
 def events_of(session: Session, shelf: Catalogue, visit: Visit) -> list[Event]:
     """Everything, the oldest first."""
-    trials = _trial_rows(session, visit)
+    trials = _trial_rows(session, visit.id).all()
     sets = sets_in(session, visit)
     tasks = recorded(session, visit, TaskObservation)
     found = [
@@ -193,13 +195,10 @@ def oxygen_words(row: VitalSigns) -> str:
     return f"{flow} L/min, {CARRIERS[row.carrier]}"
 
 
-def _trial_rows(session: Session, visit: Visit) -> Sequence[tuple[Trial, Round]]:
-    wanted = (
-        select(Trial, Round)
-        .join(Round, col(Round.id) == col(Trial.round_id))
-        .where(Round.visit_id == visit.id)
-    )
-    return session.exec(wanted.order_by(col(Trial.id))).all()
+@prepared
+def _trial_rows(visit_id: int) -> Select[Trial, Round]:
+    wanted = select(Trial, Round).join(Round, col(Round.id) == col(Trial.round_id))
+    return wanted.where(Round.visit_id == visit_id).order_by(col(Trial.id))
 
 
 def _trials(shelf: Catalogue, trials: Sequence[tuple[Trial, Round]]) -> Iterator[Event]:
