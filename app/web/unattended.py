@@ -15,11 +15,12 @@ LOCKED_MAY: Final = frozenset(
         ("POST", "/sign-out"),
     }
 )
-#: What an open page asks by itself, again and again: no use of the session.
+#: What an open page asks by itself, some of it again and again: no use of the session.
 POLLED: Final = frozenset(
     {
         ("GET", "/rounds/{round_id}/help/now"),
         ("GET", "/caseload/import/progress"),
+        ("GET", "/exports/left-out"),
         ("POST", "/audit/check"),
     }
 )

@@ -257,6 +257,7 @@ TWICE_AT_ONCE = """key => {
 )
 def test_one_key_starts_and_stops(phone: Phone, patient_id: int, key: str) -> None:
     start_test(phone, patient_id, WALK)
+    in_state(phone, "idle")  # a key, unlike a tap, waits for nothing
     phone.page.evaluate(TWICE_AT_ONCE, " " if key == "Space" else key)
     in_state(phone, "running")  # the second is the same finger bouncing
     phone.page.wait_for_timeout(1500)
@@ -273,6 +274,7 @@ def test_one_key_starts_and_stops(phone: Phone, patient_id: int, key: str) -> No
 
 def test_key_on_the_focused_pad_fires_once(phone: Phone, patient_id: int) -> None:
     start_test(phone, patient_id, STANDS)
+    in_state(phone, "idle")
     phone.page.locator("[data-pad]").focus()
     phone.page.keyboard.press("Enter")
     in_state(phone, "running")

@@ -115,7 +115,7 @@ def watches(demo: Live, page: Page) -> None:
     page.locator("[data-figure-play]:enabled").wait_for()
     page.locator("[data-pad]").wait_for()
     key = key_of_page(demo, page)
-    page.clock.pause_at(page.evaluate("Date.now()") / 1000 + 0.05)  # in seconds
+    page.clock.pause_at(page.evaluate("Date.now()") / 1000 + 30)  # in seconds
     page.evaluate(
         "addEventListener('figure:began', (e) => { window.began = e.detail.origin; })"
     )
