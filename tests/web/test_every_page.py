@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from selectolax.lexbor import LexborHTMLParser, LexborNode
+from sqlalchemy import event
 from starlette.testclient import TestClient
 
 from app.settings import Settings
@@ -40,7 +41,9 @@ ABOUT_TYPING = re.compile(r"[Yy]ear-month-day|a year-month like|YYYY-MM-DD")
 
 
 class Browsers(dict[str, TestClient]):
-    """By handle, signed in, on one site where everything has a row."""
+    """By handle, signed in, on one site where everything has a row; what they ask."""
+
+    asked: set[str]
 
 
 @pytest.fixture(scope="module")
@@ -53,6 +56,12 @@ def browsers(
     with running(settings, clock) as app:
         make_world(app.state.site, 1)
         made = Browsers()
+        made.asked = set()
+        event.listen(
+            app.state.site.engine,
+            "before_cursor_execute",
+            lambda _c, _u, statement, *_: made.asked.add(statement),
+        )
         for who in ("therapist", "supervisor", "student"):
             made[who] = client_of(app)
             with write_session(app.state.site.engine) as session:
@@ -92,6 +101,29 @@ def test_days_have_one_form(pages: Pages) -> None:
 
     assert sorted(found) == []
     assert re.search(r"\b2 Mar 2026\b", mine)
+
+
+#: The staff, and whom one of them covers: small however many trials there are.
+SMALL = {"person", "cover"}
+SET = r"[\w.]+ IN \(SELECT (?:DISTINCT )?(\w+)\."
+
+
+def test_no_growing_set_is_asked_beside_an_or(browsers: Browsers, pages: Pages) -> None:
+    """PostgreSQL may look through all of it for each row; IN alone is a join."""
+    assert len(pages) == 3
+    beside = re.compile(rf"\bOR {SET}|{SET}(?:(?!\(SELECT)[^)])*\) OR\b")
+    found = {
+        (table, statement)
+        for statement in browsers.asked
+        for pair in beside.findall(re.sub(r"\s+", " ", statement))
+        for table in pair
+        if table and table not in SMALL
+    }
+
+    assert len(browsers.asked) > 200
+    assert sorted(found) == []
+    assert beside.search("WHERE a.b = ? OR visit.id IN (SELECT round.visit_id FROM")
+    assert beside.search("WHERE visit.id IN (SELECT round.id FROM round) OR a.b = ?")
 
 
 def form_nodes(html: str, address: str) -> Iterator[tuple[str, LexborNode]]:
