@@ -1,5 +1,6 @@
 """The engine and its two kinds of session."""
 
+import gc
 import sqlite3
 import threading
 from collections.abc import Iterator
@@ -129,6 +130,28 @@ def test_connection_that_read_may_write_afterwards(engine: Engine) -> None:
         make_person(session, "kept")
 
     assert names(engine) == ["kept"]
+
+
+def test_page_that_ends_leaves_nothing_to_the_collector(engine: Engine) -> None:
+    """Else the garbage of many pages is swept while one of them waits."""
+
+    def a_page() -> None:
+        with read_session(engine, page=True) as session:
+            for _ in range(2):
+                assert session.exec(select(Person)).all()
+            assert session.get(Person, 1)
+
+    with write_session(engine) as session:
+        for number in range(50):
+            make_person(session, f"person-{number}")
+    a_page()
+    gc.collect()
+    gc.disable()
+    try:
+        a_page()
+        assert gc.collect() < 50
+    finally:
+        gc.enable()
 
 
 @pytest.mark.parametrize("page", [True, False])
