@@ -91,7 +91,10 @@ class Held:
     patients: int
     rounds: int | None
     trials: int
-    most: int
+
+    @property
+    def most(self) -> int:
+        return MOST
 
     @property
     def large(self) -> bool:
@@ -156,7 +159,6 @@ def held(session: Session, whose: ColumnElement[bool], *, seen: bool = False) ->
         patients=_number(session, patients),
         rounds=_number(session, tried.distinct()) if few else None,
         trials=trials,
-        most=MOST,
     )
 
 
