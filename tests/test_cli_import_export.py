@@ -6,7 +6,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
-from sqlalchemy import Engine, event
+from sqlalchemy import Engine
 from sqlmodel import Session, col, func, select
 
 from app.catalogue.load import catalogue
@@ -26,6 +26,7 @@ from app.storage.profile import write_profile
 from app.storage.scores import Score
 from app.storage.trials import Round, Trial, TrialBody
 from app.web.judging import keep
+from tests.asked import queries
 from tests.make import (
     make_episode,
     make_patient,
@@ -447,17 +448,8 @@ def selects(data: Path, files: Path, rounds: int) -> int:
     ]
     (files / PATIENTS).write_text(f"{WHO}{second}\n")
     (files / SCORES).write_text(GOOD.splitlines()[0] + "\n" + "".join(rows))
-    asked: list[str] = []
-
-    def note(*given: object) -> None:
-        if str(given[2]).startswith("SELECT"):
-            asked.append(str(given[2]))
-
-    event.listen(Engine, "before_cursor_execute", note)
-    try:
+    with queries(Engine) as asked:
         assert take_in(data, files) == 0
-    finally:
-        event.remove(Engine, "before_cursor_execute", note)
     assert count(data, Score) == rounds
     return len(asked)
 

@@ -40,7 +40,7 @@ def run(given: argparse.Namespace) -> int:
             for name, lines in tables.members():
                 save_lines(out / name, lines)
             told.over()
-            left = left_out(session, open_ones(demo=demo))
+            (left,) = left_out(session, open_ones(demo=demo))
     print("".join(tables.contents()).replace("\r\n", "\n"), end="")
     print(f"left out, waiting for a co-signature: {left.words}")
     return 0

@@ -67,7 +67,7 @@ def run(given: argparse.Namespace) -> int:
             made = Deidentifying(session, catalogue(), demo, days, told)
             save(path, archived(made.members()))
             told.over()
-            left = left_out(session, single_ones(demo=demo))
+            (left,) = left_out(session, single_ones(demo=demo))
     print(f"Wrote {path}. {YOURS_TO_JUDGE}")
     print(f"left out, waiting for a co-signature: {left.words}")
     if days:

@@ -253,7 +253,7 @@ def run_export(given: argparse.Namespace) -> int:
             did(session, "exported_caseload")
         with read_session(engine) as session:
             count = _export(session, out, demo=demo)
-            left = left_out(session, open_ones(demo=demo))
+            (left,) = left_out(session, open_ones(demo=demo))
     print(f"left out, waiting for a co-signature: {left.words}")
     print(f"Wrote {count} patients to {out / PATIENTS} and their scores to {SCORES}.")
     return 0

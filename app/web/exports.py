@@ -92,13 +92,14 @@ def count_left_out(
     """Asked for by the page that offers an export: on a large site it takes long."""
     _may(me)
     single = single_ones(demo=me.is_demo)
+    of_open, of_single = left_out(session, open_ones(demo=me.is_demo), single)
     return page(
         request,
         "exports/left_out.html",
         "exports/_left_out.html",
         left={
-            "open": left_out(session, open_ones(demo=me.is_demo)),
-            "single": left_out(session, single),
+            "open": of_open,
+            "single": of_single,
             "goals": unsigned_goals(session, single),
         },
     )
@@ -135,7 +136,7 @@ def take_out(
 def _caseload(site: Site, *, demo: bool) -> Iterator[bytes]:
     with read_session(site.engine) as session:
         named = labelled(session, demo=demo)
-        left = left_out(session, open_ones(demo=demo))
+        (left,) = left_out(session, open_ones(demo=demo))
         yield from archived(_members(session, site, named, left, demo=demo))
 
 

@@ -4,7 +4,7 @@
 goes as a whole, and with its visit, or stays.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -166,12 +166,17 @@ def _number(session: Session, of: SelectOfScalar[int]) -> int:
     return session.exec(select(func.count()).select_from(of.subquery())).one()
 
 
-def left_out(session: Session, whose: ColumnElement[bool]) -> LeftOut:
-    """Of the patients that are meant. Looks closely only where students worked."""
-    meant = set(session.exec(select(Patient.id).where(whose)))
-    close = (one for one in _with_students(session) if one in meant)
-    found = [left_of(released(session, one)) for one in close]
-    return LeftOut(sum(f.visits for f in found), sum(f.rounds for f in found))
+def left_out(session: Session, *whose: ColumnElement[bool]) -> list[LeftOut]:
+    """Of each group that is meant. Looks closely only where students worked, once."""
+    meant = [set(session.exec(select(Patient.id).where(each))) for each in whose]
+    close = set(_with_students(session)).intersection(set[int]().union(*meant))
+    found = {one: left_of(released(session, one)) for one in close}
+    return [_together(found[one] for one in each & close) for each in meant]
+
+
+def _together(found: Iterable[LeftOut]) -> LeftOut:
+    each = list(found)
+    return LeftOut(sum(f.visits for f in each), sum(f.rounds for f in each))
 
 
 def left_of(one: Released) -> LeftOut:

@@ -14,8 +14,9 @@ from functools import partial
 from app.main import create_app
 from app.settings import Settings
 from app.web.deps import Site
+from tests.asked import queries
 from tests.benchmarks.figures import Figure, Options
-from tests.benchmarks.pages import CHIEF, MINE, Page, asked, signed_in, timed
+from tests.benchmarks.pages import CHIEF, MINE, Page, signed_in, timed
 from tests.load.site import NOW, make_site
 
 #: Patients and trials, the smallest first.
@@ -65,13 +66,14 @@ def of_site(
     for page in pages(patients):
         ask = partial(clients[page.handle].get, page.path)
         assert ask().status_code == 200, page
-        queries = len(asked(site.engine, ask))
+        with queries(site.engine) as asked:
+            ask()
         (took,) = timed(ask, times=times)
         first = smallest.get(page.name)
         found = Figure(
             f"{page.name}: {size}", took.p50, "ms", database,
             first.value if first else None, "the smallest site",
-            most_ratio=MOST_RATIO if first else None, note=f"{queries} SELECTs",
+            most_ratio=MOST_RATIO if first else None, note=f"{len(asked)} SELECTs",
         )  # fmt: skip
         smallest.setdefault(page.name, found)
         yield found

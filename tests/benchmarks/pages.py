@@ -12,14 +12,13 @@ import gc
 import statistics
 import time
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 import jinja2
 from fastapi import FastAPI
 from fastapi.responses import HTMLResponse
-from sqlalchemy import Engine, event
+from sqlalchemy import Engine
 from sqlalchemy.orm import ORMExecuteState, Session
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.testclient import TestClient
@@ -29,6 +28,7 @@ from app.settings import Settings
 from app.storage import people
 from app.storage.database import read_session, write_session
 from app.web.deps import Site
+from tests.asked import Query, heard, queries
 from tests.benchmarks.figures import POSTGRESQL, SQLITE, Figure, Options
 from tests.conftest import BASE, client_of, person_by
 from tests.load.site import NOW, make_site
@@ -168,31 +168,6 @@ def signed_in(app: FastAPI, handle: str) -> TestClient:
     return client
 
 
-Query = tuple[str, Any]
-
-
-@contextmanager
-def heard(on: object, name: str, hear: Callable[..., None]) -> Iterator[None]:
-    event.listen(on, name, hear)
-    try:
-        yield
-    finally:
-        event.remove(on, name, hear)
-
-
-def asked(engine: Engine, ask: Callable[[], object]) -> list[Query]:
-    """The queries of a page as they reach the database, with their values."""
-    seen: list[Query] = []
-
-    def note(_c: Any, _u: Any, statement: str, values: Any, *_rest: Any) -> None:
-        if statement.lstrip()[:6].upper() in ("SELECT", "WITH"):
-            seen.append((statement, values))
-
-    with heard(engine, "before_cursor_execute", note):
-        ask()
-    return seen
-
-
 def asked_of_session(ask: Callable[[], object]) -> list[ORMExecuteState]:
     """The same as the program puts them."""
     seen: list[ORMExecuteState] = []
@@ -202,7 +177,7 @@ def asked_of_session(ask: Callable[[], object]) -> list[ORMExecuteState]:
 
 
 def bare(
-    engine: Engine, words: str, queries: list[Query], states: list[ORMExecuteState]
+    engine: Engine, words: str, asked: list[Query], states: list[ORMExecuteState]
 ) -> TestClient:
     """A page of the same words after the same queries: bare, and by our means."""
     app = FastAPI()
@@ -213,7 +188,7 @@ def bare(
 
     def by_driver() -> HTMLResponse:
         with engine.connect() as connection:
-            for statement, values in queries:
+            for statement, values in asked:
                 connection.exec_driver_sql(statement, values).all()
         return HTMLResponse(whole.render(words=words))
 
@@ -241,12 +216,13 @@ def row(
     #: A file that is sent is as long as what it holds: the budgets are for pages.
     is_file = "content-disposition" in client.get(page.path).headers
     words = ask()
-    queries = asked(engine, ask)
-    plain = bare(engine, words, queries, asked_of_session(ask))
+    with queries(engine) as asked:
+        ask()
+    plain = bare(engine, words, asked, asked_of_session(ask))
     own, driver, means = timed(
         ask, lambda: plain.get("/"), lambda: plain.get("/by-session"), times=times
     )
-    told = f"{len(queries)} SELECTs, {len(words.encode())} bytes"
+    told = f"{len(asked)} SELECTs, {len(words.encode())} bytes"
     yield Figure(
         f"{page.name}: p50", own.p50, "ms", database, means.p50,
         "a bare page by SQLModel, line by line", note=told,
@@ -256,7 +232,7 @@ def row(
         most=None if is_file else 150, most_ratio=None if is_file else 2,
     )  # fmt: skip
     most = None if is_file else 10
-    yield Figure(f"{page.name}: SELECTs", len(queries), "", database, most=most)
+    yield Figure(f"{page.name}: SELECTs", len(asked), "", database, most=most)
 
 
 def figures(options: Options) -> Iterator[Figure]:

@@ -10,13 +10,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from sqlalchemy import Engine, event
+from sqlalchemy import Engine
 
 from app.storage.database import make_engine, migrate, write_session
 from app.storage.episodes import Episode, Visit
 from app.storage.patients import Patient
 from app.storage.people import Person
 from app.storage.trials import Round
+from tests.asked import Query, queries
 from tests.cluster import KINDS, Template, template
 from tests.make import (
     make_episode,
@@ -111,14 +112,7 @@ def ward(engine: Engine) -> Ward:
 
 
 @pytest.fixture
-def queries(ward: Ward) -> Iterator[list[str]]:
-    """Every SELECT the engine is asked from here on."""
-    asked: list[str] = []
-
-    def note(*given: object) -> None:
-        if str(given[2]).startswith("SELECT"):
-            asked.append(str(given[2]))
-
-    event.listen(ward.engine, "before_cursor_execute", note)
-    yield asked
-    event.remove(ward.engine, "before_cursor_execute", note)
+def reached(ward: Ward) -> Iterator[list[Query]]:
+    """Every query the engine is asked from here on."""
+    with queries(ward.engine) as asked:
+        yield asked

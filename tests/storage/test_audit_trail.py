@@ -18,6 +18,7 @@ from app.storage.audit_trail import (
 from app.storage.database import read_session, write_session
 from app.storage.errors import NotAllowed
 from app.storage.people import Person
+from tests.asked import Query
 from tests.make import NOW, make_patient, make_person, make_trial
 from tests.storage.conftest import Ward
 
@@ -146,12 +147,12 @@ def test_words_used_are_every_word_once(ward: Ward) -> None:
         ]  # fmt: skip
 
 
-def test_queries_do_not_grow_with_the_page(ward: Ward, queries: list[str]) -> None:
+def test_queries_do_not_grow_with_the_page(ward: Ward, reached: list[Query]) -> None:
     with read_session(ward.engine) as session:
         rows = entries_for(session, ward.supervisor, Wanted(), 50)
         places_of(session, ward.supervisor, [entry for entry, _ in rows])
 
-    assert len(queries) <= 9
+    assert len(reached) <= 9
 
 
 def test_check_reads_on_from_where_it_stopped(ward: Ward) -> None:

@@ -11,6 +11,7 @@ from app.storage.caseload import CaseloadRow, caseload_for
 from app.storage.database import read_session, write_session
 from app.storage.patients import PatientDetails
 from app.storage.people import Person
+from tests.asked import Query
 from tests.make import (
     NOW,
     SCORED,
@@ -208,17 +209,17 @@ def fill(session: Session, ward: Ward, count: int) -> None:
 
 
 def test_two_hundred_patients_take_no_more_queries_than_one(
-    ward: Ward, queries: list[str]
+    ward: Ward, reached: list[Query]
 ) -> None:
-    queries.clear()
+    reached.clear()
     assert len(listed(ward, ward.therapist)) == 1
-    for_one = len(queries)
+    for_one = len(reached)
     with write_session(ward.engine) as session:
         fill(session, ward, 199)
 
-    queries.clear()
+    reached.clear()
     rows = listed(ward, ward.therapist)
 
     assert len(rows) == 200
     assert all(row.last_scores for row in rows if row.label != "Blue 7")
-    assert len(queries) == for_one <= 10
+    assert len(reached) == for_one <= 10

@@ -3,13 +3,11 @@
 import gc
 import sqlite3
 import threading
-from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing
 from pathlib import Path
-from typing import Any
 
 import pytest
-from sqlalchemy import Engine, event, text
+from sqlalchemy import Engine, text
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import select
 from sqlmodel.sql.expression import SelectOfScalar
@@ -22,6 +20,7 @@ from app.storage.database import (
 )
 from app.storage.errors import NotSound, ReadOnly
 from app.storage.people import Person
+from tests.asked import queries
 from tests.make import make_person
 from tests.storage.conftest import Ward
 
@@ -159,7 +158,7 @@ def test_page_asks_the_same_question_once(engine: Engine, page: bool) -> None:
     with write_session(engine) as session:
         make_person(session, "first")
         make_person(session, "second")
-    with read_session(engine, page=page) as session, selects(engine) as asked:
+    with read_session(engine, page=page) as session, queries(engine) as asked:
         found = [session.exec(select(Person.handle)).all() for _ in range(2)]
         others = [session.exec(of(name)).one() for name in ("first", "second")]
         again = session.exec(of("first")).first()
@@ -173,20 +172,6 @@ def test_page_asks_the_same_question_once(engine: Engine, page: bool) -> None:
 
 def of(handle: str) -> SelectOfScalar[Person]:
     return select(Person).where(Person.handle == handle)
-
-
-@contextmanager
-def selects(engine: Engine) -> Iterator[list[str]]:
-    """Every query that reaches the database meanwhile."""
-    asked: list[str] = []
-
-    def hear(_c: Any, _u: Any, statement: str, *_rest: Any) -> None:
-        if statement.startswith("SELECT"):
-            asked.append(statement)
-
-    event.listen(engine, "before_cursor_execute", hear)
-    yield asked
-    event.remove(engine, "before_cursor_execute", hear)
 
 
 def test_read_session_sees_one_moment(engine: Engine) -> None:

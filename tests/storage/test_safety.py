@@ -19,6 +19,7 @@ from app.storage.people import Person
 from app.storage.safety import Stop
 from app.storage.safety_rows import SafetyEvent, SafetySymptom
 from app.storage.trials import Trial, TrialBody, void_trial
+from tests.asked import Query
 from tests.make import (
     NOW,
     make_episode,
@@ -372,12 +373,14 @@ def test_every_symptom_of_the_list_is_taken(ward: Ward, stopped: Trial) -> None:
     assert kept == set(make_safe.SYMPTOMS)
 
 
-def test_list_of_stops_does_not_grow_in_queries(ward: Ward, queries: list[str]) -> None:
+def test_list_of_stops_does_not_grow_in_queries(
+    ward: Ward, reached: list[Query]
+) -> None:
     for _ in range(3):
         student_stops(ward, ward.student)
-    queries.clear()
+    reached.clear()
     with read_session(ward.engine) as session:
         found = safety.students_stops(session, ward.supervisor)
 
     assert len(found) == 3
-    assert len(queries) <= 4
+    assert len(reached) <= 4

@@ -14,6 +14,7 @@ from app.storage.database import read_session, write_session
 from app.storage.errors import NotFound, SameIdOtherBody
 from app.storage.people import Person
 from app.storage.trials import Round, Trial, TrialBody
+from tests.asked import Query
 from tests.make import (
     NOW,
     TIMED,
@@ -316,15 +317,15 @@ def test_rounds_of_another_patient_stay_out(ward: Ward) -> None:
     assert only.trials == ()
 
 
-def test_many_rounds_take_two_queries(ward: Ward, queries: list[str]) -> None:
+def test_many_rounds_take_two_queries(ward: Ward, reached: list[Query]) -> None:
     with write_session(ward.engine) as session:
         for _ in range(30):
             round = make_round(session, ward.therapist, ward.visit)
             make_trial(session, ward.therapist, round)
 
-    queries.clear()
+    reached.clear()
     with read_session(ward.engine) as session:
         found = trials.rounds_of(session, ward.patient.id)
 
     assert len(found) == 31
-    assert len(queries) == 2
+    assert len(reached) == 2

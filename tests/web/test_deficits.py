@@ -4,7 +4,6 @@ from uuid import uuid4
 
 import pytest
 from selectolax.lexbor import LexborHTMLParser
-from sqlalchemy import event
 from sqlmodel import select
 from starlette.testclient import TestClient
 
@@ -13,6 +12,7 @@ from app.storage.episodes import Episode
 from app.storage.patients import Patient, PatientFact
 from app.web.deficits import DeficitsView, deficits_of
 from app.web.deps import Site
+from tests.asked import queries
 from tests.conftest import Clock, found, person_by
 from tests.make import TODAY, make_precaution, new_uid
 from tests.web.bedside import a_round, done, send
@@ -270,18 +270,11 @@ def test_many_results_cost_no_more_questions(
     therapist: TestClient, site: Site, patient_id: int
 ) -> None:
     def asked() -> int:
-        count = 0
-
-        def counted(*_: object) -> None:
-            nonlocal count
-            count += 1
-
         with read_session(site.engine) as session:
             patient = session.get_one(Patient, patient_id)
-            event.listen(site.engine, "before_cursor_execute", counted)
-            deficits_of(session, site.catalogue, patient, TODAY)
-            event.remove(site.engine, "before_cursor_execute", counted)
-        return count
+            with queries(site.engine) as seen:
+                deficits_of(session, site.catalogue, patient, TODAY)
+        return len(seen)
 
     done(therapist, patient_id, STANDS, "18.4")
     before = asked()

@@ -4,10 +4,8 @@ import re
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
-from typing import Any
 
 import pytest
-from sqlalchemy import event
 from sqlmodel import select
 from starlette.testclient import TestClient
 
@@ -20,6 +18,7 @@ from app.storage.patients import Patient, touched
 from app.storage.precautions import PrecautionOnEpisode
 from app.web.deps import Site
 from app.web.owing import keep_owed, owed_differs, rebuild_owed
+from tests.asked import Query, queries
 from tests.conftest import Clock, found, person_by
 from tests.make import (
     SCORED,
@@ -235,7 +234,7 @@ def test_queries_do_not_grow_with_the_site(
     path: str, supervisor: TestClient, site: Site, patient_id: int
 ) -> None:
     """At most ten for the page itself, with ten people or a hundred."""
-    few = queries(site, supervisor, path)
+    few = len(asked(site, supervisor, path))
     with write_session(site.engine) as session:
         me = person_by(session, "therapist")
         for number in range(100):
@@ -244,7 +243,7 @@ def test_queries_do_not_grow_with_the_site(
             session.add(
                 Owed(patient_id=patient.id, kind="retest", due_on=TODAY, says="a test")
             )
-    many_ = queries(site, supervisor, path)
+    many_ = len(asked(site, supervisor, path))
 
     assert patient_id == 1
     assert many_ <= max(few, 10) + 2, (few, many_)
@@ -268,23 +267,9 @@ def test_week_is_counted_from_indexes_alone(site: Site, supervisor: TestClient) 
     assert not fetched
 
 
-def queries(site: Site, client: TestClient, path: str) -> int:
-    return len(asked(site, client, path))
-
-
-def asked(site: Site, client: TestClient, path: str) -> list[tuple[str, Any]]:
-    """Statements that read, beginnings and settings aside, with their values."""
-    seen: list[tuple[str, Any]] = []
-
-    def note(_c: object, _u: object, statement: str, values: Any, *_r: object) -> None:
-        if statement.lstrip().upper().startswith("SELECT"):
-            seen.append((statement, values))
-
-    event.listen(site.engine, "before_cursor_execute", note)
-    try:
+def asked(site: Site, client: TestClient, path: str) -> list[Query]:
+    with queries(site.engine) as seen:
         assert client.get(path).status_code == 200
-    finally:
-        event.remove(site.engine, "before_cursor_execute", note)
     return seen
 
 
@@ -384,7 +369,7 @@ def test_sorted_table_takes_no_more_queries(
     path = f"/desk/table?sort={sort}"
     supervisor.get(path)
 
-    assert queries(three, supervisor, path) <= 12
+    assert len(asked(three, supervisor, path)) <= 12
 
 
 def leave(client: TestClient, patient_id: int) -> str:

@@ -10,7 +10,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from selectolax.lexbor import LexborHTMLParser
-from sqlalchemy import event
 from starlette.testclient import TestClient
 
 from app.catalogue.load import catalogue
@@ -28,6 +27,7 @@ from app.storage.visits import miss
 from app.web.care_facts import Care, span_of
 from app.web.deps import Site
 from app.web.episode_picture import CarePicture, care_picture
+from tests.asked import queries
 from tests.conftest import Clock, found, person_by
 from tests.make import (
     make_episode,
@@ -346,15 +346,9 @@ def test_queries_do_not_grow_with_visits_or_tests(
     for of, visits, measures in ((patient_id, 6, 1), (bigger, 24, 4)):
         episode_id = weeks(site, of, visits, measures)
         picture(therapist, of, episode_id)  # the first one also writes who was here
-        asked: list[str] = []
-
-        def note(*said: Any, asked: list[str] = asked) -> None:
-            asked.append(said[2])
-
-        event.listen(site.engine, "before_cursor_execute", note)
-        picture(therapist, of, episode_id)
-        event.remove(site.engine, "before_cursor_execute", note)
-        counts.append(len([sql for sql in asked if sql.startswith("SELECT")]))
+        with queries(site.engine) as asked:
+            picture(therapist, of, episode_id)
+        counts.append(len(asked))
 
     assert counts[0] == counts[1]
     assert counts[1] <= 30

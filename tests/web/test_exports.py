@@ -5,8 +5,7 @@ from collections.abc import Callable
 from datetime import date, timedelta
 
 import pytest
-from sqlalchemy import event
-from sqlmodel import col, select
+from sqlmodel import Session, col, select
 from starlette.testclient import TestClient
 
 from app.storage.audit import AuditEntry
@@ -18,6 +17,8 @@ from app.storage.review import decide, texts_of, write_text
 from app.storage.trials import Round, TrialBody
 from app.storage.visits import close
 from app.web.deps import Site
+from app.web.released import Released, released
+from tests.asked import queries
 from tests.conftest import Clock, found, person_by
 from tests.make import PASSPHRASE, make_round, make_set, make_trial, make_visit
 from tests.web.test_caseload_files import look, members
@@ -270,6 +271,25 @@ def test_what_is_left_out_is_counted_by_itself_or_when_asked(
     assert counted.lstrip().startswith("<section")
     assert counted.count(LEFT_OUT) == 2
     assert "hx-get" not in counted
+    for text in (*small, *large, counted):
+        assert "counts are all on record" in found(text, "#left-out").text()
+
+
+@pytest.mark.usefixtures("record")
+def test_record_is_looked_through_once_for_both_groups(
+    supervisor: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    looked: list[int] = []
+
+    def noted(session: Session, patient_id: int) -> Released:
+        looked.append(patient_id)
+        return released(session, patient_id)
+
+    monkeypatch.setattr("app.web.released.released", noted)
+    counted = supervisor.get("/exports/left-out").text
+
+    assert counted.count(LEFT_OUT) == 2
+    assert len(looked) == len(set(looked)) > 0
 
 
 @pytest.mark.usefixtures("record")
@@ -279,15 +299,9 @@ def test_page_counts_no_further_than_it_must(
 ) -> None:
     """It counts so many at most, and looks through no student's work."""
     monkeypatch.setattr("app.web.released.MOST", 3)
-    asked: list[str] = []
-
-    def note(*given: object) -> None:
-        if "trial" in str(given[2]):
-            asked.append(" ".join(str(given[2]).split()))
-
-    event.listen(site.engine, "before_cursor_execute", note)
-    assert supervisor.get(path).status_code == 200
-    event.remove(site.engine, "before_cursor_execute", note)
+    with queries(site.engine) as all_of_them:
+        assert supervisor.get(path).status_code == 200
+    asked = [" ".join(q.split()) for q, _values in all_of_them if "trial" in q]
 
     assert asked
     assert all(re.search(r"LIMIT \S+( OFFSET \S+)?\) AS \w+$", each) for each in asked)

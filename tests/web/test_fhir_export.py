@@ -9,7 +9,6 @@ from typing import Any
 import httpx2
 import pytest
 from fhir.resources.R4B.bundle import Bundle as Oracle
-from sqlalchemy import event
 from sqlmodel import Session, col, select
 from starlette.testclient import TestClient
 
@@ -27,6 +26,7 @@ from app.storage.trials import Trial, TrialBody, void_trial
 from app.storage.visits import close, miss
 from app.web.deps import Site
 from app.web.fhir_record import record_of, teller_of
+from tests.asked import queries
 from tests.conftest import Clock, person_by
 from tests.exports import fhir_rules
 from tests.make import (
@@ -137,17 +137,10 @@ def text_of(made: Json) -> str:
 
 
 def _queries_of_a_record(site: Site, clock: Clock) -> int:
-    asked: list[str] = []
-
-    def note(*said: Any) -> None:
-        asked.append(said[2])
-
     teller = teller_of(site.settings, site.catalogue)
-    event.listen(site.engine, "before_cursor_execute", note)
-    with read_session(site.engine) as session:
+    with queries(site.engine) as asked, read_session(site.engine) as session:
         patient = session.exec(select(Patient)).one()
         record_of(session, patient, teller, clock())
-    event.remove(site.engine, "before_cursor_execute", note)
     return len(asked)
 
 

@@ -1,11 +1,8 @@
 """What the pages of one patient ask, and how much of it they put together anew."""
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from typing import Any
 
 import pytest
-from sqlalchemy import event
 from sqlalchemy.orm import ORMExecuteState, Session
 from sqlmodel import select
 from starlette.testclient import TestClient
@@ -15,6 +12,7 @@ from app.storage.database import write_session
 from app.storage.episodes import Episode
 from app.storage.trials import TrialBody
 from app.web.deps import Site
+from tests.asked import heard, queries
 from tests.conftest import person_by
 from tests.make import (
     make_goal,
@@ -55,13 +53,6 @@ def told(site: Site) -> dict[str, int]:
                 "round": round.id}  # fmt: skip
 
 
-@contextmanager
-def heard(of: Any, name: str, hear: Callable[..., None]) -> Iterator[None]:
-    event.listen(of, name, hear)
-    yield
-    event.remove(of, name, hear)
-
-
 @pytest.mark.parametrize("path", PAGES)
 def test_page_asks_little_and_most_of_it_by_prepared_questions(
     path: str, therapist: TestClient, site: Site, told: dict[str, int]
@@ -69,26 +60,16 @@ def test_page_asks_little_and_most_of_it_by_prepared_questions(
     most, most_new = PAGES[path]
     address = path.format(**told)
     therapist.get(address)
-    queries: list[str] = []
     put: list[list[Any]] = [[], []]
-
-    def note(*given: Any) -> None:
-        if given[2].startswith("SELECT"):
-            queries.append(given[2])
-
     for asked in put:
 
         def hear(state: ORMExecuteState, asked: list[Any] = asked) -> None:
             asked.append(state.statement)  # held, so that no other takes its place
 
-        queries.clear()
-        with (
-            heard(site.engine, "before_cursor_execute", note),
-            heard(Session, "do_orm_execute", hear),
-        ):
+        with queries(site.engine) as reached, heard(Session, "do_orm_execute", hear):
             assert therapist.get(address).status_code == 200
     known = {id(statement) for statement in put[0]}
     new = [statement for statement in put[1] if id(statement) not in known]
 
-    assert 2 <= len(queries) <= most, len(queries)
+    assert 2 <= len(reached) <= most, len(reached)
     assert len(new) <= most_new, [str(statement)[-160:] for statement in new]
