@@ -5,6 +5,7 @@ outsider do not. Each name is a client already signed in; `client` is nobody.
 """
 
 import os
+import re
 import shutil
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -229,6 +230,19 @@ def found(html: str, css: str) -> LexborNode:
     node = LexborHTMLParser(html).css_first(css)
     assert node is not None, f"no {css}"
     return node
+
+
+#: Hashes and uids, and random bytes in letters, digits and signs of three kinds.
+DRAWN = re.compile(
+    r"\b[0-9a-f]{12,}\b"
+    r"|(?<![\w/+-])(?=[\w/+-]*[0-9])(?=[\w/+-]*[a-z])(?=[\w/+-]*[A-Z])[\w/+-]{16,}",
+    re.ASCII,
+)
+
+
+def undrawn(text: str) -> str:
+    """The text without what was drawn at random, which can hold any few digits."""
+    return DRAWN.sub("CODE", text)
 
 
 def person_by(session: Session, handle: str) -> Person:

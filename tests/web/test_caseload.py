@@ -24,7 +24,7 @@ from tests.make import (
     make_score,
     make_visit,
 )
-from tests.web.test_desk import queries
+from tests.web.test_desk import asked
 
 SignIn = Callable[[str], TestClient]
 ROW = "ul.people .person b"
@@ -297,7 +297,7 @@ def test_list_takes_ten_queries_however_long_it_is(
     path: str, four: Site, therapist: TestClient
 ) -> None:
     therapist.get(path)  # the first of a minute notes when one was last seen
-    few = queries(four, therapist, path)
+    few = len(asked(four, therapist, path))
     with write_session(four.engine) as session:
         owner = person_by(session, "therapist")
         for number in range(60):
@@ -307,7 +307,7 @@ def test_list_takes_ten_queries_however_long_it_is(
             make_score(session, make_round(session, owner, visit))
     for number in range(5, 65):
         owe(four, number, "retest", -2, "TUG", measure="timed_up_and_go")
-    many = queries(four, therapist, path)
+    many = len(asked(four, therapist, path))
 
     assert len(listed(therapist)) == 64
     assert many == few <= 10
