@@ -170,6 +170,7 @@ def test_rebuild_writes_nothing_into_a_broken_site(data: Path, capsys: Capture) 
 
 def test_older_edition_is_a_warning(data: Path, capsys: Capture) -> None:
     harm(data, "UPDATE score SET edition = 'older', lead_says = 'as it was read then'")
+    harm(data, "UPDATE score SET outcome = 'unable' WHERE id = 1")
 
     code, amiss = told(data, capsys)
     assert code == 0

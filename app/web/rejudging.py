@@ -135,8 +135,6 @@ def _compared(each: Judged, score: Score | None, made: DerivedScore | None) -> C
         differs: tuple[str, ...] = () if not (score or made) else ("value",)
     else:
         wanted = {**asdict(made), "on_date": each.on_date, "measure": each.measure.id}
-        if older:
-            wanted = {"outcome": made.outcome}
         differs = tuple(k for k, v in wanted.items() if getattr(score, k) != v)
     return Compared(each.round, each.on_date, score, made, differs, older)
 
