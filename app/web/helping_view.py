@@ -207,6 +207,8 @@ def _doubt(kept: dict[str, Any] | None) -> str:
     if kept is None or "start" not in kept["pressed"]:
         return ""
     bound = kept["bound_ms"]
+    if bound is None and len(set(kept["pressed"].values())) == 1:
+        return "Doubtful timing: the phone that timed it may have slept meanwhile."
     if bound is None:
         return "Doubtful timing: the clocks of the two phones could not be compared."
     if bound <= DOUBTFUL_MS:

@@ -39,6 +39,12 @@ AHEAD = """() => {
   Object.defineProperty(Event.prototype, "timeStamp",
     { get() { return get.call(this) + 3400; } });
 }"""
+#: As when the screen goes dark, and is woken again.
+DARK = """dark => {
+  Object.defineProperty(document, "hidden", { value: dark, configurable: true });
+  document.dispatchEvent(new Event("visibilitychange"));
+}"""
+DARK_MS = 2_500
 HELD = "single_leg_stance"
 
 
@@ -141,6 +147,31 @@ def test_time_of_two_phones_is_within_its_bound(
     says(helper.phone, "[data-link]", "The help has ended")
     with read_session(owner.phone.live.app.state.site.engine) as session:
         assert session.exec(select(HelpPress)).all() == []
+
+
+def test_owner_who_hears_late_of_a_start_stores_what_ran(
+    pair: tuple[Finger, Finger],
+) -> None:
+    """That phone lay dark, and on waking it knows nothing of the other's clock."""
+    owner, helper = pair
+    _ready(helper)
+    _ready(owner)
+    says(helper.phone, "[data-link]", "Linked to Tapeline.")
+    owner.phone.page.evaluate(DARK, True)
+    owner.phone.page.wait_for_timeout(300)  # what was asked before is answered
+    began = helper.touch()
+    helper.phone.page.locator("[data-state=running] [data-pad]").wait_for()
+    owner.phone.page.wait_for_timeout(DARK_MS)
+    assert owner.phone.page.locator("[data-state=idle] [data-pad]").is_visible()
+    owner.phone.page.evaluate(DARK, False)
+    owner.phone.page.locator("[data-state=running] [data-pad]").wait_for()
+    owner.phone.page.wait_for_timeout(1000 * RUNS_S)
+    true = owner.touch() - began
+    trial = _kept(owner.phone, 1)
+
+    assert true > DARK_MS
+    assert trial.raw_ms is not None
+    assert abs(trial.raw_ms - true) <= trial.clocks["helped"]["bound_ms"] + TOUCH_MS
 
 
 def test_link_cut_in_the_middle_costs_nothing(pair: tuple[Finger, Finger]) -> None:

@@ -307,6 +307,27 @@ class TestPresses:
         assert all(said.startswith("Doubtful timing") for said in doubts)
         assert "agree only to +/- 0.15 s" in doubts[1]
 
+    def test_one_phone_is_asked_about_only_where_it_may_have_slept(
+        self, helper: TestClient, owner: TestClient
+    ) -> None:
+        """Compared at both ends; just woken at the stop; its clock stood for 5 s."""
+        told = []
+        for x, mono in (
+            (HELPERS["x"], 11_420),
+            ("", 11_420),
+            ("0,5020,5020,40,5", 6_420),
+        ):
+            trial = new_uid()
+            _press(helper, trial, "start", 3_420, HELPERS)
+            said = _press(helper, trial, "stop", mono, HELPERS | {"x": x})
+            told.append(
+                (said["stop"]["ran_ms"], said["helped"]["bound_ms"], said["doubt"])
+            )
+            _press(owner, trial, "clear", 20, OWNERS)
+
+        slept = "Doubtful timing: the phone that timed it may have slept meanwhile."
+        assert told == [(8_000, 0, ""), (8_000, None, slept), (11_400, None, slept)]
+
     def test_broken_press_changes_nothing(self, helper: TestClient, site: Site) -> None:
         told = {"trial": new_uid(), "kind": "start", "mono": "1", "of": "1"} | HELPERS
         broken = [{"kind": "clear"}, {"kind": "x"}, {"mono": "nan"}, {"trial": "1"},
