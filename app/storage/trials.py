@@ -328,8 +328,8 @@ def record_trial(
 
 def _by_the_other(session: Session, person: Person, held: Round, known: Trial) -> bool:
     """Two phones timed it, and the other one's person saved it first: that stands."""
-    both = {known.recorded_by, person.id}
-    return "helped" in known.clocks and both in map(set, phones_of(session, held.id))
+    both, of_two = {known.recorded_by, person.id}, "helped" in known.clocks
+    return of_two and any(both == set(p) for p in phones_of(session, held.id))
 
 
 def body_hash_of(round: Round, body: TrialBody) -> str:

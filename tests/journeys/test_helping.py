@@ -21,7 +21,7 @@ from app.storage.round_help import HelpPress
 from app.storage.trials import Trial
 from tests.conftest import person_by
 from tests.journeys.conftest import OpenPhone, Phone
-from tests.journeys.deeds import forgive, says, trials
+from tests.journeys.deeds import forgive, says, sign_in_again, trials
 from tests.journeys.test_timing import Finger
 from tests.make import make_round, make_visit
 
@@ -194,3 +194,28 @@ def test_link_cut_in_the_middle_costs_nothing(pair: tuple[Finger, Finger]) -> No
     says(helper.phone, "[data-said]", "Already stopped by Therapist.")
     forgive(helper.phone)
     assert [t.raw_ms for t in trials(owner.phone)] == [trial.raw_ms]
+
+
+def test_helper_who_is_signed_out_in_the_middle_is_told_and_loses_no_stop(
+    pair: tuple[Finger, Finger],
+) -> None:
+    """The question for the passphrase waits until the clock does not run here."""
+    owner, helper = pair
+    _ready(helper)
+    _ready(owner)
+    began = helper.touch()
+    owner.phone.page.locator("[data-state=running] [data-pad]").wait_for()
+    helper.phone.context.clear_cookies()
+    says(helper.phone, "[data-link]", "You are signed out here.")
+    asked = helper.phone.page.locator("dialog[data-sign-in]")
+    helper.phone.page.wait_for_timeout(1000 * RUNS_S)
+    hidden_while_it_ran = not asked.is_visible()
+    true = helper.touch() - began
+    sign_in_again(helper.phone, "colleague")
+    trial = _kept(owner.phone, 1)
+
+    assert hidden_while_it_ran
+    assert trial.raw_ms is not None
+    assert abs(trial.raw_ms - true) <= TOUCH_MS
+    assert trial.clocks["helped"]["pressed"] == {"start": "helper", "stop": "helper"}
+    forgive(helper.phone, "401")
