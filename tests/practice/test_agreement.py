@@ -143,8 +143,8 @@ def test_same_error_with_another_icc(
 ) -> None:
     """Weir JP. J Strength Cond Res 2005;19:231-240 (data from memory; computed).
 
-    The SEM there is of consistency, the root of the error alone. Here trials do not
-    differ beyond error, so that the SEM of agreement is the same.
+    The SEM there is of consistency, the root of the error alone. Here the two
+    columns do not differ beyond error, so that the SEM of agreement is the same.
     """
     ms = mean_squares(list(zip(first, second, strict=True)))
     found = error_of(list(zip(first, second, strict=True)), least=2)
