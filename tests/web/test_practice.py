@@ -80,6 +80,13 @@ def said_as(key: Key, **other: object) -> dict[str, object]:
     }
 
 
+def stopped_at(ms: int, **other: object) -> dict[str, object]:
+    """A form of a practised stop: nothing was timed."""
+    return {
+        "way": "watched", "made_safe": "yes", "safe_ms": str(ms), "valid": "no", **other
+    }  # fmt: skip
+
+
 def send(client: TestClient, showing: int, said: dict[str, object]) -> str:
     answer = client.post(f"/practice/showings/{showing}/attempt", data=said)
     assert answer.status_code == 303, answer.text
@@ -608,6 +615,28 @@ def test_all_of_a_test_are_shared_at_once(student: TestClient, site: Site) -> No
     assert [a.shared for a in attempts(site)] == [True, True, False]
     assert "Share 1 more with supervisors" in student.get("/practice/progress").text
     assert student.post("/practice/share", data={"measure": "x"}).status_code == 404
+
+
+def test_stopped_trials_are_shared_with_all_of_a_test(
+    student: TestClient, supervisor: TestClient, site: Site, planned: Planned
+) -> None:
+    """Who shares all shares their stops too: a supervisor sees those too many."""
+    trial = planned(STOPPED, "")
+    begin(student, STOPPED, trial)
+    showing, key = latest(site)
+    send(student, showing, said_as(key))
+    begin(student, STOPPED, trial)
+    showing, key = latest(site)
+    send(student, showing, stopped_at(900))
+    with read_session(site.engine) as session:
+        theirs = f"/practice/people/{person_by(session, 'student').id}"
+    assert "Share 2 more with supervisors" in student.get("/practice/progress").text
+    assert "Stopped without cause" not in supervisor.get(theirs).text
+    student.post("/practice/share", data={"measure": "single_leg_stance"})
+
+    assert [a.shared for a in attempts(site)] == [True, True]
+    assert "Stopped without cause: 1 trial" in supervisor.get(theirs).text
+    assert "more with supervisors" not in student.get("/practice/progress").text
 
 
 def test_only_students_are_led(
