@@ -471,13 +471,21 @@ def test_what_is_not_there(student: TestClient, path: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("kind", "at", "says"),
+    ("kind", "at", "says", "back", "told"),
     [
-        ("help_given", 500, "you pressed 0.50 s after it was"),
-        ("help_given", -250, "You pressed 0.25 s before"),
-        ("", 500, "Nobody needed a hand"),
+        ("help_given", 500, "you pressed 0.50 s after it was", "", ""),
+        ("help_given", 5_000, "Right: a hand had to be laid on", "", ""),
+        ("help_given", -250, "You pressed 0.25 s before", "", ""),
+        ("help_given", -251, "this trial comes back",
+         "stopped before anything was to be seen",
+         "Stopped before anything was to be seen: 1 trial."),
+        ("help_given", 20_000, "you pressed 20.00 s after it was. Press as soon as",
+         "stopped more than 5 s after a hand was laid on",
+         "Stopped more than 5 s after a hand was laid on: 1 trial."),
+        ("", 500, "Nobody needed a hand", "stopped without cause",
+         "Stopped without cause: 1 trial, where nobody needed a hand."),
     ],
-)
+)  # fmt: skip
 def test_practised_stop_is_told_and_is_no_event(
     student: TestClient,
     site: Site,
@@ -485,6 +493,8 @@ def test_practised_stop_is_told_and_is_no_event(
     kind: str,
     at: int,
     says: str,
+    back: str,
+    told: str,
 ) -> None:
     """It stands in the attempt alone: no time, no count, no row of a real stop."""
     before = counts(site)
@@ -504,9 +514,10 @@ def test_practised_stop_is_told_and_is_no_event(
     assert (kept.made_safe, kept.made_safe_ms) == (True, pressed)
     assert (kept.start_ms, kept.stop_ms, kept.typed_ms) == (None, None, None)
     assert kept.key_safe_ms == due
-    assert ("stopped without cause" in student.get("/practice").text) is (not kind)
-    needless = "Stopped without cause: 1 trial, where nobody needed a hand."
-    assert (needless in student.get("/practice/progress").text) is (not kind)
+    again = student.get("/practice").text
+    assert ("Comes back" in again) is bool(back)
+    assert back in again
+    assert told in student.get("/practice/progress").text
     assert {name for name in after if after[name] != before[name]} == {
         "practice_showing", "practice_attempt",
     }  # fmt: skip
@@ -532,7 +543,8 @@ def test_stop_holds_nobody_to_what_came_later(
     assert "Nothing did until you stopped it" in page
     assert (kept.key_faults, kept.key_valid) == ([], False)
     assert kept.key_safe_ms == safe_from(key)
-    assert "Comes back" not in student.get("/practice").text
+    assert "when nothing of it was to be seen yet" in page
+    assert "Comes back" in student.get("/practice").text
 
 
 def test_stop_that_was_due_is_missed(
@@ -601,6 +613,24 @@ def test_list_stands_on_top_with_what_is_open(
     assert "Open Gait speed: 0 of 2" in " ".join(asked.split())
     (link,) = found(page, "#asked").css("a")
     assert student.get(str(link.attributes["href"])).status_code == 200
+
+
+def test_list_counts_no_trial_that_was_stopped(
+    student: TestClient, supervisor: TestClient, site: Site
+) -> None:
+    """It asks for trials with a result; whoever stops them all has none."""
+    with read_session(site.engine) as session:
+        me = person_by(session, "student").id
+    supervisor.post(f"/practice/people/{me}/list", data={"trials-gait_speed": "2"})
+    case = next(c.id for c in book().cases.values() if c.measure == "gait_speed")
+    begin(student, case, 1)
+    send(student, latest(site)[0], stopped_at(900))
+    begin(student, case, 1)
+    showing, key = latest(site)
+    send(student, showing, said_as(key))
+
+    for page in ("/practice", "/practice/progress"):
+        assert "1 of 2" in student.get(page).text
 
 
 def test_all_of_a_test_are_shared_at_once(student: TestClient, site: Site) -> None:
