@@ -10,13 +10,13 @@ import secrets
 from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import datetime
-from typing import Any, Final
+from typing import Any, Final, cast
 
 from sqlalchemy import JSON, Index
 from sqlmodel import Field, Session, col, select
 
 from app.access import Subject, may
-from app.practice.attempt import WAYS, Said
+from app.practice.attempt import BEGUN, WAYS, Said, Way
 from app.practice.case import Key
 from app.practice.make_safe import held_to, safe_from
 from app.storage import audit
@@ -52,6 +52,8 @@ class PracticeShowing(Numbered, table=True):
     """One showing of a trial: drawn by `draw`, before the page has it.
 
     `check_id` and `check_place`: it is one of a team check (`storage/team_checks.py`).
+    `way`: whether its figure was handed out or it is told in words, since the words
+    with their moments tell the key; None where that was not kept, or not begun yet.
     """
 
     __tablename__ = "practice_showing"
@@ -63,6 +65,7 @@ class PracticeShowing(Numbered, table=True):
         between("seed", 0, SEEDS),
         length("edition", 1, 64),
         check("of_check", "(check_id IS NULL) = (check_place IS NULL)"),
+        one_of("way", BEGUN),
         Index(None, "check_id", "check_place", "person_id", unique=True),
     )
 
@@ -78,6 +81,7 @@ class PracticeShowing(Numbered, table=True):
         default=None, foreign_key=f"{TeamCheck.__tablename__}.id"
     )
     check_place: int | None = None
+    way: str | None = None
 
 
 class PracticeAttempt(Numbered, table=True):
@@ -209,6 +213,20 @@ def showing_for(session: Session, person: Person, showing_id: int) -> PracticeSh
     if row is None or row.person_id != person.id:
         raise NotFound
     return row
+
+
+def begin_as(session: Session, showing: PracticeShowing, way: Way) -> Way:
+    """How it is begun: as was chosen first, whatever is asked for later."""
+    if showing.way is None:
+        showing.way = way
+        session.add(showing)
+        session.flush()
+    return begun_as(showing)
+
+
+def begun_as(showing: PracticeShowing) -> Way:
+    """Watched or in words; empty where that was not kept."""
+    return cast(Way, showing.way or "")
 
 
 def send(

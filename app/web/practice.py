@@ -19,6 +19,7 @@ from app.storage.people import Person
 from app.storage.practice import (
     PracticeShowing,
     attempt_for,
+    begun_as,
     draw,
     rows_of,
     said_of,
@@ -91,11 +92,16 @@ def next_one(request: Request, me: SignedIn, session: ReadSession) -> RedirectRe
 def read(
     request: Request, me: SignedIn, session: ReadSession, showing_id: RowId
 ) -> Response:
-    """The trial in words, to be read instead of watched; without script, too."""
+    """The trial in words, to be read instead of watched; without script, too.
+
+    One that was watched is not told: its words with their moments are the key.
+    """
     showing = showing_for(session, me, showing_id)
     sent = sent_of(session, showing)
     if sent is not None:
         return RedirectResponse(f"/practice/attempts/{sent.id}", 303)
+    if begun_as(showing) == "watched":
+        return page(request, "practice/watched.html", showing=showing)
     return _words(request, showing, Form())
 
 
@@ -106,7 +112,7 @@ def _words(
     errors: Errors | None = None,
 ) -> HTMLResponse:
     """In words; or, where it was watched, the questions alone with the kept times."""
-    watched = was_watched(typed)
+    watched = was_watched(typed, begun_as(showing))
     return page(
         request,
         "practice/answer.html" if watched else "practice/words.html",
@@ -134,7 +140,7 @@ def answer(
     measure = measure_of(request, showing.measure)
     errors: Errors = {}
     kinds = {rule.kind for rule in kinds_of(showing.measure)}
-    said = read_said(measure, kinds, form, errors)
+    said = read_said(measure, kinds, form, begun_as(showing), errors)
     if errors:
         return _words(request, showing, form, errors)
     if showing.edition != book().edition:

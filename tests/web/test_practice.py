@@ -5,6 +5,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
+from httpx2 import Response
 from selectolax.lexbor import LexborHTMLParser
 from sqlalchemy import func
 from sqlmodel import col, select
@@ -13,7 +14,7 @@ from starlette.testclient import TestClient
 from app.practice.case import Key
 from app.practice.faults import kinds_of
 from app.practice.make_safe import safe_from
-from app.storage.database import read_session
+from app.storage.database import read_session, write_session
 from app.storage.practice import PracticeAttempt, PracticeShowing
 from app.storage.tables import Table
 from app.web.deps import Site
@@ -412,6 +413,72 @@ def test_reach_says_how_it_was_taken(
     assert [row.way for row in attempts(site)] == [
         "watched" if way == "watch" else "words"
     ]
+
+
+def test_what_is_watched_is_not_told_in_words(
+    student: TestClient, site: Site, planned: Planned
+) -> None:
+    """The words with their moments are the key: not in another tab, nor by a tap."""
+    trial, uid = planned(STANDS, "arms_used"), new_uid()
+    where = f"/practice/{STANDS}/{trial}"
+
+    def tap(way: str) -> Response:
+        return student.post(where, data={"uid": uid, "way": way}, headers=BY_SCRIPT)
+
+    assert "data-figure" in tap("watch").text
+    showing, key = latest(site)
+    words = f"/practice/showings/{showing}"
+    assert tap("words").headers["hx-redirect"] == words
+    other_tab = student.get(words).text
+    assert "You watched this one, so it is not told in words." in other_tab
+    assert f'href="{where}">Begin another' in other_tab
+    assert "What is seen" not in other_tab
+    assert instants_in(other_tab, key) == set()
+    assert "data-figure" in tap("watch").text, "the page may be asked for again"
+    no_script = student.post(where, data={"uid": uid, "way": "watch"})
+    assert no_script.headers["location"] == words
+
+    send(student, showing, said_as(key, way="words"))
+    (kept,) = attempts(site)
+    assert (kept.way, kept.start_ms) == ("watched", key.start_ms)
+
+
+def test_what_was_read_is_kept_as_read(
+    student: TestClient, site: Site, planned: Planned
+) -> None:
+    """Whatever the form says: who read the moments has timed nothing."""
+    trial, uid = planned(STANDS, ""), new_uid()
+    data = {"uid": uid, "way": "words"}
+    student.post(f"/practice/{STANDS}/{trial}", data=data, headers=BY_SCRIPT)
+    showing, key = latest(site)
+    where = f"/practice/showings/{showing}"
+    assert "What is seen" in student.get(where).text
+    again = student.post(
+        f"/practice/{STANDS}/{trial}", data=data | {"way": "watch"}, headers=BY_SCRIPT
+    )
+    untimed = student.post(f"{where}/attempt", data=said_as(key, way="watched"))
+    send(student, showing, said_as(key, way="watched", typed="12.3"))
+    (kept,) = attempts(site)
+
+    assert again.headers["hx-redirect"] == where
+    assert untimed.status_code == 422
+    assert "What is seen" in untimed.text
+    assert (kept.way, kept.start_ms, kept.typed_ms) == ("words", None, 12_300)
+
+
+@pytest.mark.parametrize("way", ["watched", "words"])
+def test_what_was_begun_before_the_way_was_kept_is_as_it_says(
+    student: TestClient, site: Site, way: str
+) -> None:
+    begin(student, STANDS, 1)
+    showing, key = latest(site)
+    with write_session(site.engine) as session:
+        session.get_one(PracticeShowing, showing).way = None
+    times = {} if way == "watched" else {"start_ms": "", "stop_ms": ""}
+    assert student.get(f"/practice/showings/{showing}").status_code == 200
+    send(student, showing, said_as(key, way=way, typed="12.3", **times))
+
+    assert [row.way for row in attempts(site)] == [way]
 
 
 def counts(site: Site) -> dict[str, int]:

@@ -150,6 +150,18 @@ def test_a_trial_is_shown_once(
     assert "1 begun and not answered" in student.get("/practice").text
 
 
+def test_trial_of_a_check_that_is_watched_is_not_told_in_words(
+    supervisor: TestClient, student: TestClient, site: Site
+) -> None:
+    check = set_one(supervisor, site, "student", "supervisor")
+    begin(student, check)
+    page = student.get(f"/practice/showings/{latest(site)[0]}").text
+
+    assert "You watched this one, so it is not told in words." in page
+    assert f'href="/practice/checks/{check}">Begin another' in page
+    assert "What is seen" not in page
+
+
 def test_key_is_the_one_of_the_check(
     supervisor: TestClient, student: TestClient, site: Site
 ) -> None:
