@@ -31,7 +31,7 @@ from app.storage.tables import (
     one_of,
     uid,
 )
-from app.storage.team_check_rows import TeamCheck
+from app.storage.team_check_rows import TeamCheck, TeamCheckMember
 
 #: Seeds fit a whole number of every database.
 SEEDS: Final = 2**31 - 1
@@ -45,6 +45,24 @@ class SharedForGood(StorageProblem):
     sentence = (
         "A supervisor has signed off on this attempt, so that it stays shared. "
         "Nothing was changed."
+    )
+
+
+class SharedInCheck(StorageProblem):
+    """It is one of a team check, in which everybody's trials are compared."""
+
+    sentence = (
+        "This trial is one of a team check: what is sent there stays shared, as was "
+        "said before it began. Nothing was changed."
+    )
+
+
+class KeyWaits(StorageProblem):
+    """Whoever still has to do the very same trial may not see its key."""
+
+    sentence = (
+        "This trial is one of a team check that you are in. Its key is shown once you "
+        "have sent yours."
     )
 
 
@@ -304,9 +322,16 @@ def sent_of(session: Session, showing: PracticeShowing) -> PracticeAttempt | Non
 
 
 def attempt_for(
-    session: Session, person: Person, attempt_id: int
+    session: Session, person: Person, attempt_id: int, *, edition: str = ""
 ) -> tuple[PracticeAttempt, PracticeShowing]:
-    """Their own, or one that was shared with those who see shared practice."""
+    """Their own, or one that was shared with those who see shared practice.
+
+    `edition`: today's, where known. Of another nothing can be sent any more, so that
+    its keys wait for nobody.
+
+    Raises:
+        KeyWaits: it is of a team check, and they have yet to do the same trial there.
+    """
     row = session.get(PracticeAttempt, attempt_id)
     if row is None:
         raise NotFound
@@ -316,7 +341,27 @@ def attempt_for(
     )
     if row.person_id != person.id and not sees:
         raise NotFound
-    return row, session.get_one(PracticeShowing, row.showing_id)
+    showing = session.get_one(PracticeShowing, row.showing_id)
+    if edition in ("", showing.edition) and _yet_to_do(session, person, showing):
+        raise KeyWaits
+    return row, showing
+
+
+def _yet_to_do(session: Session, person: Person, showing: PracticeShowing) -> bool:
+    """Whether they are in its team check and have sent nothing of that place."""
+    member = (showing.check_id, person.id)
+    if showing.check_id is None or session.get(TeamCheckMember, member) is None:
+        return False
+    sent = (
+        select(PracticeAttempt.id)
+        .join(PracticeShowing)
+        .where(
+            PracticeShowing.check_id == showing.check_id,
+            PracticeShowing.check_place == showing.check_place,
+            PracticeShowing.person_id == person.id,
+        )
+    )
+    return session.exec(sent).first() is None
 
 
 def share(
@@ -326,12 +371,15 @@ def share(
 
     Raises:
         SharedForGood: taken back, but a sign-off stands on it.
+        SharedInCheck: taken back, but it is of a team check.
     """
-    row, _ = attempt_for(session, person, attempt_id)
+    row, showing = attempt_for(session, person, attempt_id)
     if row.person_id != person.id:
         raise NotFound
     if row.stays_shared and not shared:
         raise SharedForGood
+    if showing.check_id is not None and not shared:
+        raise SharedInCheck
     if row.shared != shared:
         row.shared = shared
         session.add(row)

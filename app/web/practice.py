@@ -161,7 +161,7 @@ def result(
     request: Request, me: SignedIn, session: ReadSession, attempt_id: RowId
 ) -> HTMLResponse:
     """The attempt beside its key, with the rule behind each fault, and the replay."""
-    attempt, showing = attempt_for(session, me, attempt_id)
+    attempt, showing = attempt_for(session, me, attempt_id, edition=book().edition)
     measure = measure_of(request, showing.measure)
     known = showing.edition == book().edition
     timeline = timeline_of(showing) if known else None
@@ -174,6 +174,7 @@ def result(
         measure=measure,
         title=case.title if case else showing.case_id,
         mine=attempt.person_id == me.id,
+        name=session.get_one(Person, attempt.person_id).name,
         at=moment_words(attempt.sent_at, site_of(request).zone),
         view=result_of(said_of(attempt), attempt, measure, timeline),
         figure=motion(timeline) if timeline else None,

@@ -334,6 +334,11 @@ def test_private_until_shared(
     student.post(f"{where}/share", data={"shared": "yes"})
     assert supervisor.get(where).status_code == 200
     assert f"{where}/share" not in supervisor.get(where).text
+    with read_session(site.engine) as session:
+        name = person_by(session, "student").name
+    whose = f"{name}'s attempt; \"you\" is {name}."
+    assert whose in found(supervisor.get(where).text, "main").text()
+    assert whose not in found(student.get(where).text, "main").text()
     assert supervisor.post(f"{where}/share", data={}).status_code == 404
     assert therapist.get(where).status_code == 404
     assert supervisor.get(f"/practice/showings/{showing}").status_code == 404
