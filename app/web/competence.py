@@ -21,7 +21,8 @@ from app.storage.competence import (
 )
 from app.storage.errors import NotFound, StorageProblem
 from app.storage.people import Person
-from app.storage.practice import keep_shared, rows_of, share
+from app.storage.practice import rows_of
+from app.storage.practice_shared import keep_shared, share
 from app.web.dates import day_words
 from app.web.deps import (
     Form,

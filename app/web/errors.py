@@ -35,7 +35,7 @@ from app.storage.errors import (
 )
 from app.storage.faults import meant_by
 from app.storage.links import LinkUsed
-from app.storage.practice import KeyWaits
+from app.storage.practice_shared import KeyWaits
 from app.web.deps import (
     FormProblem,
     SessionLocked,
@@ -226,11 +226,7 @@ def _stored(fault: StorageProblem) -> Problem:
     match fault:
         case LinkUsed():
             return _told(
-                404,
-                "This link no longer works",
-                fault.sentence,
-                UNCHANGED,
-                fault.next,
+                404, "This link no longer works", fault.sentence, UNCHANGED, fault.next
             )
         case NotFound():
             return NOT_FOUND

@@ -18,16 +18,15 @@ from app.practice.motion import motion
 from app.storage.people import Person
 from app.storage.practice import (
     PracticeShowing,
-    attempt_for,
     begun_as,
     draw,
     rows_of,
     said_of,
     send,
     sent_of,
-    share,
     showing_for,
 )
+from app.storage.practice_shared import attempt_for, share
 from app.web.dates import moment_words
 from app.web.deps import (
     Form,
@@ -140,7 +139,8 @@ def answer(
     measure = measure_of(request, showing.measure)
     errors: Errors = {}
     kinds = {rule.kind for rule in kinds_of(showing.measure)}
-    said = read_said(measure, kinds, form, begun_as(showing), errors)
+    watched = was_watched(form, begun_as(showing))
+    said = read_said(measure, kinds, form, watched, errors)
     if errors:
         return _words(request, showing, form, errors)
     if showing.edition != book().edition:

@@ -34,11 +34,11 @@ def was_stopped(form: Form) -> bool:
 
 
 def read_said(
-    measure: Measure, kinds: Collection[str], form: Form, begun: Way, errors: Errors
+    measure: Measure, kinds: Collection[str], form: Form, watched: bool, errors: Errors
 ) -> Said:
     """What was sent; what is missing is said in `errors` beside its field.
 
-    `begun`: watched or in words, as the showing was begun.
+    `watched`: as `was_watched` says.
 
     Raises:
         FormProblem: what the page itself fills in is not as it makes it.
@@ -49,7 +49,6 @@ def read_said(
     start = stop = typed = None
     splits: tuple[int, ...] = ()
     valid = {"yes": True, "no": False}.get(form.text("valid"))
-    watched = was_watched(form, begun)
     way: Way = "watched" if watched else "words"
     if was_stopped(form):
         at = _instant(form, "safe_ms") if watched else None

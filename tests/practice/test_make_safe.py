@@ -73,7 +73,7 @@ def test_a_hand_is_said_as_it_is_laid_on() -> None:
 
 
 def test_nothing_of_a_hand_is_to_be_seen_sooner() -> None:
-    """The drawn hand is away until `HAND_SEEN_MS` before its instant, and then comes."""
+    """It is away until `HAND_SEEN_MS` before its instant, and then comes."""
     drawn = 0
     for case in book().cases.values():
         names = POINTS_ABOVE if case.measure == "four_square_step" else POINTS

@@ -18,18 +18,20 @@ from app.storage.people import Person
 from app.storage.practice import (
     PracticeAttempt,
     PracticeShowing,
-    SharedForGood,
-    attempt_for,
     begin_as,
     begun_as,
     draw,
-    keep_shared,
     rows_of,
     send,
-    share,
     showing_for,
 )
 from app.storage.practice_beside import attempts_of, shared_attempts
+from app.storage.practice_shared import (
+    SharedForGood,
+    attempt_for,
+    keep_shared,
+    share,
+)
 from tests.make import NOW, make_person, new_uid
 from tests.storage.conftest import Ward
 

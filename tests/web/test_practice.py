@@ -336,7 +336,7 @@ def test_private_until_shared(
     assert f"{where}/share" not in supervisor.get(where).text
     with read_session(site.engine) as session:
         name = person_by(session, "student").name
-    whose = f"{name}'s attempt; \"you\" is {name}."
+    whose = f'{name}\'s attempt; "you" is {name}.'
     assert whose in found(supervisor.get(where).text, "main").text()
     assert whose not in found(student.get(where).text, "main").text()
     assert supervisor.post(f"{where}/share", data={}).status_code == 404

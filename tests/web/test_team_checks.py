@@ -204,9 +204,7 @@ def test_key_of_a_check_waits_for_who_is_in_it(
     begun = supervisor.get(where)
     showing, key = latest(site)
     with monkeypatch.context() as later:  # nobody can send any more
-        later.setattr(
-            "app.web.practice.book", lambda: replace(book(), edition="later")
-        )
+        later.setattr("app.web.practice.book", lambda: replace(book(), edition="later"))
         assert supervisor.get(where).status_code == 200
     supervisor.post(f"/practice/showings/{showing}/attempt", data=said_as(key))
 
