@@ -35,6 +35,7 @@ from app.storage.errors import (
 )
 from app.storage.faults import meant_by
 from app.storage.links import LinkUsed
+from app.storage.practice_shared import KeyWaits
 from app.web.deps import (
     FormProblem,
     SessionLocked,
@@ -225,17 +226,17 @@ def _stored(fault: StorageProblem) -> Problem:
     match fault:
         case LinkUsed():
             return _told(
-                404,
-                "This link no longer works",
-                fault.sentence,
-                UNCHANGED,
-                fault.next,
+                404, "This link no longer works", fault.sentence, UNCHANGED, fault.next
             )
         case NotFound():
             return NOT_FOUND
         case NotAllowed():
             return _told(
                 403, "Not yours to do", fault.sentence, UNCHANGED, "Ask who may do it."
+            )
+        case KeyWaits():
+            return _told(
+                403, "Not yet", fault.sentence, UNCHANGED, "Do your own trials first."
             )
         case HandleTaken():
             return _told(
