@@ -21,6 +21,7 @@ from app.storage.patients import Patient, patient_for
 from app.storage.people import Person, actor
 from app.storage.todays_list import todays_list
 from app.web.deps import (
+    PACK_OF,
     FormDep,
     Now,
     ReadSession,
@@ -95,7 +96,8 @@ def take(
     going = _going(session, me, now, zone)
     wrong = fault or ("" if device else NO_PIN) or ("" if going else NOBODY)
     if wrong or device is None:
-        return JSONResponse({"wrong": wrong}, 422)
+        request.state.has_pin = device is not None  # the fifth wrong one ends it
+        return JSONResponse({"wrong": wrong}, 422, {PACK_OF: pack_stamp(request)})
     today = now.astimezone(zone).date()
     people = [person_of(session, site.catalogue, me, p, today) for p in going]
     audit.deed(session, "took_day_pack", device, by=me.id, now=now)

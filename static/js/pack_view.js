@@ -36,8 +36,13 @@ class PackView {
       document.addEventListener(name, () => { this.touched = Date.now(); }, true);
     }
     document.addEventListener("visibilitychange", () => {
-      if (document.hidden) this.hiddenAt = Date.now();
-      else this.check();
+      if (document.hidden) {
+        this.hiddenAt = Date.now();
+        return;
+      }
+      // A phone stops the timers of what is out of sight: nothing may have looked.
+      if (Date.now() - this.hiddenAt > HIDDEN_MS) this.lock();
+      this.check();
     });
     window.addEventListener("pagehide", () => this.lock());
     setInterval(() => this.check(), CHECK_MS);
