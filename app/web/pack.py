@@ -1,8 +1,9 @@
 """The day pack: today's people on one phone, encrypted, for homes without signal.
 
 The server gives its contents once, to a script, for the PIN of this phone; the phone
-encrypts them (static/js/pack_seal.js) and wipes them at night, at sign-out and whenever
-a page says that the sign-in or the PIN is another. Off unless the site asks for it.
+encrypts them (static/js/pack_seal.js) and wipes them at sign-out, whenever a page says
+that the sign-in or the PIN is another, and as soon as the browser runs anything of this
+site after the night, from which on they open for nobody. Off unless the site asks for it.
 """
 
 from datetime import datetime, time, timedelta

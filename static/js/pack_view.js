@@ -56,8 +56,8 @@ class PackView {
     if (hidden || idle) this.lock();
     const seal = await lookAtPack().catch(() => null);
     if (!seal) return this.end();
-    this.part("until").textContent = `As the record stood ${moment(seal.taken)}; gone at `
-      + `${moment(seal.until)}. Orders may have changed since.`;
+    this.part("until").textContent = `As the record stood ${moment(seal.taken)}; opens for `
+      + `nobody from ${moment(seal.until)} on. Orders may have changed since.`;
     this.place.hidden = false;
     this.form.hidden = this.people !== null;
   }

@@ -230,6 +230,24 @@ def test_phone_that_slept_shows_nobody_when_it_is_looked_at_again(
         page.evaluate("dispatchEvent(new PageTransitionEvent('pagehide'))")
 
 
+def test_after_the_night_it_opens_for_nobody_though_nothing_had_wiped_it(
+    ready: Phone,
+) -> None:
+    phone, page = ready, ready.page
+    take(phone)
+    page.clock.install()
+    phone.goto("/bedside")
+    expect(page.locator("#pack-pin")).to_be_visible()
+    page.clock.pause_at(page.evaluate("Date.now()") / 1000 + 30)
+    page.clock.set_system_time(page.evaluate("Date.now()") / 1000 + 25 * 3600)
+    assert "tapeline.pack/pack" in held(page)
+    unlock(phone, PIN)
+    expect(page.locator("[data-pack-wrong]")).to_contain_text("no longer on this phone")
+
+    assert LABEL not in page.content()
+    nothing_of_it(page)
+
+
 def at_the_cover(phone: Phone) -> None:
     rest(phone)
     for left in TRIES:

@@ -278,6 +278,7 @@ def test_button_and_what_is_missing(sign_in_as: SignInAs, site: Site) -> None:
     after = client.get("/pack").text
 
     assert "Set one" in before
+    assert "it opens for nobody here, and it is wiped when this browser next" in before
     assert "data-pack-form" not in before
     assert (
         found(after, "[data-pack-form][hidden] #pin").attributes["inputmode"]
