@@ -2,8 +2,8 @@
 
 The server gives its contents once, to a script, for the PIN of this phone; the phone
 encrypts them (static/js/pack_seal.js) and wipes them at sign-out, whenever a page says
-that the sign-in or the PIN is another, and as soon as the browser runs anything of this
-site after the night, from which on they open for nobody. Off unless the site asks for it.
+that the sign-in or the PIN is another, and when the browser next runs anything of this
+site after the night, from which on they open for nobody. Off unless a site asks for it.
 """
 
 from datetime import datetime, time, timedelta
