@@ -1,16 +1,21 @@
 """`tapeline serve`: what it refuses, what it warns of, the service files it prints."""
 
+import asyncio
 import plistlib
 import shlex
 import shutil
 import socket
 import subprocess
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import Any
 
 import pytest
+import uvicorn
 
 from app.cli import main
 from app.commands.service_files import FILL_IN
+from app.commands.serving import SERVING
 from app.commands.shares import as_in_proc, filesystem_of
 from app.lan.keeper import Found
 from app.settings import NEVER_SHOWN, Settings, SettingsProblem
@@ -339,3 +344,26 @@ def test_mounts_of_macos_are_read_too() -> None:
 
     assert filesystem_of(Path("/Volumes/my share/tapeline"), mounts) == "smbfs"
     assert filesystem_of(Path("/Users/me"), mounts) == "apfs"
+
+
+@pytest.mark.parametrize(
+    ("neighbour", "believed"), [("127.0.0.1", "203.0.113.9"), ("10.0.0.7", "10.0.0.7")]
+)
+def test_only_a_proxy_on_this_machine_says_who_asked(
+    neighbour: str, believed: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As uvicorn is told, whatever stands in the environment."""
+    monkeypatch.setenv("FORWARDED_ALLOW_IPS", "*")
+    seen: list[str] = []
+
+    async def app(scope: Any, _receive: Any, _send: Any) -> None:
+        seen.append(scope["client"][0])
+
+    config = uvicorn.Config(app, **SERVING)
+    config.load()
+    asked = {"type": "http", "scheme": "http", "client": (neighbour, 5),
+             "headers": [(b"x-forwarded-for", b"203.0.113.9")]}  # fmt: skip
+    with ThreadPoolExecutor(1) as own:  # a browser may have a loop of this thread
+        own.submit(asyncio.run, config.loaded_app(asked, None, None)).result()
+
+    assert seen == [believed]

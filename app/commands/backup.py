@@ -33,7 +33,8 @@ def add(commands: Any) -> None:
     p: argparse.ArgumentParser = commands.add_parser(
         "backup",
         help="write an encrypted backup of the site; people go on working",
-        epilog="The passphrase is read from TAPELINE_BACKUP_PASSPHRASE, or asked for."
+        epilog="The passphrase is read from TAPELINE_BACKUP_PASSPHRASE or the file of "
+        "TAPELINE_BACKUP_PASSPHRASE_FILE, or asked for."
         "\n\nexample:\n  tapeline backup --data ~/tapeline --to /media/stick",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
@@ -89,7 +90,10 @@ def passphrase_of(settings: Settings, *, twice: bool) -> str:
     if settings.backup_secret:
         return settings.backup_secret
     if not sys.stdin.isatty():
-        raise Refused("set TAPELINE_BACKUP_PASSPHRASE, or run this where it can ask")
+        raise Refused(
+            "set TAPELINE_BACKUP_PASSPHRASE or TAPELINE_BACKUP_PASSPHRASE_FILE, or run "
+            "this where it can ask"
+        )
     typed = getpass.getpass("Passphrase of the backup: ").strip()
     if twice and len(typed) < SHORTEST_SECRET:
         raise Refused(f"use {SHORTEST_SECRET} letters at least; 4 or 5 words are best")

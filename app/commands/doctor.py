@@ -53,7 +53,7 @@ class Outcome:
 def add(commands: Any) -> None:
     p: argparse.ArgumentParser = commands.add_parser(
         "doctor",
-        help="look a site over: file, audit trail, scores; changes nothing",
+        help="look a site over: file, audit trail, scores; changes nothing by itself",
         epilog="Exit code 0: sound, perhaps with warnings; 1: something is broken; "
         "2: bad input.\n\nexample:\n  tapeline doctor --data ~/tapeline --json",
         formatter_class=argparse.RawDescriptionHelpFormatter,

@@ -59,7 +59,8 @@ def _add_import(commands: Any) -> None:
         help="take in patients and past scores from CSV files, or a whole site",
         epilog="All rows or none; the same file again adds nothing. While rows are "
         "written nobody else can save: for more than some hundred, stop the site "
-        "first. The columns are described in the README.\n\nexample:\n"
+        "first. The columns are described on the page Import of a supervisor."
+        "\n\nexample:\n"
         "  tapeline import caseload/ --data ~/tapeline --dry-run\n"
         "  tapeline import --site ward.zip --data ~/new",
         formatter_class=argparse.RawDescriptionHelpFormatter,

@@ -53,7 +53,8 @@ def add(commands: Any) -> None:
     p: argparse.ArgumentParser = commands.add_parser(
         "restore",
         help="bring a site back from an encrypted backup, where no site is",
-        epilog="The passphrase is read from TAPELINE_BACKUP_PASSPHRASE, or asked for."
+        epilog="The passphrase is read from TAPELINE_BACKUP_PASSPHRASE or the file of "
+        "TAPELINE_BACKUP_PASSPHRASE_FILE, or asked for."
         "\n\nexample:\n  tapeline restore tapeline-20261130T120000Z.backup "
         "--data ~/new",
         formatter_class=argparse.RawDescriptionHelpFormatter,

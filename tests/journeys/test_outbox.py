@@ -71,7 +71,7 @@ def test_time_kept_is_ready_for_the_next_and_read_when_sent(
     (trial,) = trials(phone)
 
     assert trial.uid == item["uid"]
-    assert 3000 <= (trial.raw_ms or 0) <= 5000
+    assert 3000 <= (trial.raw_ms or 0) <= 15_000  # how exact it is: test_timing.py
     forgive(phone)
 
 

@@ -56,7 +56,7 @@ def test_result_taken_offline_is_attached_once(
     attach_first(phone, patient_id)
 
     (trial,), (visit,) = rows(phone, Trial), rows(phone, Visit)
-    assert 3300 <= trial.raw_ms <= 5000
+    assert 3300 <= trial.raw_ms <= 15_000  # how exact it is: test_timing.py
     assert visit.local_date == today.date()
     assert trial.clocks["sheet"]["at"] == pytest.approx(trial.clocks["start"]["wall"])
     phone.axe("attached")

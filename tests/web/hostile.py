@@ -54,7 +54,7 @@ RUNNING: Final = (
     "\t=1+1",
     "../../../../etc/passwd",
     "%s%n%(name)s{0.__class__}",
-    "$(touch /tmp/x)`id`",
+    "$(touch x)`id`",
     "&#60;b&#62;&lt;i&gt;",
 )
 CLASSES: Final = {"breaking": BREAKING, "unseen": UNSEEN, "running": RUNNING}
