@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from itertools import groupby
 from pathlib import Path
 
 import hypothesis
@@ -86,6 +87,21 @@ class Clock:
 
     def move(self, **by: float) -> None:
         self.now += timedelta(**by)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Journeys wait more than they work: spread over the rest, one worker at a time
+    waits while the others work. Files stay whole, for what they make once."""
+    files = [list(each) for _, each in groupby(items, key=lambda item: item.path)]
+    journeys = [each for each in files if "journeys" in each[0].path.parts]
+    others = [each for each in files if "journeys" not in each[0].path.parts]
+    many = len(journeys)
+    items.clear()
+    for number, each in enumerate(others):
+        while journeys and len(journeys) * len(others) >= many * (len(others) - number):
+            items += journeys.pop(0)
+        items += each
+    items += [item for each in journeys for item in each]
 
 
 def pytest_collection_finish() -> None:
