@@ -136,9 +136,28 @@ def _systemd_environment(settings: Settings) -> str:
     return "".join(lines)
 
 
+def _sandbox(settings: Settings) -> str:
+    writes = "\n".join(f"ReadWritePaths={_quoted(f)}" for f in _folders(settings))
+    return f"""\
+NoNewPrivileges=yes
+ProtectSystem=strict
+ProtectHome=read-only
+{writes}
+PrivateTmp=yes
+ProtectKernelTunables=yes
+ProtectControlGroups=yes
+RestrictAddressFamilies=AF_UNIX AF_INET AF_INET6
+RestrictNamespaces=yes
+RestrictRealtime=yes
+RestrictSUIDSGID=yes
+LockPersonality=yes
+SystemCallArchitectures=native
+SystemCallFilter=@system-service
+"""
+
+
 def _systemd(command: Sequence[str], settings: Settings) -> str:
     line = " ".join(map(_argument, command))
-    writes = "\n".join(f"ReadWritePaths={_quoted(f)}" for f in _folders(settings))
     return f"""\
 # Keep as ~/.config/systemd/user/tapeline.service, then:
 #   systemctl --user daemon-reload
@@ -159,21 +178,7 @@ RestartSec=5
 # Bad input is said once and not tried again.
 RestartPreventExitStatus=2
 UMask=0077
-NoNewPrivileges=yes
-ProtectSystem=strict
-ProtectHome=read-only
-{writes}
-PrivateTmp=yes
-ProtectKernelTunables=yes
-ProtectControlGroups=yes
-RestrictAddressFamilies=AF_UNIX AF_INET AF_INET6
-RestrictNamespaces=yes
-RestrictRealtime=yes
-RestrictSUIDSGID=yes
-LockPersonality=yes
-SystemCallArchitectures=native
-SystemCallFilter=@system-service
-
+{_sandbox(settings)}
 [Install]
 WantedBy=default.target
 """
