@@ -212,6 +212,25 @@ def test_no_module_is_named_for_nothing() -> None:
     assert not NO_NAMES & {path.stem for path in MODULES}
 
 
+def test_a_day_is_told_by_the_sites_clock(module: Path) -> None:
+    """Moments are kept in UTC, whose day is another for hours on end.
+
+    So the day of one is asked for where it is put on a site's clock, or of a name that
+    says it was.
+    """
+    asked = [
+        node.func.value
+        for node in ast.walk(tree_of(module))
+        if isinstance(node, ast.Call)
+        and isinstance(node.func, ast.Attribute)
+        and (node.func.attr, node.args) == ("date", [])
+    ]
+    told = [ast.unparse(moment) for moment in asked]
+
+    if inside(name_of(module), "app.web"):
+        assert not [of for of in told if ".astimezone(" not in of and of != "local"]
+
+
 def test_half_of_all_templates_fit_in_40_lines() -> None:
     templates = [p.read_text() for p in (ROOT / "templates").rglob("*.html")]
 

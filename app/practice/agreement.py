@@ -9,7 +9,8 @@ Fleiss JL. Psychol Bull 1979;86:420-428 (the six forms of the ICC). McGraw KO, W
 Psychol Methods 1996;1:30-46 (their intervals; from memory). Cohen J. Educ Psychol
 Meas 1960;20:37-46 and Psychol Bull 1968;70:213-220 (kappa, weighted; from memory).
 Fleiss JL, Cohen J, Everitt BS. Psychol Bull 1969;72:323-327 (its standard error; from
-memory).
+memory). De Vet HCW, Terwee CB, Knol DL, Bouter LM. J Clin Epidemiol 2006;59:1033-1039
+(the SEM of agreement; from memory).
 """
 
 from collections.abc import Hashable, Mapping, Sequence
@@ -35,11 +36,19 @@ class NotComparable(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Interval:
-    """A figure with its 95 % interval."""
+    """A figure with its 95 % interval.
+
+    Where nothing differs a formula gives an interval of no width, which claims too
+    much: then `told` is False, and none is to be shown.
+    """
 
     value: float
     low: float
     high: float
+
+    @property
+    def told(self) -> bool:
+        return self.low < self.high
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +70,8 @@ def limits_of_agreement(
 ) -> Limits | None:
     """Bland and Altman's bias and limits, mean -/+ 1.96 SD; None below `least`.
 
-    The standard error of a limit is the root of 3 s2/n, as in the paper.
+    The standard error of a limit is the root of 3 s2/n, as in the paper. Where all
+    differences are the same there is no spread, so that no interval is `told`.
 
     >>> limits_of_agreement([0.1, 0.2, 0.3]) is None
     True
@@ -159,7 +169,7 @@ def icc_agreement(
     """ICC(2,1), absolute agreement of single ratings, with its 95 % interval.
 
     The two-way form in which both people and raters are samples. None below `least`
-    targets.
+    targets. Of raters who always agree no interval is `told`.
 
     Raises:
         NotComparable: as `mean_squares` and `icc_forms`.
@@ -169,7 +179,7 @@ def icc_agreement(
         return None
     value = icc_forms(ms)["2,1"]
     n, k, b, j, e = ms.targets, ms.raters, ms.between, ms.raters_ms, ms.error
-    if e == 0 and j == 0:
+    if all(min(row) == max(row) for row in ratings):
         return Interval(1.0, 1.0, 1.0)
     ratio = j / e if e else float("inf")
     freedom = _freedom(n, k, value, ratio)
@@ -201,7 +211,11 @@ class ErrorOfMeasuring:
 def error_of(
     ratings: Sequence[Sequence[float]], *, least: int = LEAST_TARGETS
 ) -> ErrorOfMeasuring | None:
-    """SEM as the root of the residual mean square; MDC95 is 1.96 x root 2 x SEM.
+    """The SEM of agreement; MDC95 is 1.96 x root 2 x SEM.
+
+    The root of the variance between raters and the rest together: as in ICC(2,1), a
+    constant difference between raters is error. A variance that comes out negative is
+    taken for none.
 
     Raises:
         NotComparable: as `mean_squares`.
@@ -209,7 +223,8 @@ def error_of(
     ms = mean_squares(ratings)
     if ms.targets < least:
         return None
-    sem = sqrt(ms.error)
+    raters = max(ms.raters_ms - ms.error, 0.0) / ms.targets
+    sem = sqrt(raters + ms.error)
     return ErrorOfMeasuring(ms.targets, sem, MDC95_OF_SEM * sem)
 
 

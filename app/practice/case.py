@@ -124,7 +124,11 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Timeline:
-    """One showing of a trial: the figure's frames, its words, and the key."""
+    """One showing of a trial: the figure's frames, its words, and the key.
+
+    `lines` are said while the figure moves. `words` are read instead of watching it, so
+    that they also say what is seen at the stop where that is judged.
+    """
 
     case: str
     trial: int
@@ -133,5 +137,6 @@ class Timeline:
     ends_ms: int
     key: Key
     frames: tuple[Frame, ...]
+    lines: tuple[Line, ...]
     words: tuple[Line, ...]
     scene: Mapping[str, str] = field(default_factory=dict)

@@ -25,6 +25,7 @@ from typing import Final
 from app.clinical.quantities import rounded
 from app.practice.agreement import (
     LEAST_DECISIONS,
+    LEAST_TRIALS,
     Kappa,
     Limits,
     NotComparable,
@@ -63,6 +64,11 @@ class Rule:
     @property
     def scale(self) -> Scale:
         return SCALES[self.unit]
+
+    @property
+    def latest(self) -> int:
+        """How many of the latest are judged at most; never fewer than are asked for."""
+        return max(LATEST, self.least_trials)
 
 
 #: By the unit of the result. Of a count a quarter of one either way, and limits within
@@ -110,6 +116,7 @@ class Standing:
     scale: Scale
     n: int  # the latest with a result in that unit, which bias and limits are made of
     decided: int  # the latest of all, whose faults and decisions are judged
+    without: int  # those of them that have no result in that unit
     in_words: int  # those of them that were read in words
     taken: int  # all of this test and edition
     exact: int  # results that were just the key's, as shown
@@ -159,12 +166,11 @@ def standing(
 ) -> Standing:
     """Where one person stands; attempts of other tests and editions do not count."""
     tries = tries_at(attempts, measure, edition)
-    most = max(LATEST, rule.least_trials)
-    found, decided = results(tries, rule.unit)[-most:], tries[-most:]
+    found, decided = results(tries, rule.unit)[-rule.latest :], tries[-rule.latest :]
     measured, apart = [a for a, _ in found], [float(b.off) for _, b in found]
     limits = limits_of_agreement(apart)
     valid, valid_why = _kappa([(a.valid_said, a.valid_key) for a in decided])
-    faults, faults_why = _kappa(fault_decisions(decided))
+    faults, faults_why = _faults_kappa(decided)
     seen = seen_in(decided)
     without = sum(a.beside(rule.unit) is None for a in decided)
     checks = (
@@ -176,7 +182,8 @@ def standing(
     )
     return Standing(
         measure=measure, edition=edition, scale=rule.scale, n=len(measured),
-        decided=len(decided), in_words=sum(a.way == "words" for a in decided),
+        decided=len(decided), without=without,
+        in_words=sum(a.way == "words" for a in decided),
         taken=len(tries), exact=sum(two_places(off) == 0 for off in apart),
         limits=limits, starts=_late([a.start_off_ms for a in measured]),
         stops=_late([a.stop_off_ms for a in measured]), seen=seen, valid=valid,
@@ -229,6 +236,14 @@ def missed_kinds(attempts: Sequence[Attempt]) -> tuple[tuple[str, int, int], ...
     return tuple(sorted(missed, key=lambda line: (-line[1] / line[2], line[0])))
 
 
+def _faults_kappa(decided: Sequence[Attempt]) -> tuple[Kappa | None, str]:
+    """One trial holds a decision on each kind of fault: few trials make many."""
+    if len(decided) < LEAST_TRIALS:
+        trials = "trial" if len(decided) == 1 else "trials"
+        return None, f"{len(decided)} {trials} so far; told from {LEAST_TRIALS} on"
+    return _kappa(fault_decisions(decided))
+
+
 def _kappa(pairs: Sequence[tuple[bool | None, bool]]) -> tuple[Kappa | None, str]:
     """Against the key. What was not decided is an answer of its own, never right."""
     if len(pairs) < LEAST_DECISIONS:
@@ -266,10 +281,13 @@ def _result(n: int, limits: Limits | None, rule: Rule) -> tuple[Check, Check]:
     bias_met = abs(two_places(limits.bias.value)) <= two_places(rule.most_bias)
     apart = max(abs(two_places(low)), abs(two_places(high)))
     bias_has = scale.signed(limits.bias.value)
+    apart_has = f"{signed(low)} to {scale.signed(high)}"
+    if not limits.bias.told:
+        apart_has = f"all {limits.n} were {bias_has}; no limits can be given"
     return (
         Check("bias", names[0], bias_met, bias_has, bias_asks),
-        Check("limits", names[1], apart <= two_places(rule.most_apart),
-              f"{signed(low)} to {scale.signed(high)}", apart_asks),
+        Check("limits", names[1], apart <= two_places(rule.most_apart), apart_has,
+              apart_asks),
     )  # fmt: skip
 
 

@@ -32,7 +32,7 @@ def motion(timeline: Timeline) -> dict[str, Any]:
             for one, other in pairwise(points)
         ],
         "said": said(timeline, times),
-        "lines": [{"text": line.text, "cue": line.cue} for line in timeline.words],
+        "lines": [{"text": line.text, "cue": line.cue} for line in timeline.lines],
     }
 
 
@@ -46,11 +46,11 @@ def said(timeline: Timeline, times: list[int]) -> list[int]:
     channel = [FINE // 2] * len(times)
     for i in range(1, len(times)):
         before, now = times[i - 1], times[i]
-        done = line_at(timeline.words, before)
-        if line_at(timeline.words, now) == done:
+        done = line_at(timeline.lines, before)
+        if line_at(timeline.lines, now) == done:
             channel[i] = channel[i - 1]
             continue
-        share = (timeline.words[done].at_ms - before) / (now - before)
+        share = (timeline.lines[done].at_ms - before) / (now - before)
         channel[i - 1] = round((done + 1 - share) * FINE)
         channel[i] = round((done + 2 - share) * FINE)
     return channel

@@ -6,6 +6,7 @@ from itertools import combinations
 
 from app.practice.agreement import (
     LEAST_TARGETS,
+    LEAST_TRIALS,
     ErrorOfMeasuring,
     Interval,
     Kappa,
@@ -23,11 +24,16 @@ Target = tuple[str, int, int]
 
 @dataclass(frozen=True, slots=True)
 class PairKappa:
-    """Two raters' decisions on trials both rated; None: too few, or nothing to tell."""
+    """Two raters' decisions on trials both rated; None: too few, or nothing to tell.
+
+    `undecided`: trials that one of them or both called neither valid nor void, which
+    are no agreement and no disagreement, and in `valid` are left out.
+    """
 
     one: int
     other: int
     trials: int
+    undecided: int
     valid: Kappa | None
     faults: Kappa | None
 
@@ -52,7 +58,8 @@ def together(attempts: Sequence[Attempt], unit: str = "s") -> Together:
 
     Results are compared in `unit`, among trials that have one; decisions in all.
     Whoever shares too few trials with the rest is left out, the one first without whom
-    most trials are common to all.
+    most trials are common to all; where that leaves too few, the two with most in
+    common are compared.
     """
     by_rater = _tables(first_tries(attempts))
     said = {
@@ -101,20 +108,31 @@ def _chosen(by_rater: Rated) -> tuple[int, ...]:
     while len(left) > 2 and len(_common(by_rater, left)) < LEAST_TARGETS:
         without = [[r for r in left if r != out] for out in left]
         left = max(without, key=lambda rest: len(_common(by_rater, rest)))
+    if len(left) == 2 and len(_common(by_rater, left)) < LEAST_TARGETS:
+        # One at a time may have left out somebody of the pair that shares most.
+        pairs = combinations(sorted(by_rater), 2)
+        return max(pairs, key=lambda pair: len(_common(by_rater, pair)))
     return tuple(left)
 
 
 def _pair(by_rater: Tables, one: int, other: int) -> PairKappa:
     both = sorted(_common(by_rater, (one, other)))
     rated = [(by_rater[one][t], by_rater[other][t]) for t in both]
-    valid = [(a.valid_said, b.valid_said) for a, b in rated]
+    valid = [
+        (a.valid_said, b.valid_said)
+        for a, b in rated
+        if a.valid_said is not None and b.valid_said is not None
+    ]
     said = sorted({k for a, b in rated for k in a.faults_said | b.faults_said})
     faults = [(k in a.faults_said, k in b.faults_said) for a, b in rated for k in said]
-    return PairKappa(one, other, len(both), _kappa(valid), _kappa(faults))
+    return PairKappa(
+        one, other, len(both), len(both) - len(valid), _kappa(valid),
+        _kappa(faults) if len(both) >= LEAST_TRIALS else None,
+    )  # fmt: skip
 
 
-def _kappa(pairs: Sequence[tuple[bool | None, bool | None]]) -> Kappa | None:
+def _kappa(pairs: Sequence[tuple[bool, bool]]) -> Kappa | None:
     try:
-        return kappa_of(pairs, (True, False, None))
+        return kappa_of(pairs, (True, False))
     except NotComparable:
         return None

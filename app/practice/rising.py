@@ -180,11 +180,29 @@ def thirty_seconds(show: Showing) -> None:
     show.count = sum(_counts(rep, show.stop_ms, rising) for rep in rising.reps)
     show.ends_ms = max(rising.reps[-1].seated, show.stop_ms) + 1500
     _call_stop(show)
+    show.at_stop = f"At the stop: {_seen_at(rising, show.stop_ms)}."
 
 
 def _counts(rep: _Rep, stop_ms: int, rising: Rising) -> bool:
     """Whether a stand counts: straight within the time, or past halfway at its end."""
     return rep.full and (rep.up <= stop_ms or rising.up.at(stop_ms) > HALFWAY)
+
+
+def _seen_at(rising: Rising, ms: int) -> str:
+    """How far up the last stand is, which its count is judged by.
+
+    Whoever is on the way down was straight before, unless the stand was cut short: the
+    sentence that said so may have given way to the stop.
+    """
+    rep = rising.reps[-1]
+    if ms >= rep.seated:
+        return "on the seat"
+    if ms < rep.up:
+        half = "hips more than" if rising.up.at(ms) > HALFWAY else "less than"
+        return f"{half} halfway up"
+    if not rep.full:
+        return "hips and knees still bent, on the way down"
+    return "straight" if ms < rep.down else "on the way down from straight"
 
 
 def _call_stop(show: Showing) -> None:

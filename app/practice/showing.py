@@ -33,6 +33,7 @@ class Showing:
     distance: Decimal | None = None
     faults: list[Fault] = field(default_factory=list)
     lines: list[Line] = field(default_factory=list)
+    at_stop: str = ""  # what whoever reads is told of the stop, where it is judged by
     scene: dict[str, str] = field(default_factory=dict)
     points: Callable[[float], tuple[int, ...]] = lambda _: ()
 

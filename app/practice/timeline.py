@@ -46,14 +46,14 @@ def make(case: Case, trial: int, seed: int) -> Timeline:
     show = _laid(case, trial, seed)
     if case.condition == "amputation":
         show.scene["prosthesis"] = "right"
-    words = tuple(sorted(show.lines, key=lambda line: line.at_ms))
+    lines = tuple(sorted(show.lines, key=lambda line: line.at_ms))
     key = _key(show)
     moments = {key.start_ms, key.stop_ms, *key.splits, show.go_ms}
-    moments |= {fault.at_ms for fault in key.faults} | {line.at_ms for line in words}
+    moments |= {fault.at_ms for fault in key.faults} | {line.at_ms for line in lines}
     frames = _frames(show, moments - {0}, Chance("frames", case.id, trial, seed))
     return Timeline(
-        case.id, trial, seed, show.go_ms, show.ends_ms, key, frames, words,
-        MappingProxyType(dict(show.scene)),
+        case.id, trial, seed, show.go_ms, show.ends_ms, key, frames, lines,
+        _read(show, lines), MappingProxyType(dict(show.scene)),
     )  # fmt: skip
 
 
@@ -70,6 +70,14 @@ def _laid(case: Case, trial: int, seed: int) -> Showing:
     show = Showing(case, trial, chance, plan, {**case.facts, **facts})
     MEASURES[case.measure](show)
     return show
+
+
+def _read(show: Showing, lines: tuple[Line, ...]) -> tuple[Line, ...]:
+    """The lines, with what is seen at the stop where somebody reads and not watches."""
+    if not show.at_stop:
+        return lines
+    after = line_at(lines, show.stop_ms)
+    return (*lines[:after], Line(show.stop_ms, show.at_stop), *lines[after:])
 
 
 def _key(show: Showing) -> Key:
@@ -97,6 +105,6 @@ def near(at: int, moments: Iterable[int]) -> bool:
     return any(abs(at - moment) < CLEAR_MS for moment in moments)
 
 
-def line_at(words: tuple[Line, ...], ms: int) -> int:
+def line_at(lines: tuple[Line, ...], ms: int) -> int:
     """How many sentences have been said by then."""
-    return sum(line.at_ms <= ms for line in words)
+    return sum(line.at_ms <= ms for line in lines)

@@ -118,6 +118,12 @@ def words_of(limits: Limits, scale: Scale) -> tuple[str, str]:
     off = two_places(bias.value)
     way = f"{scale.more if off > 0 else scale.less} than" if off else "the same as"
     size = f"{scale.amount(bias.value)} " if off else ""
+    if not bias.told:
+        return (
+            f"On average {size}{way} the key (n = {limits.n}).",
+            f"All {limits.n} differences were the same, {scale.signed(bias.value)}; no "
+            "limits can be given.",
+        )
     average = (
         f"On average {size}{way} the key (95 % interval {signed(bias.low)} to "
         f"{scale.signed(bias.high)}; SD {scale.amount(limits.sd)}; n = {limits.n})."
@@ -161,7 +167,13 @@ def _plain(ms: int, step: int) -> str:
 def _levels(
     lines: Sequence[Interval], y: Callable[[float], float]
 ) -> tuple[Level, ...]:
-    """From above to below; labels move apart where their lines are close."""
+    """From above to below; labels move apart where their lines are close.
+
+    The average alone where no limits can be given.
+    """
+    if not any(line.told for line in lines):
+        at, words = y(lines[1].value), signed(lines[1].value)
+        return (Level("average", at, (at, 0.0), at, words),)
     wanted = [y(line.value) for line in lines]
     placed = _kept_apart(wanted)
     kinds = ("limit", "average", "limit")

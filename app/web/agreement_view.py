@@ -69,6 +69,7 @@ class PairLine:
 
     who: str
     trials: int
+    undecided: int
     valid: str
     faults: str
 
@@ -151,18 +152,25 @@ def _name(number: int, names: Mapping[int, str]) -> str:
 
 
 def _team(found: Together, names: Mapping[int, str], scale: Scale) -> dict[str, str]:
-    """The team's figures in words; empty where nothing is claimed."""
+    """The team's figures in words; empty where nothing is claimed.
+
+    No least real change is told of raters who never differ: it would be none at all.
+    """
     return {
         "result": scale.result,
         "who": ", ".join(_name(number, names) for number in found.raters),
         "icc": _icc(found.icc) if found.icc else "",
         "sem": scale.amount(found.error.sem) if found.error else "",
-        "mdc": scale.amount(found.error.mdc95) if found.error else "",
+        "mdc": scale.amount(found.error.mdc95)
+        if found.error and scale.amount(found.error.sem) != scale.amount(0)
+        else "",
     }
 
 
 def _icc(icc: Interval) -> str:
     """Three decimals: with simulated trials it lies close to 1."""
+    if not icc.told:
+        return f"{icc.value:.3f} (all alike; no interval can be given)"
     value, low, high = (f"{x:.3f}".replace("-", "\u2212") for x in
                         (icc.value, icc.low, min(icc.high, 1.0)))  # fmt: skip
     return f"{value} (95 % interval {low} to {high})"
@@ -172,6 +180,7 @@ def _pair(pair: PairKappa, names: Mapping[int, str]) -> PairLine:
     return PairLine(
         f"{_name(pair.one, names)} and {_name(pair.other, names)}",
         pair.trials,
+        pair.undecided,
         kappa_words(pair.valid) if pair.valid else "cannot be told",
         kappa_words(pair.faults) if pair.faults else "cannot be told",
     )

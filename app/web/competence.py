@@ -8,7 +8,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlmodel import Session
 
-from app.practice.competence import LATEST, SCOPE, Standing, months_after, standing
+from app.practice.competence import SCOPE, Standing, months_after, standing
 from app.storage.competence import (
     LONGEST_WORDS,
     MOST_LISTED,
@@ -70,7 +70,7 @@ def progress(
     edition = key_edition()
     shared = [a for a in attempts if a.shared]
     views = standing_views(
-        session, site.catalogue, me, attempts, edition, today,
+        session, site.catalogue, me, attempts, edition, today, zone,
         stopped=own_stopped(session, me),
     )  # fmt: skip
     return page(
@@ -104,7 +104,7 @@ def share_all(
 def _words(edition: str) -> dict[str, Any]:
     return {
         "scope": SCOPE, "edition": edition, "states": STATES, "met": MET,
-        "latest": LATEST, "longest": LONGEST_WORDS,
+        "longest": LONGEST_WORDS,
     }  # fmt: skip
 
 
@@ -156,10 +156,11 @@ def _views(
 ) -> list[StandingView]:
     """From what they shared, and from nothing else."""
     shared, stopped = shared_by(session, person), stopped_by(session, person)
-    shelf, edition = site_of(request).catalogue, key_edition()
+    site = site_of(request)
     return standing_views(
-        session, shelf, person, shared, edition, today, stopped=stopped
-    )
+        session, site.catalogue, person, shared, key_edition(), today, site.zone,
+        stopped=stopped,
+    )  # fmt: skip
 
 
 def _until(request: Request, today: date) -> date | None:

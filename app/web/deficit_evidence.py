@@ -6,6 +6,7 @@ Rows become plain values here; each keeps the way back to the page it was writte
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
+from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
 
@@ -40,7 +41,12 @@ class Gathered:
 
 
 def gather(
-    session: Session, shelf: Catalogue, patient: Patient, episode: Episode, today: date
+    session: Session,
+    shelf: Catalogue,
+    patient: Patient,
+    episode: Episode,
+    today: date,
+    zone: ZoneInfo,
 ) -> Gathered:
     """All that rules may look at in this stretch of care, as it stands on `today`."""
     details, hrefs = details_of(session, patient), dict[tuple[str, str], str]()
@@ -48,7 +54,7 @@ def gather(
         tests=tuple(_tests(session, shelf, patient, episode, details, today)),
         tasks=tuple(_tasks(session, episode, today, hrefs)),
         precautions=tuple(_precautions(session, patient, episode, today, hrefs)),
-        answers=tuple(_answers(session, patient, episode, details, today, hrefs)),
+        answers=tuple(_answers(session, patient, episode, details, today, zone, hrefs)),
         setting=episode.setting,
     )
     rounds = {t.origin.ref: f"/rounds/{t.origin.ref[1]}" for t in evidence.tests}
@@ -116,6 +122,7 @@ def _answers(
     episode: Episode,
     details: PatientDetails,
     today: date,
+    zone: ZoneInfo,
     hrefs: dict[tuple[str, str], str],
 ) -> Iterator[Answered]:
     """Answers given in this stretch of care, and what stands with the patient.
@@ -131,7 +138,8 @@ def _answers(
         said = day_words(given.on_date, today)
         yield Answered(key, given.value, Origin(ref, given.on_date, said, given.at))
     at = patient.edited_at or patient.created_at
+    day = at.astimezone(zone).date()
     for key, value in profile_answers(details).items():
         ref = ("answer", key)
         hrefs[ref] = f"/patients/{patient.id}/{ELSEWHERE[key][0]}"
-        yield Answered(key, value, Origin(ref, at.date(), "on record", at))
+        yield Answered(key, value, Origin(ref, day, "on record", at))

@@ -30,6 +30,7 @@ from app.web.deps import (
     WriteSession,
     Zone,
     page,
+    site_of,
 )
 
 router = APIRouter()
@@ -92,7 +93,7 @@ def _page(
     errors: Mapping[str, str] | None = None,
     doubt: str = "",
 ) -> HTMLResponse:
-    view = deficits_of(session, shelf, patient, today)
+    view = deficits_of(session, shelf, patient, today, site_of(request).zone)
     me: Person = request.state.me
     whom = Subject(patient.is_demo, assigned=True)
     return page(

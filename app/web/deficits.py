@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Final
+from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
 
@@ -72,7 +73,7 @@ class DeficitsView:
 
 
 def deficits_of(
-    session: Session, shelf: Catalogue, patient: Patient, today: date
+    session: Session, shelf: Catalogue, patient: Patient, today: date, zone: ZoneInfo
 ) -> DeficitsView:
     """Which deficits hold for a patient on `today`, in the stretch of care now open.
 
@@ -81,7 +82,7 @@ def deficits_of(
     episode = episode_or_none(session, patient)
     if episode is None:
         return DeficitsView(no_episode=True)
-    known = gather(session, shelf, patient, episode, today)
+    known = gather(session, shelf, patient, episode, today, zone)
     found = findings(shelf.deficits, known.evidence)
     said = [
         Word(row.deficit, row.word, row.reason, _who(row, by, today), row.recorded_at)

@@ -95,12 +95,12 @@ def _line(
     zone: ZoneInfo,
 ) -> HeldLine:
     fields = pairs_of(held.body)
-    at = held.created_at.astimezone(zone)
+    local = held.created_at.astimezone(zone)
     return HeldLine(
         id=held.id,
         path=held.path,
         words=_words(session, me, shelf, held.path, Form(fields)),
-        sent=f"{day_words(at.date(), now.astimezone(zone).date())}, {at:%H:%M}",
+        sent=f"{day_words(local.date(), now.astimezone(zone).date())}, {local:%H:%M}",
         fields=_dated(held, fields),
     )
 

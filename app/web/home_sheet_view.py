@@ -5,6 +5,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
+from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
 
@@ -116,7 +117,7 @@ def reasons(
 
 
 def sheet_line(
-    session: Session, shelf: Catalogue, patient_id: int, today: date
+    session: Session, shelf: Catalogue, patient_id: int, today: date, zone: ZoneInfo
 ) -> SheetLine | None:
     """What the brief says of the sheet at home; None when there is none.
 
@@ -128,4 +129,5 @@ def sheet_line(
     episode = session.get_one(Episode, sheet.episode_id)
     tags = {p.tag for p in precautions_on(session, episode, today)}
     against = reasons(shelf.activities, items_of(session, sheet), tags)
-    return SheetLine(sheet.id, day_words(sheet.made_at.date(), today), against)
+    made = day_words(sheet.made_at.astimezone(zone).date(), today)
+    return SheetLine(sheet.id, made, against)

@@ -105,7 +105,7 @@ def _page(
         patient=patient,
         episode=episode,
         may_make=may(actor(request.state.me), "sign_treatment", whom),
-        here=sheet_line(session, shelf, patient.id, today),
+        here=sheet_line(session, shelf, patient.id, today, site_of(request).zone),
         known=[c for c in choices if c.known],
         others=[c for c in choices if not c.known],
         against=against,

@@ -123,7 +123,9 @@ def _precautions(scene: Scene) -> Iterator[Said]:
 def deficits_said(scene: Scene) -> Iterator[Said]:
     """The problems that stood on the visit's day, each with its strongest reason."""
     day, shelf = scene.visit.local_date, scene.shelf
-    known = gather(scene.session, shelf, scene.patient, scene.episode, day).evidence
+    known = gather(
+        scene.session, shelf, scene.patient, scene.episode, day, scene.site.zone
+    ).evidence
     said = [
         Word(row.deficit, row.word, row.reason, f"{by.name} ({by.role})",
              row.recorded_at)

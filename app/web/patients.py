@@ -269,7 +269,11 @@ def _around(
         "help_offers": help_offers(request, session, patient.id),
         "visit_uid": uuid.uuid4().hex,
         "home_sheet": sheet_line(
-            session, site_of(request).catalogue, patient.id, today
+            session,
+            site_of(request).catalogue,
+            patient.id,
+            today,
+            site_of(request).zone,
         ),
         "covered": covered_for(session, me, patient.id),
         "profile": profile_of(session, episode) if episode else None,

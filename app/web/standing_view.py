@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Final
+from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
 
@@ -144,6 +145,7 @@ def standing_views(
     attempts: Sequence[Attempt],
     edition: str,
     today: date,
+    zone: ZoneInfo,
     *,
     stopped: Sequence[Attempt],
 ) -> list[StandingView]:
@@ -158,7 +160,9 @@ def standing_views(
     measures |= {row.measure for row, _ in offs}
     views = [
         replace(
-            _view(session, shelf, person, attempts, measure, edition, today, offs),
+            _view(
+                session, shelf, person, attempts, measure, edition, today, zone, offs
+            ),
             presses=press_words(tried, measure, edition),
         )
         for measure in measures
@@ -174,6 +178,7 @@ def _view(
     measure: str,
     edition: str,
     today: date,
+    zone: ZoneInfo,
     offs: Sequence[tuple[CompetenceSignOff, CompetenceWithdrawal | None]],
 ) -> StandingView:
     rule = rule_of(session, person, measure, edition, unit_of(shelf, measure))
@@ -189,9 +194,9 @@ def _view(
         marks=_marks(found),
         parts=part_words(parts_of(judged, _part_names(shelf, measure))),
         missed=_missed(judged[-found.decided :]),
-        differences=tuple(_difference(each, rule.scale, today) for each in judged),
+        differences=tuple(_difference(a, rule.scale, today, zone) for a in judged),
         sign_offs=tuple(
-            sign_off_view(session, row, ended, edition, today)
+            sign_off_view(session, row, ended, edition, today, zone)
             for row, ended in offs if row.measure == measure
         ),
     )  # fmt: skip
@@ -205,11 +210,11 @@ def _missed(decided: Sequence[Attempt]) -> tuple[tuple[str, int, int], ...]:
 WAYS: Final = {"watched": "watched", "words": "read in words", "": "not kept"}
 
 
-def _difference(each: Attempt, scale: Scale, today: date) -> Difference:
+def _difference(each: Attempt, scale: Scale, today: date, zone: ZoneInfo) -> Difference:
     beside = each.beside(scale.unit)
     return Difference(
         each.id,
-        day_words(each.at.date(), today),
+        day_words(each.at.astimezone(zone).date(), today),
         WAYS[each.way],
         scale.one(beside.key) if beside else "",
         scale.one(beside.off, apart=True) if beside else f"not {scale.done}",
@@ -271,17 +276,18 @@ def sign_off_view(
     ended: CompetenceWithdrawal | None,
     edition: str,
     today: date,
+    zone: ZoneInfo,
 ) -> SignOffView:
     withdrawn = ""
     if ended is not None:
         who = session.get_one(Person, ended.withdrawn_by).name
-        on = day_words(ended.withdrawn_at.date(), today)
+        on = day_words(ended.withdrawn_at.astimezone(zone).date(), today)
         withdrawn = f"Withdrawn by {who}, {on}: {ended.reason}"
     return SignOffView(
         id=row.id,
         state=sign_off_state(row.edition, edition, row.until, ended is not None, today),
         by=session.get_one(Person, row.signed_by).name,
-        on=day_words(row.signed_at.date(), today),
+        on=day_words(row.signed_at.astimezone(zone).date(), today),
         until=day_words(row.until, today) if row.until else "",
         edition=row.edition,
         words=row.words,

@@ -53,7 +53,8 @@ def treat_page(
         status=422 if errors else 200,
         patient=patient,
         view=treat(
-            session, site.catalogue, me, patient, said, today, only=asked, typed=words
+            session, site.catalogue, me, patient, said, today, site.zone, only=asked,
+            typed=words,
         ),
         only=asked,
         typed=typed,

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
 
@@ -63,6 +64,7 @@ def treat(
     patient: Patient,
     said: Today,
     today: date,
+    zone: ZoneInfo,
     *,
     only: str = "",
     typed: str = "",
@@ -72,7 +74,7 @@ def treat(
     named = deficit_words(shelf)
     if only and only not in named:
         raise NotFound("There is no such deficit.")
-    view = deficits_of(session, shelf, patient, today)
+    view = deficits_of(session, shelf, patient, today, zone)
     held = {key: named[key] for key in view.keys if key in named}
     episode = open_episode(session, patient)
     tags = tags_on(session, episode, today)

@@ -2,6 +2,7 @@
 
 import json
 from itertools import pairwise
+from math import sqrt
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,7 @@ from hypothesis import strategies as st
 from app.practice.agreement import (
     LEAST_DECISIONS,
     LEAST_TRIALS,
+    MDC95_OF_SEM,
     NotComparable,
     error_of,
     icc_agreement,
@@ -139,13 +141,74 @@ def test_textbook_tables(table: list[list[int]], kappa: float) -> None:
 def test_same_error_with_another_icc(
     first: tuple[int, ...], second: tuple[int, ...], icc: float
 ) -> None:
-    """Weir JP. J Strength Cond Res 2005;19:231-240 (data from memory; computed)."""
-    table = list(zip(first, second, strict=True))
-    found = error_of(table, least=2)
+    """Weir JP. J Strength Cond Res 2005;19:231-240 (data from memory; computed).
 
-    assert icc_forms(mean_squares(table))["2,1"] == pytest.approx(icc, abs=1e-6)
+    The SEM there is of consistency, the root of the error alone. Here the two
+    columns do not differ beyond error, so that the SEM of agreement is the same.
+    """
+    ms = mean_squares(list(zip(first, second, strict=True)))
+    found = error_of(list(zip(first, second, strict=True)), least=2)
+
+    assert icc_forms(ms)["2,1"] == pytest.approx(icc, abs=1e-6)
+    assert [sqrt(ms.error), MDC95_OF_SEM * sqrt(ms.error)] == pytest.approx(
+        [7.556927, 20.946732], abs=1e-5
+    )
     assert found is not None
-    assert [found.sem, found.mdc95] == pytest.approx([7.556927, 20.946732], abs=1e-5)
+    assert ms.raters_ms < ms.error
+    assert found.sem == pytest.approx(sqrt(ms.error))
+
+
+def test_a_constant_difference_between_raters_is_error() -> None:
+    """Always 1.00 s apart: the SD within a trial is the root of 1/2, so MDC95 1.96 s.
+
+    Bland JM, Altman DG. BMJ 1996;313:744 (from memory): the SD within of two readings
+    is the root of the mean of d2/2.
+    """
+    found = error_of([[n, n + 1.0] for n in range(12)])
+
+    assert found is not None
+    assert [found.sem, found.mdc95] == pytest.approx([sqrt(0.5), 1.96])
+
+
+def test_sem_of_agreement_is_the_spread_within_trials() -> None:
+    """The one-way mean square within people that Shrout and Fleiss print: 6.26."""
+    found = error_of(SHROUT_FLEISS, least=2)
+
+    assert found is not None
+    assert round(found.sem**2, 2) == 6.26
+
+
+def test_variance_of_raters_as_published() -> None:
+    """72 people, 2 methods, mean squares 379.76 and 1.64: 5.25 between the methods.
+
+    Table of a paper on body water in J Am Soc Nephrol (read, without its year): the
+    two variances are printed 5.25 and 1.64. Ratings are made that have those squares.
+    """
+    apart, rest = sqrt(379.76 / 36), sqrt(2 * 1.64 * 71 / 72)
+    table = [[n - (d := apart + (rest if n % 2 else -rest)) / 2, n + d / 2]
+             for n in range(72)]  # fmt: skip
+    ms, found = mean_squares(table), error_of(table)
+
+    assert [round(ms.raters_ms, 2), round(ms.error, 2)] == [379.76, 1.64]
+    assert found is not None
+    assert round(found.sem**2, 2) == round(5.25 + 1.64, 2)
+
+
+def test_perfect_agreement_claims_no_interval() -> None:
+    alike, apart = (
+        icc_agreement([[n / 7] * 3 for n in range(12)]),
+        icc_agreement([[n, n + n % 2] for n in range(12)]),
+    )
+    same, spread = limits_of_agreement([20.0] * 12), limits_of_agreement([20, 30] * 6)
+
+    assert alike is not None
+    assert (alike.value, alike.told) == (1.0, False)
+    assert apart is not None
+    assert apart.told
+    assert same is not None
+    assert [same.bias.told, same.lower.told, same.upper.told] == [False] * 3
+    assert spread is not None
+    assert spread.bias.told
 
 
 @pytest.mark.parametrize("case", ORACLE["icc"])

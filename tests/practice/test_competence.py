@@ -72,6 +72,38 @@ def test_all_good_is_reached() -> None:
     assert found.seen.percent == 100
 
 
+@pytest.mark.parametrize("n", [4, 9, 10])
+def test_few_trials_make_no_kappa_of_faults(n: int) -> None:
+    """Five kinds of fault in each trial make 20 decisions of four trials."""
+    kinds = ["arms_used", "early_start", "help_given", "steps_off", "not_upright"]
+    given = [
+        attempt(i, faults_key=frozenset(kinds[: i % 6]),
+                faults_said=frozenset(kinds[: (i + 1) % 6]))
+        for i in range(1, n + 1)
+    ]  # fmt: skip
+    found = standing(given, MEASURE, EDITION)
+
+    assert (found.faults is not None) is (n == 10)
+    assert (f"{n} trials so far; told from 10 on" in check(given, "faults").has) is (
+        n < 10
+    )
+
+
+@pytest.mark.parametrize(("off", "met"), [(30, True), (600, False)])
+def test_differences_without_spread_have_no_limits(off: int, met: bool) -> None:
+    found = check(run([off] * 20), "limits")
+
+    assert found.has == f"all 20 were +0.{off // 10:02} s; no limits can be given"
+    assert found.met is met
+
+
+def test_more_are_judged_where_more_are_asked_for() -> None:
+    rule = replace(DEFAULT, least_trials=60)
+
+    assert (DEFAULT.latest, rule.latest) == (40, 60)
+    assert standing(run([0] * 70), MEASURE, EDITION, rule).n == 60
+
+
 @pytest.mark.parametrize(("n", "met"), [(19, False), (20, True), (21, True)])
 def test_trials_at_their_edge(n: int, met: bool) -> None:
     found = standing(good(n), MEASURE, EDITION)

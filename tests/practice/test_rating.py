@@ -87,6 +87,54 @@ def test_who_shares_too_little_is_left_out() -> None:
     ]  # fmt: skip
 
 
+def test_two_who_share_enough_are_compared_whoever_shares_more_with_the_rest() -> None:
+    """A and B share 10; C, D and E share 9 others: one left out at a time loses A."""
+    seen_by = {1: range(10), 2: range(10), 3: range(10, 19), 4: range(10, 19),
+               5: range(10, 19)}  # fmt: skip
+    given = [attempt(n, person=p, off=30 * (n % 3) * p, seed=n)
+             for p, seen in seen_by.items() for n in seen]  # fmt: skip
+    found = together(given)
+
+    assert (found.raters, found.targets, found.why) == ((1, 2), 10, "")
+    assert found.icc is not None
+
+
+def test_what_nobody_decided_is_no_agreement() -> None:
+    """Of 30 trials 6 undecided by both and 4 by one: 20 pairs are left, half alike."""
+
+    def of(person: int) -> list[Attempt]:
+        def said(n: int) -> bool | None:
+            if n < 6 or (n < 10 and person == 2):
+                return None
+            return n % 2 == 0 if person == 1 else n % 4 < 2
+
+        return [replace(a, valid_said=said(a.seed)) for a in run_of(person)]
+
+    def run_of(person: int) -> list[Attempt]:
+        return [attempt(n, person=person, seed=n) for n in range(30)]
+
+    (pair,) = together(of(1) + of(2)).pairs
+
+    assert (pair.trials, pair.undecided) == (30, 10)
+    assert pair.valid is not None
+    assert pair.valid.n == 20
+    assert pair.valid.observed == pytest.approx(0.5)
+
+
+@pytest.mark.parametrize("n", [4, 9, 10])
+def test_few_trials_make_no_kappa_of_faults(n: int) -> None:
+    """Five kinds of fault in each trial make 20 decisions of four trials."""
+    kinds = ["arms_used", "early_start", "help_given", "steps_off", "not_upright"]
+    given = [
+        replace(attempt(i, person=person, seed=i),
+                faults_said=frozenset(kinds[: (i + person) % 6]))
+        for person in (1, 2) for i in range(n)
+    ]  # fmt: skip
+    (pair,) = together(given).pairs
+
+    assert (pair.faults is not None) is (n == 10)
+
+
 def test_two_raters_decide_alike_or_not() -> None:
     fault = frozenset({"arms_used"})
     one = [

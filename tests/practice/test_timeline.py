@@ -17,11 +17,13 @@ import pytest
 from app.catalogue.load import catalogue
 from app.clinical.scoring import read_trial, score
 from app.practice import timeline as timelines
+from app.practice.body import UPRIGHT
 from app.practice.case import Case, Planned, Timeline
 from app.practice.cases import CaseError, edition_of, read_case, read_cases
 from app.practice.faults import FAULTS, kinds_of, rule_for
 from app.practice.motion import motion
 from app.practice.planning import planned
+from app.practice.rising import SEAT_OVER
 from app.practice.timeline import CLEAR_MS, MEASURES, make
 from tests.make_practice import seed_with
 
@@ -77,7 +79,7 @@ def made(name: str, trial: int, seed: int) -> Timeline:
 def digest(timeline: Timeline) -> str:
     """Everything that was made, frames, words and key, as one hash."""
     frames = [astuple(frame) for frame in timeline.frames]
-    words = [astuple(line) for line in timeline.words]
+    words = [astuple(line) for line in timeline.lines]
     scene = sorted(timeline.scene.items())
     whole = [timeline.go_ms, timeline.ends_ms, astuple(timeline.key), frames, words,
              scene]  # fmt: skip
@@ -237,6 +239,46 @@ def test_a_crooked_stand_is_not_counted() -> None:
     assert not rule_for("not_upright", case.measure).voids
 
 
+#: How the sentence of the stop begins, and how much it adds to the stands that were
+#: straight before; a stand more than halfway up at the stop counts (common practice).
+AT_THE_STOP = {"straight": 0, "on the way down from straight": 0, "on the seat": 0,
+               "hips more than halfway up": 1, "less than halfway up": 0}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", ["half_minute_older", "half_minute_vestibular"])
+def test_who_reads_can_count_the_stand_under_way_at_the_stop(name: str) -> None:
+    """By the sentences alone: straight at the stop was straight within the time.
+
+    A stand is told by "Straight.", or by the sentence of the stop where that gave way.
+    """
+    told = set()
+    for plan in CASES[name].trials:
+        for seed in range(40):
+            timeline = made(name, plan.number, seed)
+            texts = [w.text for w in timeline.words]
+            stop = texts.index("Stop")
+            seen = texts[stop + 1].removeprefix("At the stop: ").removesuffix(".")
+            told.add(seen)
+            height_cm = height(timeline, "hip_r", timeline.key.stop_ms)
+            half = (UPRIGHT + float(timeline.scene["seat_cm"]) + SEAT_OVER) / 2
+            if "halfway" in seen and abs(height_cm - half) > 5:
+                assert (height_cm > half) is ("more" in seen)
+
+            assert timeline.words[stop + 1].at_ms == timeline.key.stop_ms
+            assert timeline.key.count == _read_count(texts[: stop + 1], seen)
+    assert told == set(AT_THE_STOP)
+
+
+def _read_count(before: list[str], seen: str) -> int:
+    """Stands by whoever reads: each that was straight, and the last by its sentence."""
+    straight = before.count("Straight.")
+    under_way = max(i for i, text in enumerate(before) if "ising." in text
+                    or text == "Rises.")  # fmt: skip
+    told = "Straight." in before[under_way:]
+    gave_way = seen in ("straight", "on the way down from straight") and not told
+    return straight + AT_THE_STOP[seen] + gave_way
+
+
 def test_the_end_of_a_walk_is_a_whole_foot_over_the_line() -> None:
     timeline = made("walk_stroke", 1, seed_with(CASES["walk_stroke"], 1))
     names = motion(timeline)["points"]
@@ -321,8 +363,8 @@ def test_motion_tells_no_fault_and_no_instant(case: Case, trial: int) -> None:
 def test_every_sentence_is_due_at_its_instant(case: Case, trial: int) -> None:
     timeline = made(case.id, trial, 7)
 
-    assert [w.text for w in timeline.words if w.cue][:2] == ["Ready", "Go"]
-    for number, line in enumerate(timeline.words, 1):
+    assert [w.text for w in timeline.lines if w.cue][:2] == ["Ready", "Go"]
+    for number, line in enumerate(timeline.lines, 1):
         assert said_at(timeline, number) == pytest.approx(line.at_ms, abs=1)
 
 
@@ -331,7 +373,7 @@ def test_who_only_hears_it_can_stop_the_clock(case: Case, trial: int) -> None:
     """Start and stop of the key each have their sentence, at that very instant."""
     for seed in SEEDS:
         timeline = made(case.id, trial, seed)
-        said = {line.at_ms for line in timeline.words}
+        said = {line.at_ms for line in timeline.lines}
 
         assert {timeline.key.start_ms, timeline.key.stop_ms} <= said
 

@@ -39,6 +39,7 @@ def test_everything_lies_inside(apart: list[tuple[int, int]]) -> None:
 
 @given(st.lists(TIMES, min_size=10, max_size=60))
 def test_labels_never_cover_each_other(apart: list[tuple[int, int]]) -> None:
+    assume(len({off for _, off in apart}) > 1)
     upper, middle, lower = (level.label_y for level in view_of(apart).levels)
 
     assert middle - upper >= APART - 0.001
@@ -70,6 +71,16 @@ def test_words_say_the_same(offs: list[int], says: str) -> None:
     assert view.says[0].startswith(says)
     assert "n = 20" in view.says[0]
     assert view.says[0] in view.label
+
+
+def test_differences_without_spread_have_an_average_and_no_limits() -> None:
+    view = view_of([(12_000 + i, 200) for i in range(20)])
+
+    assert [(level.kind, level.band[1]) for level in view.levels] == [("average", 0)]
+    assert view.says == (
+        "On average 0.20 s longer than the key (n = 20).",
+        "All 20 differences were the same, +0.20 s; no limits can be given.",
+    )
 
 
 def test_zero_is_always_drawn() -> None:

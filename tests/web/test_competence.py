@@ -176,6 +176,52 @@ class TestProgress:
         assert "100 % (11 of 11)" in text
         assert answer.status_code == 422
 
+    def test_what_was_not_timed_is_counted_once(
+        self, student: TestClient, site: Site
+    ) -> None:
+        """45 tries, 10 of the latest 40 read: 35 with a time, 10 without."""
+        with write_session(site.engine) as session:
+            me = person_by(session, "student")
+            for n in range(1, 46):
+                practise(session, me, key_edition(), trial=n, off=n,
+                         way="words" if n > 35 else "watched")  # fmt: skip
+        text = page_of(student, "/practice/progress")
+
+        assert "35 trials judged." in text
+        assert "10 more were not timed" in text
+        assert "35 timed, and 10 with faults and decision alone" in text
+
+    def test_as_many_are_judged_as_are_asked_for(
+        self, student: TestClient, supervisor: TestClient, site: Site
+    ) -> None:
+        give(site, "student")
+        before = page_of(student, "/practice/progress")
+        rules = f"/practice/rules/{MEASURE}"
+        supervisor.post(rules, data={**TYPED, "least_trials": "60"})
+
+        assert "At most the latest 40 results are judged" in before
+        after = page_of(student, "/practice/progress")
+        assert "At most the latest 60 results are judged" in after
+        assert "latest 40" not in after
+
+    def test_days_are_the_sites_own(self, settings: Settings, clock: Clock) -> None:
+        """At NOW it is still the evening before, far enough west of Greenwich."""
+        west = settings.model_copy(update={"site_timezone": "Pacific/Honolulu"})
+        with running(west, clock) as app:
+            give(app.state.site, "student")
+            supervisor = entered(app, app.state.site, "supervisor", clock)
+            path = f"/practice/people/{id_of(app.state.site, 'student')}"
+            supervisor.post(f"{path}/sign-off", data=signing())
+            signed = page_of(supervisor, path)
+            why = {"form": "withdraw-1", "reason": "Watched another"}
+            supervisor.post("/practice/sign-offs/1/withdraw", data=why)
+            text = page_of(supervisor, path)
+
+        assert "By Supervisor, 1 Mar" in signed
+        assert "Withdrawn by Supervisor, 1 Mar" in text
+        assert text.count(">1 Mar<span") == 20
+        assert "2 Mar" not in signed + text
+
     def test_parts_are_shown_and_asked_for_by_nothing(
         self, student: TestClient, site: Site
     ) -> None:
@@ -531,6 +577,34 @@ class TestAgreement:
         assert "unconfirmed: recalled, not read" in text
         assert "Valid or void: 1.00" in text
 
+    def test_raters_who_never_differ_are_given_no_interval(
+        self, supervisor: TestClient, site: Site
+    ) -> None:
+        with write_session(site.engine) as session:
+            for who in ("student", "colleague"):
+                practise_well(session, person_by(session, who), key_edition(),
+                              offs=(100,))  # fmt: skip
+        text = page_of(supervisor, f"/practice/agreement?measure={MEASURE}")
+
+        assert "1.000 (all alike; no interval can be given)" in text
+        assert "No MDC95 is told where raters do not differ." in text
+        assert "<b>MDC95:</b>" not in text
+        assert "All 20 differences were the same, +0.10 s; no limits" in text
+        assert "expected between" not in text
+
+    def test_a_constant_difference_is_in_the_error(
+        self, supervisor: TestClient, site: Site
+    ) -> None:
+        """Always 1.00 s apart: the root of 1/2, and 1.96 s."""
+        with write_session(site.engine) as session:
+            for who, off in (("student", 0), ("colleague", 1000)):
+                practise_well(session, person_by(session, who), key_edition(),
+                              offs=(off,))  # fmt: skip
+        text = page_of(supervisor, f"/practice/agreement?measure={MEASURE}")
+
+        assert "<b>SEM:</b> 0.71 s. <b>MDC95:</b> 1.96 s" in text
+        assert "A constant difference between raters is in them" in text
+
     def test_what_is_not_shared_is_in_no_figure(
         self, supervisor: TestClient, site: Site
     ) -> None:
@@ -553,7 +627,7 @@ class TestAgreement:
 
 
 def sem() -> float:
-    """Two raters, -50/50 and 200/100 in turn: what is left over after both means."""
+    """Two raters, -50/50 and 200/100 in turn, and how far they are apart on average."""
     found = agreement.error_of(
         [[0.0 + one, 0.0 + other] for one, other in ((-50, 200), (50, 100)) * 10]
     )

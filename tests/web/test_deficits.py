@@ -14,7 +14,7 @@ from app.web.deficits import DeficitsView, deficits_of
 from app.web.deps import Site
 from tests.asked import queries
 from tests.conftest import Clock, found, person_by
-from tests.make import TODAY, make_precaution, new_uid
+from tests.make import TODAY, ZONE, make_precaution, new_uid
 from tests.web.bedside import a_round, done, send
 
 STANDS = "five_times_sit_to_stand"
@@ -46,7 +46,7 @@ def speak(client: TestClient, patient_id: int, **said: str) -> int:
 def view(site: Site, patient_id: int) -> DeficitsView:
     with read_session(site.engine) as session:
         patient = session.get_one(Patient, patient_id)
-        return deficits_of(session, site.catalogue, patient, TODAY)
+        return deficits_of(session, site.catalogue, patient, TODAY, ZONE)
 
 
 @pytest.fixture
@@ -273,7 +273,7 @@ def test_many_results_cost_no_more_questions(
         with read_session(site.engine) as session:
             patient = session.get_one(Patient, patient_id)
             with queries(site.engine) as seen:
-                deficits_of(session, site.catalogue, patient, TODAY)
+                deficits_of(session, site.catalogue, patient, TODAY, ZONE)
         return len(seen)
 
     done(therapist, patient_id, STANDS, "18.4")

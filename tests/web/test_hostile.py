@@ -188,7 +188,7 @@ def test_no_form_is_broken_by_what_is_typed(
         sent = urlencode(pairs)
         answer = attacked.browsers[who].post(filled(path), content=sent, headers=FORM)
         found += problems(answer, f"{path} {str(pairs)[:200]}")
-    attacked.clock.move(minutes=20)  # what waits after so many wrong passphrases is over
+    attacked.clock.move(minutes=20)  # waits after wrong passphrases are over
 
     log = (attacked.data / "tapeline.log").read_text()
     tokens = [browser.cookies["tapeline"] for browser in attacked.browsers.values()]
