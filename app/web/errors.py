@@ -37,10 +37,12 @@ from app.storage.faults import meant_by
 from app.storage.links import LinkUsed
 from app.storage.practice_shared import KeyWaits
 from app.web.deps import (
+    PACK_OF,
     FormProblem,
     SessionLocked,
     SignInNeeded,
     by_script,
+    pack_stamp,
     render,
 )
 from app.web.holding import held_state, keep_for_later
@@ -329,12 +331,16 @@ def _here(request: Request) -> str:
 def lock_page(
     request: Request, *, next: str, wrong: str = "", by_pin: bool = False, status: int
 ) -> HTMLResponse:
-    """All that a locked session is shown: who may unlock it, and nobody else."""
-    held = held_state(request)
+    """All that a locked session is shown: who may unlock it, and nobody else.
+
+    The stamp stands in the page too: the worker sees no answer to a form.
+    """
+    held, stamp = held_state(request), pack_stamp(request)
     text = render(
-        request, "sign_in/lock.html", next=next, wrong=wrong, by_pin=by_pin, held=held
-    )
-    return HTMLResponse(text, status)
+        request, "sign_in/lock.html", next=next, wrong=wrong, by_pin=by_pin, held=held,
+        stamp=stamp,
+    )  # fmt: skip
+    return HTMLResponse(text, status, {PACK_OF: stamp})
 
 
 async def _ask_first(request: Request, fault: Exception) -> Response:
