@@ -12,7 +12,8 @@ from app.practice.attempt import Said, Way
 from app.practice.case import Case, Fault, Key
 from app.practice.planning import planned
 from app.storage.people import Person
-from app.storage.practice import draw, send, share
+from app.storage.practice import draw, send
+from app.storage.practice_shared import share
 from tests.make import NOW, new_uid
 
 MEASURE = "timed_up_and_go"

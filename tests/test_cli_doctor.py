@@ -14,7 +14,7 @@ from sqlmodel import Session, col, select
 from app.catalogue.load import catalogue
 from app.cli import main
 from app.commands.demo_folder import DATABASE
-from app.commands.doctor_checks import CHECKS, Examined, copies
+from app.commands.doctor_checks import CHECKS, Examined, copies, folder
 from app.commands.shares import filesystem_of
 from app.settings import Settings
 from app.storage.database import make_engine, read_session
@@ -256,6 +256,25 @@ def test_network_folder_is_a_warning(
     code, amiss = told(data, capsys)
     assert code == 0
     assert "network file system (nfs4)" in amiss["folder"]
+
+
+def test_network_folder_is_that_of_the_database_wherever_it_is(
+    data: Path, capsys: Capture, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    mounts, share = tmp_path / "mounts", tmp_path / "share"
+    share.mkdir()
+    shutil.move(data / DATABASE, share)
+    mounts.write_text(f"/dev/sda / ext4 rw 0 0\nward:/share {share} nfs4 rw 0 0\n")
+    monkeypatch.setattr("app.commands.shares.MOUNTS", mounts)
+    monkeypatch.setenv("TAPELINE_DATABASE_URL", f"sqlite:///{share / DATABASE}")
+    _, amiss = told(data, capsys)
+    url = "postgresql+psycopg://me@127.0.0.1/ward"
+    elsewhere = Settings(data_dir=share, database_url=url)
+
+    assert f"{share} lies on a network file system (nfs4)" in amiss["folder"]
+    share.chmod(0o700)
+    engine = make_engine(f"sqlite:///{share / DATABASE}")
+    assert not list(folder(Examined(elsewhere, engine, catalogue())))
 
 
 @pytest.mark.parametrize(

@@ -25,7 +25,8 @@ from app.practice.timeline import key_of
 from app.resources import folder
 from app.storage.competence import set_list, sign
 from app.storage.people import Person
-from app.storage.practice import SEEDS, draw, keep_shared, send, share
+from app.storage.practice import SEEDS, draw, send
+from app.storage.practice_shared import keep_shared, share
 from app.storage.team_check_rows import Shown, TeamCheck
 from app.storage.team_checks import set_check
 from app.web.practice_book import book

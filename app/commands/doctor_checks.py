@@ -72,19 +72,18 @@ class Check:
 
 def folder(site: Examined) -> Iterator[Amiss]:
     """Who else can read it, and whether it lies where a lock can be trusted."""
-    where = site.settings.data_dir
-    if not where.exists():  # a PostgreSQL site that was never served from here
-        return
-    if where.stat().st_mode & 0o007:
+    where, file = site.settings.data_dir, file_of_site(site.settings)
+    # It is not there where a site in another place was never served from here.
+    if where.exists() and where.stat().st_mode & 0o007:
         yield Amiss(
             "warning",
             f"everybody on this machine can get into {where}: chmod o-rwx it",
         )
-    if kind := share_of(where):
+    if file is not None and (kind := share_of(file.parent)):
         yield Amiss(
             "warning",
-            f"{where} lies on a network file system ({kind}), where a save may be "
-            "lost: use a disk of this machine",
+            f"{file.parent} lies on a network file system ({kind}), where a save may "
+            "be lost: use a disk of this machine",
         )
 
 

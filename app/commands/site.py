@@ -112,12 +112,14 @@ def _forget_unfinished(settings: Settings) -> None:
 
 
 def warn_of_share(settings: Settings) -> None:
-    kind = "" if settings.database_url else share_of(settings.data_dir)
-    if kind:
+    """Of the database's own folder; a PostgreSQL server minds its own disk."""
+    file = file_of_site(settings)
+    if file is not None and (kind := share_of(file.parent)):
+        how = "in TAPELINE_DATABASE_URL" if settings.database_url else "with --data"
         print(
-            f"Warning: {settings.data_dir} lies on a network share ({kind}), where the "
+            f"Warning: {file.parent} lies on a network share ({kind}), where the "
             "database cannot rely on its locks and may lose what is saved or be "
-            "damaged: choose a folder on a disk of this machine with --data.",
+            f"damaged: choose a folder on a disk of this machine {how}.",
             file=sys.stderr,
             flush=True,
         )

@@ -59,6 +59,21 @@ class Authority:
     def ends(self) -> datetime:
         return self.signer.not_valid_after_utc
 
+    def fault_at(self, now: datetime) -> str:
+        """Why nobody would take what it signs now; empty when they would."""
+        if now >= self.ends:
+            what = f"has ended (on {self.ends:%Y-%m-%d})"
+        elif now < self.signer.not_valid_before_utc:
+            begins = self.signer.not_valid_before_utc
+            what = f"is not yet valid (from {begins:%Y-%m-%d} on)"
+        else:
+            return ""
+        return (
+            f"the certificate authority {what} by this machine's clock, which says "
+            f"{now:%Y-%m-%d}: check the clock; if it is right, start once with "
+            "--new-authority and have every phone trust the new one"
+        )
+
     def may_sign(self, host: str | Address) -> bool:
         """Whether its limits name this very name or address."""
         wanted = host if isinstance(host, str) else ip_network(host)
@@ -71,7 +86,7 @@ class Authority:
 
 def load(folder: Path) -> Authority | None:
     """The authority of this folder, if one was made; LanProblem when it is no good."""
-    if not (folder / ROOT).exists():
+    if not any((folder / name).exists() for name in (ROOT, SIGNER, KEY)):
         return None
     key_file = folder / KEY
     try:
@@ -125,7 +140,7 @@ def make(
     (folder / ROOT).unlink(missing_ok=True)
     write_private(folder / KEY, key_pem(key))
     write_private(folder / SIGNER, made.signer.public_bytes(Encoding.PEM))
-    # Last, so that one cut short counts as none.
+    # Last, so that one cut short is never taken for whole.
     write_private(folder / ROOT, made.root.public_bytes(Encoding.PEM))
     return made
 

@@ -78,8 +78,8 @@ class Keeper:
             return ()
         served = self._served(found)
         changed = self.last != Found((), ()) and found != self.last
-        if now >= self.authority.ends:
-            return ("The certificate authority has ended: start again to make a new.",)
+        if fault := self.authority.fault_at(now):
+            return (f"{fault[0].upper()}{fault[1:]}.",)
         hosts = (*served.names, *served.addresses)
         if hosts:
             self._renew(hosts, now)
@@ -148,12 +148,15 @@ def keeper(
 ) -> Keeper:
     """The site's authority, made at the first start or when it is asked for anew.
 
-    `ports` are those of plain HTTP and of TLS. LanProblem when it cannot be.
+    `ports` are those of plain HTTP and of TLS. LanProblem when it cannot be: a clock
+    that is wrong once must not cost every phone its trust.
     """
     folder = data_dir / FOLDER
     authority = None if new else load(folder)
-    is_new = authority is None or authority.ends <= now
-    if authority is None or is_new:
+    is_new = authority is None
+    if authority is not None and (fault := authority.fault_at(now)):
+        raise LanProblem(fault)
+    if authority is None:
         if not found.names and not found.addresses:
             raise LanProblem(
                 "this machine is on no network to make a certificate for: join one "

@@ -12,6 +12,8 @@ from typing import Final, Literal
 #: Watched as a figure, or read as described in words; empty: kept before it was asked.
 Way = Literal["watched", "words", ""]
 WAYS: Final[tuple[Way, ...]] = ("watched", "words", "")
+#: How a showing is begun: one of them, chosen once.
+BEGUN: Final[tuple[Way, ...]] = ("watched", "words")
 
 
 @dataclass(frozen=True)

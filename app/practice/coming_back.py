@@ -11,6 +11,7 @@ from typing import Final, TypeVar
 
 from app.practice.attempt import Attempt
 from app.practice.competence import Rule
+from app.practice.make_safe import LATE_MS
 from app.practice.scale import two_places
 
 #: How many latest attempts at one trial say how it stands now.
@@ -25,6 +26,8 @@ MOST_WRONG: Final = 2
 PRESSES: Final = {
     "missed": "a stop was asked for and not pressed",
     "not_asked": "stopped without cause",
+    "too_early": "stopped before anything was to be seen",
+    "late": f"stopped more than {LATE_MS // 1000} s after a hand was laid on",
 }
 
 T = TypeVar("T")

@@ -13,6 +13,10 @@ from app.practice.case import Key
 
 #: Faults that ask for it, from their instant on (common practice).
 ASKS: Final = frozenset({"help_given"})
+#: The hand is drawn from so long before its instant on; before, nothing is to be seen.
+HAND_SEEN_MS: Final = 250
+#: A press later than this after the hand is late: a limit of our own.
+LATE_MS: Final = 5_000
 
 
 def safe_from(key: Key) -> int | None:
@@ -36,7 +40,8 @@ def held_to(key: Key, at_ms: int | None, said: Collection[str]) -> Key:
 class Press:
     """How a stop, or none, stands to the key.
 
-    `standing`: `right`, `early` (before there was anything), `not_asked`, `missed`.
+    `standing`: `right`, `early` (while the hand was coming), `too_early` (before
+    anything of it was to be seen), `late`, `not_asked`, `missed`.
     """
 
     standing: str
@@ -49,7 +54,10 @@ def standing_of(made_safe: bool, at_ms: int | None, from_ms: int | None) -> str:
         return "" if from_ms is None else "missed"
     if from_ms is None:
         return "not_asked"
-    return "early" if at_ms is not None and at_ms < from_ms else "right"
+    after = 0 if at_ms is None else at_ms - from_ms
+    if after < 0:
+        return "early" if after >= -HAND_SEEN_MS else "too_early"
+    return "right" if after <= LATE_MS else "late"
 
 
 def press_of(
@@ -61,7 +69,10 @@ def press_of(
     trial was read.
     """
     standing = standing_of(made_safe, at_ms, from_ms)
-    words = {"missed": MISSED, "not_asked": NOT_ASKED, "early": EARLY}
+    words = {
+        "missed": MISSED, "not_asked": NOT_ASKED, "early": EARLY,
+        "too_early": TOO_EARLY, "late": LATE,
+    }  # fmt: skip
     right = RIGHT if at_ms is not None else RIGHT_AS_READ
     said = words.get(standing, right).format(seconds)
     return Press(standing, said) if standing else None
@@ -80,4 +91,13 @@ RIGHT: Final = "Right: a hand had to be laid on, and you pressed {} after it was
 EARLY: Final = (
     "You pressed {} before a hand had to be laid on. Who saw it coming was right at "
     "the bedside; by the key alone nothing was to be seen yet."
+)
+TOO_EARLY: Final = (
+    "You pressed {} before a hand had to be laid on, when nothing of it was to be seen "
+    "yet. In doubt, press it all the same at the bedside. Here nothing was timed, so "
+    "this trial comes back."
+)
+LATE: Final = (
+    "A hand had to be laid on, and you pressed {} after it was. Press as soon as the "
+    "person is safe."
 )

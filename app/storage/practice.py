@@ -10,18 +10,16 @@ import secrets
 from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import datetime
-from typing import Any, Final
+from typing import Any, Final, cast
 
 from sqlalchemy import JSON, Index
 from sqlmodel import Field, Session, col, select
 
-from app.access import Subject, may
-from app.practice.attempt import WAYS, Said
+from app.practice.attempt import BEGUN, WAYS, Said, Way
 from app.practice.case import Key
 from app.practice.make_safe import held_to, safe_from
-from app.storage import audit
-from app.storage.errors import NotFound, SameIdOtherBody, StorageProblem
-from app.storage.people import Person, actor
+from app.storage.errors import NotFound, SameIdOtherBody
+from app.storage.people import Person
 from app.storage.tables import (
     Numbered,
     between,
@@ -39,19 +37,12 @@ SEEDS: Final = 2**31 - 1
 LONGEST_MS: Final = 3_600_000
 
 
-class SharedForGood(StorageProblem):
-    """A sign-off stands on it."""
-
-    sentence = (
-        "A supervisor has signed off on this attempt, so that it stays shared. "
-        "Nothing was changed."
-    )
-
-
 class PracticeShowing(Numbered, table=True):
     """One showing of a trial: drawn by `draw`, before the page has it.
 
     `check_id` and `check_place`: it is one of a team check (`storage/team_checks.py`).
+    `way`: whether its figure was handed out or it is told in words, since the words
+    with their moments tell the key; None where that was not kept, or not begun yet.
     """
 
     __tablename__ = "practice_showing"
@@ -63,6 +54,7 @@ class PracticeShowing(Numbered, table=True):
         between("seed", 0, SEEDS),
         length("edition", 1, 64),
         check("of_check", "(check_id IS NULL) = (check_place IS NULL)"),
+        one_of("way", BEGUN),
         Index(None, "check_id", "check_place", "person_id", unique=True),
     )
 
@@ -78,6 +70,7 @@ class PracticeShowing(Numbered, table=True):
         default=None, foreign_key=f"{TeamCheck.__tablename__}.id"
     )
     check_place: int | None = None
+    way: str | None = None
 
 
 class PracticeAttempt(Numbered, table=True):
@@ -211,6 +204,20 @@ def showing_for(session: Session, person: Person, showing_id: int) -> PracticeSh
     return row
 
 
+def begin_as(session: Session, showing: PracticeShowing, way: Way) -> Way:
+    """How it is begun: as was chosen first, whatever is asked for later."""
+    if showing.way is None:
+        showing.way = way
+        session.add(showing)
+        session.flush()
+    return begun_as(showing)
+
+
+def begun_as(showing: PracticeShowing) -> Way:
+    """Watched or in words; empty where that was not kept."""
+    return cast(Way, showing.way or "")
+
+
 def send(
     session: Session,
     person: Person,
@@ -283,55 +290,6 @@ def sent_of(session: Session, showing: PracticeShowing) -> PracticeAttempt | Non
     """What was sent of a showing, if anything was."""
     wanted = select(PracticeAttempt).where(PracticeAttempt.showing_id == showing.id)
     return session.exec(wanted).first()
-
-
-def attempt_for(
-    session: Session, person: Person, attempt_id: int
-) -> tuple[PracticeAttempt, PracticeShowing]:
-    """Their own, or one that was shared with those who see shared practice."""
-    row = session.get(PracticeAttempt, attempt_id)
-    if row is None:
-        raise NotFound
-    owner = session.get_one(Person, row.person_id)
-    sees = row.shared and may(
-        actor(person), "see_shared_practice", Subject(owner.is_demo)
-    )
-    if row.person_id != person.id and not sees:
-        raise NotFound
-    return row, session.get_one(PracticeShowing, row.showing_id)
-
-
-def share(
-    session: Session, person: Person, attempt_id: int, *, shared: bool, now: datetime
-) -> PracticeAttempt:
-    """Show an attempt to supervisors, or take it back: its owner alone.
-
-    Raises:
-        SharedForGood: taken back, but a sign-off stands on it.
-    """
-    row, _ = attempt_for(session, person, attempt_id)
-    if row.person_id != person.id:
-        raise NotFound
-    if row.stays_shared and not shared:
-        raise SharedForGood
-    if row.shared != shared:
-        row.shared = shared
-        session.add(row)
-        session.flush()
-        did = "shared_practice" if shared else "took_back_practice"
-        audit.deed(session, did, row, by=person.id, now=now)
-    return row
-
-
-def keep_shared(session: Session, attempt_ids: Sequence[int]) -> None:
-    """What a sign-off stands on can no longer be taken back."""
-    for attempt_id in attempt_ids:
-        row = session.get_one(PracticeAttempt, attempt_id)
-        if not row.shared:
-            raise NotFound
-        row.stays_shared = True
-        session.add(row)
-    session.flush()
 
 
 def rows_of(

@@ -27,7 +27,7 @@ FOR_EVER: Final = "public, max-age=31536000, immutable"
 #: Where the pages' modules lie, and which of them starts, in the file of every page.
 MODULES: Final = "js"
 START: Final = Start("bind", "pages")
-#: What bind.js asks for only where a page has it, and the file that holds it; "pack" is
+#: What is asked for only where a page has it, and the file that holds it; "pack" is
 #: named by its pages themselves, since it is off at most sites.
 ON_DEMAND: Final = {
     "aloud": "treat",
@@ -42,6 +42,7 @@ ON_DEMAND: Final = {
     "minutes": "note",
     "note": "note",
     "pack": "pack",
+    "pack_guard": "pack",
     "practice_page": "practice",
     "practised": "figure",
     "rest_tool": "treat",

@@ -21,7 +21,8 @@ from app.storage.competence import (
 )
 from app.storage.errors import NotFound, StorageProblem
 from app.storage.people import Person
-from app.storage.practice import keep_shared, rows_of, share
+from app.storage.practice import rows_of
+from app.storage.practice_shared import keep_shared, share
 from app.web.dates import day_words
 from app.web.deps import (
     Form,
@@ -65,21 +66,22 @@ def progress(
     zone: Zone,
 ) -> HTMLResponse:  # fmt: skip
     """One's own figures, over everything one tried; nobody else gets this page."""
-    attempts = own_attempts(session, me)
+    attempts, stopped = own_attempts(session, me), own_stopped(session, me)
     today = now.astimezone(zone).date()
     edition = key_edition()
     shared = [a for a in attempts if a.shared]
     views = standing_views(
-        session, site.catalogue, me, attempts, edition, today, zone,
-        stopped=own_stopped(session, me),
-    )  # fmt: skip
+        session, site.catalogue, me, attempts, edition, today, zone, stopped=stopped
+    )
     return page(
         request,
         "practice/progress.html",
         views=views,
         shared={v.measure: standing(shared, v.measure, edition, v.rule) for v in views},
         kept=Counter(
-            a.measure for a in attempts if a.edition == edition and not a.shared
+            a.measure
+            for a in (*attempts, *stopped)
+            if a.edition == edition and not a.shared
         ),
         listed=asked_of(session, me, site.catalogue, rows_of(session, me)),
         earlier=sum(a.edition != edition for a in attempts),
@@ -91,11 +93,14 @@ def progress(
 def share_all(
     request: Request, form: FormDep, me: SignedIn, session: WriteSession, now: Now,
 ) -> Response:  # fmt: skip
-    """All of one's own of one test at once, so that nobody picks the better ones."""
+    """All of one's own of one test at once, so that nobody picks the better ones.
+
+    Those that were stopped to make safe, too: else stops too many stayed unseen.
+    """
     measure, edition = form.text("measure"), key_edition()
     if measure not in practised_tests(site_of(request).catalogue):
         raise NotFound("There is no timed practice of such a test.")
-    for each in own_attempts(session, me):
+    for each in (*own_attempts(session, me), *own_stopped(session, me)):
         if (each.measure, each.edition, each.shared) == (measure, edition, False):
             share(session, me, each.id, shared=True, now=now)
     return RedirectResponse(f"/practice/progress#{measure}", 303)

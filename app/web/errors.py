@@ -35,11 +35,14 @@ from app.storage.errors import (
 )
 from app.storage.faults import meant_by
 from app.storage.links import LinkUsed
+from app.storage.practice_shared import KeyWaits
 from app.web.deps import (
+    PACK_OF,
     FormProblem,
     SessionLocked,
     SignInNeeded,
     by_script,
+    pack_stamp,
     render,
 )
 from app.web.holding import held_state, keep_for_later
@@ -225,17 +228,17 @@ def _stored(fault: StorageProblem) -> Problem:
     match fault:
         case LinkUsed():
             return _told(
-                404,
-                "This link no longer works",
-                fault.sentence,
-                UNCHANGED,
-                fault.next,
+                404, "This link no longer works", fault.sentence, UNCHANGED, fault.next
             )
         case NotFound():
             return NOT_FOUND
         case NotAllowed():
             return _told(
                 403, "Not yours to do", fault.sentence, UNCHANGED, "Ask who may do it."
+            )
+        case KeyWaits():
+            return _told(
+                403, "Not yet", fault.sentence, UNCHANGED, "Do your own trials first."
             )
         case HandleTaken():
             return _told(
@@ -328,12 +331,16 @@ def _here(request: Request) -> str:
 def lock_page(
     request: Request, *, next: str, wrong: str = "", by_pin: bool = False, status: int
 ) -> HTMLResponse:
-    """All that a locked session is shown: who may unlock it, and nobody else."""
-    held = held_state(request)
+    """All that a locked session is shown: who may unlock it, and nobody else.
+
+    The stamp stands in the page too: the worker sees no answer to a form.
+    """
+    held, stamp = held_state(request), pack_stamp(request)
     text = render(
-        request, "sign_in/lock.html", next=next, wrong=wrong, by_pin=by_pin, held=held
-    )
-    return HTMLResponse(text, status)
+        request, "sign_in/lock.html", next=next, wrong=wrong, by_pin=by_pin, held=held,
+        stamp=stamp,
+    )  # fmt: skip
+    return HTMLResponse(text, status, {PACK_OF: stamp})
 
 
 async def _ask_first(request: Request, fault: Exception) -> Response:

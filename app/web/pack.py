@@ -1,8 +1,9 @@
 """The day pack: today's people on one phone, encrypted, for homes without signal.
 
 The server gives its contents once, to a script, for the PIN of this phone; the phone
-encrypts them (static/js/pack_seal.js) and wipes them at night, at sign-out and whenever
-a page says that the sign-in or the PIN is another. Off unless the site asks for it.
+encrypts them (static/js/pack_seal.js) and wipes them at sign-out, whenever a page says
+that the sign-in or the PIN is another, and when the browser next runs anything of this
+site after the night, from which on they open for nobody. Off unless a site asks for it.
 """
 
 from datetime import datetime, time, timedelta
@@ -21,6 +22,7 @@ from app.storage.patients import Patient, patient_for
 from app.storage.people import Person, actor
 from app.storage.todays_list import todays_list
 from app.web.deps import (
+    PACK_OF,
     FormDep,
     Now,
     ReadSession,
@@ -95,7 +97,8 @@ def take(
     going = _going(session, me, now, zone)
     wrong = fault or ("" if device else NO_PIN) or ("" if going else NOBODY)
     if wrong or device is None:
-        return JSONResponse({"wrong": wrong}, 422)
+        request.state.has_pin = device is not None  # the fifth wrong one ends it
+        return JSONResponse({"wrong": wrong}, 422, {PACK_OF: pack_stamp(request)})
     today = now.astimezone(zone).date()
     people = [person_of(session, site.catalogue, me, p, today) for p in going]
     audit.deed(session, "took_day_pack", device, by=me.id, now=now)

@@ -18,15 +18,15 @@ from app.practice.motion import motion
 from app.storage.people import Person
 from app.storage.practice import (
     PracticeShowing,
-    attempt_for,
+    begun_as,
     draw,
     rows_of,
     said_of,
     send,
     sent_of,
-    share,
     showing_for,
 )
+from app.storage.practice_shared import attempt_for, share
 from app.web.dates import moment_words
 from app.web.deps import (
     Form,
@@ -91,11 +91,16 @@ def next_one(request: Request, me: SignedIn, session: ReadSession) -> RedirectRe
 def read(
     request: Request, me: SignedIn, session: ReadSession, showing_id: RowId
 ) -> Response:
-    """The trial in words, to be read instead of watched; without script, too."""
+    """The trial in words, to be read instead of watched; without script, too.
+
+    One that was watched is not told: its words with their moments are the key.
+    """
     showing = showing_for(session, me, showing_id)
     sent = sent_of(session, showing)
     if sent is not None:
         return RedirectResponse(f"/practice/attempts/{sent.id}", 303)
+    if begun_as(showing) == "watched":
+        return page(request, "practice/watched.html", showing=showing)
     return _words(request, showing, Form())
 
 
@@ -106,7 +111,7 @@ def _words(
     errors: Errors | None = None,
 ) -> HTMLResponse:
     """In words; or, where it was watched, the questions alone with the kept times."""
-    watched = was_watched(typed)
+    watched = was_watched(typed, begun_as(showing))
     return page(
         request,
         "practice/answer.html" if watched else "practice/words.html",
@@ -134,7 +139,8 @@ def answer(
     measure = measure_of(request, showing.measure)
     errors: Errors = {}
     kinds = {rule.kind for rule in kinds_of(showing.measure)}
-    said = read_said(measure, kinds, form, errors)
+    watched = was_watched(form, begun_as(showing))
+    said = read_said(measure, kinds, form, watched, errors)
     if errors:
         return _words(request, showing, form, errors)
     if showing.edition != book().edition:
@@ -155,7 +161,7 @@ def result(
     request: Request, me: SignedIn, session: ReadSession, attempt_id: RowId
 ) -> HTMLResponse:
     """The attempt beside its key, with the rule behind each fault, and the replay."""
-    attempt, showing = attempt_for(session, me, attempt_id)
+    attempt, showing = attempt_for(session, me, attempt_id, edition=book().edition)
     measure = measure_of(request, showing.measure)
     known = showing.edition == book().edition
     timeline = timeline_of(showing) if known else None
@@ -168,6 +174,7 @@ def result(
         measure=measure,
         title=case.title if case else showing.case_id,
         mine=attempt.person_id == me.id,
+        name=session.get_one(Person, attempt.person_id).name,
         at=moment_words(attempt.sent_at, site_of(request).zone),
         view=result_of(said_of(attempt), attempt, measure, timeline),
         figure=motion(timeline) if timeline else None,

@@ -21,7 +21,10 @@ Pairs = Sequence[tuple[PracticeAttempt, PracticeShowing]]
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """A test on somebody's practice list, how far they are, and what to do next."""
+    """A test on somebody's practice list, how far they are, and what to do next.
+
+    `done` counts trials with a result: one that was stopped to make safe has none.
+    """
 
     measure: str
     name: str
@@ -66,7 +69,9 @@ def asked_of(
     if row is None:
         return []
     since = Counter(
-        shown.measure for sent, shown in pairs if sent.sent_at >= row.set_at
+        shown.measure
+        for sent, shown in pairs
+        if sent.sent_at >= row.set_at and not sent.made_safe
     )
     asked = [
         Asked(

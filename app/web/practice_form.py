@@ -17,8 +17,13 @@ DAMAGED: Final = "The time of this trial was damaged. Practise it again."
 _NUMBER: Final = re.compile(r"\d{1,4}([.,]\d{1,3})?", re.ASCII)
 
 
-def was_watched(form: Form) -> bool:
-    """Seen as a figure, and not read in words; a reach has no times to tell it by."""
+def was_watched(form: Form, begun: Way) -> bool:
+    """Seen as a figure, and not read in words: as it was begun, whatever is sent.
+
+    Where that was not kept by what was sent; a reach has no times to tell it by.
+    """
+    if begun:
+        return begun == "watched"
     timed = any(form.text(name) for name in ("start_ms", "stop_ms", "safe_ms"))
     return timed or form.text("way") == "watched"
 
@@ -29,9 +34,11 @@ def was_stopped(form: Form) -> bool:
 
 
 def read_said(
-    measure: Measure, kinds: Collection[str], form: Form, errors: Errors
+    measure: Measure, kinds: Collection[str], form: Form, watched: bool, errors: Errors
 ) -> Said:
     """What was sent; what is missing is said in `errors` beside its field.
+
+    `watched`: as `was_watched` says.
 
     Raises:
         FormProblem: what the page itself fills in is not as it makes it.
@@ -42,7 +49,6 @@ def read_said(
     start = stop = typed = None
     splits: tuple[int, ...] = ()
     valid = {"yes": True, "no": False}.get(form.text("valid"))
-    watched = was_watched(form)
     way: Way = "watched" if watched else "words"
     if was_stopped(form):
         at = _instant(form, "safe_ms") if watched else None

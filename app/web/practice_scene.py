@@ -11,7 +11,7 @@ from app.clinical.measure import Measure
 from app.practice.case import Case
 from app.practice.faults import kinds_of
 from app.practice.motion import motion
-from app.storage.practice import PracticeShowing, sent_of
+from app.storage.practice import PracticeShowing, begin_as, sent_of
 from app.web.deps import Form, page, site_of, wants_fragment
 from app.web.practice_book import book, scene_of, timeline_of
 from app.web.setup_form import setup_words
@@ -20,9 +20,13 @@ from app.web.setup_form import setup_words
 def begun(
     request: Request, session: Session, form: Form, showing: PracticeShowing
 ) -> Response:
-    """What was drawn: the figure with the stopwatch, or a page in words."""
-    sent = sent_of(session, showing)
-    if form.text("way") != "watch" or not wants_fragment(request) or sent:
+    """What was drawn: the figure with the stopwatch, or a page in words.
+
+    One of both, once and for all: who reads the words knows the key.
+    """
+    watch = form.text("way") == "watch" and wants_fragment(request)
+    way = begin_as(session, showing, "watched" if watch else "words")
+    if not watch or way == "words" or sent_of(session, showing):
         return sent_to(request, f"/practice/showings/{showing.id}")
     timeline = timeline_of(showing)
     return page(

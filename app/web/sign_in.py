@@ -18,6 +18,7 @@ from app.storage.errors import NotFound
 from app.storage.held_requests import held_of
 from app.storage.people import Person
 from app.web.deps import (
+    PACK_OF,
     FormDep,
     MaybeSignedIn,
     Now,
@@ -31,6 +32,7 @@ from app.web.deps import (
     device_key,
     is_locked,
     over_tls,
+    pack_stamp,
     page,
     token_of,
 )
@@ -127,9 +129,10 @@ def sign_in(
     return _signed_in(request, token, path)
 
 
-def _wrong(sentence: str) -> HTMLResponse:
+def _wrong(sentence: str, headers: dict[str, str] | None = None) -> HTMLResponse:
     """For a dialog over an untouched page."""
-    return HTMLResponse(f'<p class="error" role="alert">{sentence}</p>', 422)
+    said = f'<p class="error" role="alert">{sentence}</p>'
+    return HTMLResponse(said, 422, headers)
 
 
 def _onward(session: Session, person: Person, next: str, now: datetime) -> str:
@@ -162,9 +165,10 @@ def unlock(
         if by_script(request):
             return Response(status_code=204)
         return _go(_onward(session, me, form.text("next"), now))
-    if by_script(request):
-        return _wrong(fault)
+    # The fifth wrong PIN has just ended it, and its day pack with it.
     request.state.has_pin = known_device(session, me, device_key(request)) is not None
+    if by_script(request):
+        return _wrong(fault, {PACK_OF: pack_stamp(request)})
     next = local_path(form.text("next"))
     return lock_page(request, next=next, wrong=fault, by_pin="pin" in form, status=422)
 

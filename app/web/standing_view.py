@@ -22,6 +22,7 @@ from app.practice.competence import (
     standing,
     tries_at,
 )
+from app.practice.make_safe import LATE_MS
 from app.practice.scale import SCALES, Scale
 from app.practice.splits import PartFigures, parts_of
 from app.storage.competence import (
@@ -99,13 +100,16 @@ class StandingView:
 def press_words(
     tried: Sequence[Attempt], measure: str, edition: str
 ) -> tuple[str, ...]:
-    """Practised stops too many and too few, which no sign-off asks for."""
+    """Practised stops too many, too few and out of time; no sign-off asks for them."""
     counts = Counter(
         a.press for a in tried if a.measure == measure and a.edition == edition
     )
     told = {
         "not_asked": "Stopped without cause: {} trial{}, where nobody needed a hand.",
+        "too_early": "Stopped before anything was to be seen: {} trial{}.",
         "missed": "A stop was asked for and not pressed: {} trial{}.",
+        "late": f"Stopped more than {LATE_MS // 1000} s after a hand was laid on: "
+        "{} trial{}.",
     }
     return tuple(
         words.format(counts[press], "s" if counts[press] != 1 else "")

@@ -63,6 +63,8 @@ async function take(form) {
   form.reset();
   const asked = Date.now();
   const answer = await post("/pack", new URLSearchParams({ pin }));
+  // The fifth wrong PIN ends it.
+  await lookAtPack(answer.headers.get("tapeline-pack") ?? "").catch(() => null);
   if (!answer.headers.get("content-type")?.startsWith("application/json")) {
     return words(await answer.text());
   }

@@ -36,8 +36,13 @@ class PackView {
       document.addEventListener(name, () => { this.touched = Date.now(); }, true);
     }
     document.addEventListener("visibilitychange", () => {
-      if (document.hidden) this.hiddenAt = Date.now();
-      else this.check();
+      if (document.hidden) {
+        this.hiddenAt = Date.now();
+        return;
+      }
+      // A phone stops the timers of what is out of sight: nothing may have looked.
+      if (Date.now() - this.hiddenAt > HIDDEN_MS) this.lock();
+      this.check();
     });
     window.addEventListener("pagehide", () => this.lock());
     setInterval(() => this.check(), CHECK_MS);
@@ -51,8 +56,8 @@ class PackView {
     if (hidden || idle) this.lock();
     const seal = await lookAtPack().catch(() => null);
     if (!seal) return this.end();
-    this.part("until").textContent = `As the record stood ${moment(seal.taken)}; gone at `
-      + `${moment(seal.until)}. Orders may have changed since.`;
+    this.part("until").textContent = `As the record stood ${moment(seal.taken)}; opens for `
+      + `nobody from ${moment(seal.until)} on. Orders may have changed since.`;
     this.place.hidden = false;
     this.form.hidden = this.people !== null;
   }

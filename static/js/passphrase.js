@@ -9,6 +9,15 @@ const NO_ANSWER = "No answer from Tapeline. What is on this page stays, a trial 
 const TYPED_MS = 30_000;
 
 /**
+ * A wrong PIN may have been the last: then the day pack it opens goes as well.
+ * @param {Response} response
+ */
+async function watchPack(response) {
+  const stamp = response.headers.get("tapeline-pack");
+  if (stamp) await import("./pack_guard.js").then((guard) => guard.lookAtPack(stamp));
+}
+
+/**
  * Sends a form with a passphrase; what is wrong with it is said in it and returned.
  * @param {HTMLFormElement} form @param {string} path
  */
@@ -17,6 +26,7 @@ export async function passphrase(form, path) {
   let [wrong, away] = ["", false];
   try {
     const response = await post(path, new URLSearchParams(/** @type {any} */ (new FormData(form))));
+    watchPack(response).catch(() => {});
     if (!response.ok) wrong = words(await response.text());
   } catch {
     away = true;

@@ -1,7 +1,7 @@
 """The day pack in a real browser: read behind its PIN alone, and gone when it must."""
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 
@@ -16,8 +16,9 @@ from app.storage.patients import Patient
 from app.storage.precautions import add_precaution
 from tests.conftest import person_by
 from tests.journeys.conftest import Phone
-from tests.journeys.deeds import end_sessions
+from tests.journeys.deeds import end_sessions, says
 from tests.journeys.sheet import no_network, worker_ready
+from tests.journeys.test_lock import rest
 from tests.journeys.test_pin import PIN, set_pin
 
 LABEL, ORDER = "Blue 7", "toe-touch"
@@ -72,10 +73,12 @@ SET_CLOCK_OF_PACK = """(changed) => new Promise((done) => {
 })"""
 
 
-HIDE = """() => {
-  Object.defineProperty(document, "hidden", { value: true });
+HIDE = """(hidden) => {
+  Object.defineProperty(document, "hidden", { value: hidden, configurable: true });
   document.dispatchEvent(new Event("visibilitychange"));
 }"""
+LOCK = """() => fetch("/lock", { method: "POST", headers: { "HX-Request": "true" } })"""
+TRIES = ("4 tries are", "3 tries are", "2 tries are", "1 try is", "forgotten")
 
 
 @pytest.fixture
@@ -190,7 +193,7 @@ def test_idle_hidden_and_the_night_end_it_and_a_clock_set_back_revives_nothing(
     assert LABEL not in page.content()
     unlock(phone, PIN)
     page.get_by_role("button", name=LABEL).wait_for()
-    page.evaluate(HIDE)
+    page.evaluate(HIDE, True)
     page.clock.fast_forward("00:50")
     assert LABEL in page.content()
     page.clock.fast_forward("00:20")
@@ -204,6 +207,81 @@ def test_idle_hidden_and_the_night_end_it_and_a_clock_set_back_revives_nothing(
 
     nothing_of_it(page)
     assert page.locator("[data-pack-read]").is_hidden()
+
+
+def test_phone_that_slept_shows_nobody_when_it_is_looked_at_again(
+    ready: Phone,
+) -> None:
+    """The clock goes on and no timer runs, as where a phone suspends a hidden page."""
+    phone, page = ready, ready.page
+    take(phone)
+    page.clock.install()
+    phone.goto("/bedside")
+    page.clock.pause_at(page.evaluate("Date.now()") / 1000 + 30)
+    unlock(phone, PIN)
+    page.get_by_role("button", name=LABEL).wait_for()
+    for seconds, shows in ((50, True), (70, False)):
+        page.evaluate(HIDE, True)
+        page.clock.set_system_time(page.evaluate("Date.now()") / 1000 + seconds)
+        page.evaluate(HIDE, False)
+
+        assert (LABEL in page.content()) is shows
+        assert page.locator("#pack-pin").is_visible() is not shows
+
+
+def test_after_the_night_it_opens_for_nobody_though_nothing_had_wiped_it(
+    ready: Phone,
+) -> None:
+    phone, page = ready, ready.page
+    take(phone)
+    page.clock.install()
+    phone.goto("/bedside")
+    expect(page.locator("#pack-pin")).to_be_visible()
+    page.clock.pause_at(page.evaluate("Date.now()") / 1000 + 30)
+    page.clock.set_system_time(page.evaluate("Date.now()") / 1000 + 25 * 3600)
+    assert "tapeline.pack/pack" in held(page)
+    unlock(phone, PIN)
+    expect(page.locator("[data-pack-wrong]")).to_contain_text("no longer on this phone")
+
+    assert LABEL not in page.content()
+    nothing_of_it(page)
+
+
+def at_the_cover(phone: Phone) -> None:
+    rest(phone)
+    for left in TRIES:
+        phone.page.fill("#cover-pin", WRONG)
+        phone.page.get_by_role("button", name="Unlock with the PIN").tap()
+        says(phone, "[data-cover] [data-wrong]", left)
+
+
+def at_the_lock_page(phone: Phone) -> None:
+    phone.page.evaluate(LOCK)
+    phone.goto("/caseload")
+    for left in TRIES:
+        phone.page.fill("#pin", WRONG)
+        with phone.page.expect_navigation():
+            phone.page.get_by_role("button", name="Unlock with the PIN").tap()
+        says(phone, "#wrong", left)
+
+
+def where_it_is_taken(phone: Phone) -> None:
+    phone.goto("/pack")
+    for left in TRIES:
+        phone.page.fill("#pin", WRONG)
+        phone.page.get_by_role("button", name="Take today's people along").tap()
+        says(phone, "[data-pack-wrong]", left)
+
+
+@pytest.mark.parametrize("guess", [at_the_cover, at_the_lock_page, where_it_is_taken])
+def test_five_wrong_pins_that_the_server_counts_wipe_it_too(
+    ready: Phone, guess: Callable[[Phone], None]
+) -> None:
+    take(ready)
+    guess(ready)
+
+    nothing_of_it(ready.page)
+    ready.forgive("42")
 
 
 def by_the_worker(phone: Phone) -> None:

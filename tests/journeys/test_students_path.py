@@ -23,10 +23,11 @@ from app.storage.people import Person
 from app.storage.practice import PracticeAttempt, PracticeShowing
 from app.storage.review import ReviewDecision, VisitText
 from app.web.practice_book import book, timeline_of
-from tests.conftest import person_by
+from tests.conftest import found, person_by
 from tests.journeys.conftest import PHONE, Live
 from tests.journeys.test_notes import leave, open_line
 from tests.make import new_uid
+from tests.web.test_practice import BY_SCRIPT
 
 TUG, REACH = "timed_up_and_go", "functional_reach"
 WATCHED, ASKED = 4, 20
@@ -148,10 +149,11 @@ def robot(demo: Live, context: BrowserContext, n: int) -> None:
     same = {"sec-fetch-site": "same-origin"}
     for i in range(n):
         begun = context.request.post(
-            trials[i % len(trials)], headers=same, max_redirects=0,
-            form={"uid": new_uid(), "way": "words"},
+            trials[i % len(trials)], headers=same | BY_SCRIPT,
+            form={"uid": new_uid(), "way": "watch"},
         )  # fmt: skip
-        showing = begun.headers["location"].split("/")[-1]
+        action = found(begun.text(), "form[data-practice]").attributes["action"]
+        showing = str(action).split("/")[3]
         key = key_of(demo.app, int(showing))
         kinds = sorted({fault.kind for fault in key.faults})
         body = [f"start_ms={key.start_ms}", f"stop_ms={key.stop_ms + 80}",

@@ -199,10 +199,18 @@ def test_damaged_or_open_files_are_not_used(tmp_path: Path, fault: str) -> None:
     assert "--new-authority" in caught.value.sentence
 
 
-def test_one_cut_short_while_it_was_made_counts_as_none(tmp_path: Path) -> None:
+@pytest.mark.parametrize("left", [made.SIGNER, made.KEY])
+def test_what_is_left_of_one_is_no_reason_to_make_another(
+    tmp_path: Path, left: str
+) -> None:
+    """A root that was lost, or one cut short while it was made."""
     folder = tmp_path / "lan"
     first = made.make(folder, (NAME,), (), NOW)
-    (folder / made.ROOT).unlink()
+    for name in {made.ROOT, made.SIGNER, made.KEY} - {left}:
+        (folder / name).unlink()
 
-    assert made.load(folder) is None
+    with pytest.raises(made.LanProblem, match="bring its files back") as caught:
+        made.load(folder)
+    assert "--new-authority" in caught.value.sentence
     assert made.make(folder, (NAME,), (), NOW).root != first.root
+    assert made.load(folder) is not None

@@ -188,7 +188,17 @@ def test_authority_lasts_until_it_ends_or_another_is_asked_for(tmp_path: Path) -
     last_days = first.authority.ends - timedelta(days=20)
     (said,) = keeper(tmp_path, HERE, last_days, ports=PORTS).look(HERE, last_days)
     assert said.startswith("The certificate authority ends on ")
-    assert start(first.authority.ends).made_new
+    for now, says in (
+        (first.authority.ends, "has ended"),
+        (NOW - timedelta(days=2), "is not yet valid"),
+    ):
+        with pytest.raises(LanProblem, match=f"{says}.*check the clock") as caught:
+            start(now)
+        assert f"{now:%Y-%m-%d}" in caught.value.sentence
+        assert "--new-authority" in caught.value.sentence
+        (said,) = first.look(Found((NAME,), (FIRST,)), now)
+        assert f"The certificate authority {says}" in said
+    assert start(NOW).place.fingerprint == first.place.fingerprint
 
     asked = start(NOW, new=True)
     assert asked.made_new

@@ -46,6 +46,8 @@ WORDS: dict[str, Any] = {"taken_ms": None, "way": "words"}
         (WORDS | {"faults_key": ARMS}, "s", 0, 0.5, "1 missed"),
         ({"press": "missed"}, "s", 0, 0.5, "a stop was asked for and not pressed"),
         (WORDS | {"press": "not_asked"}, "s", 0, 0.5, "stopped without cause"),
+        (WORDS | {"press": "too_early"}, "s", 0, 0.5, "before anything was to be seen"),
+        (WORDS | {"press": "late"}, "s", 0, 0.5, "more than 5 s after a hand"),
         ({"press": "right"}, "s", 0, 0, ""),
         ({"press": "early"}, "s", 0, 0, ""),
     ],

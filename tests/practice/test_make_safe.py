@@ -1,12 +1,16 @@
 """When a simulated trial asks for "Stop - make safe", and what is said of a press."""
 
+from itertools import product
+
 import pytest
 
+from app.practice.body import POINTS
 from app.practice.case import Fault, Key
-from app.practice.make_safe import held_to, press_of, safe_from
+from app.practice.make_safe import HAND_SEEN_MS, held_to, press_of, safe_from
 from app.practice.planning import planned
 from app.practice.showing import BETWEEN_LINES_MS
-from app.practice.timeline import key_of, make
+from app.practice.stepping import POINTS_ABOVE
+from app.practice.timeline import APART, key_of, make
 from app.web.practice_book import book
 
 
@@ -24,9 +28,14 @@ def test_only_a_hand_laid_on_asks_for_it() -> None:
     [
         (False, None, None, None),
         (False, None, 5_000, "missed"),
+        (True, 4_749, 5_000, "too_early"),
+        (True, -400, 5_000, "too_early"),  # before the figure moves
+        (True, 4_750, 5_000, "early"),
         (True, 4_999, 5_000, "early"),
         (True, 5_000, 5_000, "right"),
         (True, 6_200, 5_000, "right"),
+        (True, 10_000, 5_000, "right"),
+        (True, 10_001, 5_000, "late"),
         (True, None, 5_000, "right"),  # read in words
         (True, 6_200, None, "not_asked"),
         (True, None, None, "not_asked"),
@@ -61,6 +70,25 @@ def test_a_hand_is_said_as_it_is_laid_on() -> None:
                 )
                 heard += 1
     assert heard >= 20
+
+
+def test_nothing_of_a_hand_is_to_be_seen_sooner() -> None:
+    """It is away until `HAND_SEEN_MS` before its instant, and then comes."""
+    drawn = 0
+    for case in book().cases.values():
+        names = POINTS_ABOVE if case.measure == "four_square_step" else POINTS
+        hand = slice(2 * names.index("help"), 2 * names.index("help") + 2)
+        for trial, seed in product([plan.number for plan in case.trials], range(12)):
+            due = safe_from(key_of(case, trial, seed))
+            if due is None:
+                continue
+            frames = make(case, trial, seed).frames
+            away = frames[0].points[hand]
+            seen = next(f.at_ms for f in frames if f.points[hand] != away)
+            before = due - seen
+            assert HAND_SEEN_MS - 2 * APART[1] < before < HAND_SEEN_MS, (case.id, seed)
+            drawn += 1
+    assert drawn >= 10
 
 
 def test_every_planned_hand_has_its_instant() -> None:

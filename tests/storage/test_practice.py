@@ -18,16 +18,20 @@ from app.storage.people import Person
 from app.storage.practice import (
     PracticeAttempt,
     PracticeShowing,
-    SharedForGood,
-    attempt_for,
+    begin_as,
+    begun_as,
     draw,
-    keep_shared,
     rows_of,
     send,
-    share,
     showing_for,
 )
 from app.storage.practice_beside import attempts_of, shared_attempts
+from app.storage.practice_shared import (
+    SharedForGood,
+    attempt_for,
+    keep_shared,
+    share,
+)
 from tests.make import NOW, make_person, new_uid
 from tests.storage.conftest import Ward
 
@@ -222,3 +226,19 @@ def test_practice_points_at_no_patient(engine: Engine) -> None:
     }
 
     assert points_at == {"person", "practice_showing", "team_check"}
+
+
+def test_showing_is_begun_one_way(session: Session, ward: Ward) -> None:
+    """As was chosen first; the words of one that is watched would tell its key."""
+    watched, read = (show(session, ward.student) for _ in range(2))
+    assert begun_as(watched) == ""
+    assert begin_as(session, watched, "watched") == "watched"
+    assert begin_as(session, watched, "words") == "watched"
+    assert begin_as(session, read, "words") == "words"
+    assert begin_as(session, read, "watched") == begun_as(read) == "words"
+
+    read.way = "heard"
+    session.add(read)
+    with pytest.raises(IntegrityError, match=r"(?i)check"):
+        session.flush()
+    session.rollback()

@@ -36,7 +36,7 @@ from tests.make import (
 )
 
 SignInAs = Callable[[str], TestClient]
-PIN = "739154"
+PIN, WRONG = "739154", "268495"
 TUG = "timed_up_and_go"
 
 
@@ -236,6 +236,40 @@ def test_pages_of_nobody_wipe_no_pack_of_who_is_signed_in(
     assert client.get("/sign-in").headers[PACK_OF] == "nobody"
 
 
+@pytest.mark.parametrize(
+    ("path", "headers"),
+    [("/unlock", {}), ("/unlock", {"hx-request": "true"}), ("/pack", {})],
+    ids=["lock page", "cover", "pack page"],
+)
+def test_fifth_wrong_pin_says_that_the_pack_is_over(
+    sign_in_as: SignInAs, path: str, headers: dict[str, str]
+) -> None:
+    """Else the sheet would allow its own five for the same PIN."""
+    client = with_pin(sign_in_as("therapist"))
+    mine = client.get("/caseload").headers[PACK_OF]
+    if path == "/unlock":
+        client.post("/lock")
+    tries = [client.post(path, data={"pin": WRONG}, headers=headers) for _ in range(5)]
+    told = [answer.headers[PACK_OF] for answer in tries]
+
+    assert told[:4] == [mine] * 4
+    assert told[4] != mine
+    assert client.get("/caseload").headers[PACK_OF] == told[4]
+
+
+def test_lock_page_says_in_its_text_whose_pack_may_lie_here(
+    sign_in_as: SignInAs,
+) -> None:
+    """No worker sees the answer to a form."""
+    client = with_pin(sign_in_as("therapist"))
+    client.post("/lock")
+    for answer in (client.get("/caseload"), client.post("/unlock", data={"pin": "1"})):
+        mark = found(answer.text, "[data-pack-of]").attributes["data-pack-of"]
+
+        assert mark == answer.headers[PACK_OF]
+        assert "/js/pack.js" in answer.text
+
+
 def test_button_and_what_is_missing(sign_in_as: SignInAs, site: Site) -> None:
     tick(site, "therapist", "Blue 7")
     client = sign_in_as("therapist")
@@ -244,6 +278,7 @@ def test_button_and_what_is_missing(sign_in_as: SignInAs, site: Site) -> None:
     after = client.get("/pack").text
 
     assert "Set one" in before
+    assert "it opens for nobody here, and it is wiped when this browser next" in before
     assert "data-pack-form" not in before
     assert (
         found(after, "[data-pack-form][hidden] #pin").attributes["inputmode"]
@@ -266,6 +301,8 @@ def test_off_there_is_nothing(off: FastAPI, clock: Clock) -> None:
     for path in ("/caseload", "/account", "/bedside"):
         assert "pack" not in client.get(path).text
     assert client.get("/caseload").headers[PACK_OF] == "off"
+    client.post("/lock")
+    assert "pack" not in client.get("/caseload").text
 
 
 def test_worker_runs_the_guard_in_either_case(client: TestClient) -> None:

@@ -5,6 +5,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
+from httpx2 import Response
 from selectolax.lexbor import LexborHTMLParser
 from sqlalchemy import func
 from sqlmodel import col, select
@@ -13,7 +14,7 @@ from starlette.testclient import TestClient
 from app.practice.case import Key
 from app.practice.faults import kinds_of
 from app.practice.make_safe import safe_from
-from app.storage.database import read_session
+from app.storage.database import read_session, write_session
 from app.storage.practice import PracticeAttempt, PracticeShowing
 from app.storage.tables import Table
 from app.web.deps import Site
@@ -78,6 +79,13 @@ def said_as(key: Key, **other: object) -> dict[str, object]:
         "distance": "" if key.distance is None else str(key.distance),
         **other,
     }
+
+
+def stopped_at(ms: int, **other: object) -> dict[str, object]:
+    """A form of a practised stop: nothing was timed."""
+    return {
+        "way": "watched", "made_safe": "yes", "safe_ms": str(ms), "valid": "no", **other
+    }  # fmt: skip
 
 
 def send(client: TestClient, showing: int, said: dict[str, object]) -> str:
@@ -326,6 +334,11 @@ def test_private_until_shared(
     student.post(f"{where}/share", data={"shared": "yes"})
     assert supervisor.get(where).status_code == 200
     assert f"{where}/share" not in supervisor.get(where).text
+    with read_session(site.engine) as session:
+        name = person_by(session, "student").name
+    whose = f'{name}\'s attempt; "you" is {name}.'
+    assert whose in found(supervisor.get(where).text, "main").text()
+    assert whose not in found(student.get(where).text, "main").text()
     assert supervisor.post(f"{where}/share", data={}).status_code == 404
     assert therapist.get(where).status_code == 404
     assert supervisor.get(f"/practice/showings/{showing}").status_code == 404
@@ -407,6 +420,72 @@ def test_reach_says_how_it_was_taken(
     ]
 
 
+def test_what_is_watched_is_not_told_in_words(
+    student: TestClient, site: Site, planned: Planned
+) -> None:
+    """The words with their moments are the key: not in another tab, nor by a tap."""
+    trial, uid = planned(STANDS, "arms_used"), new_uid()
+    where = f"/practice/{STANDS}/{trial}"
+
+    def tap(way: str) -> Response:
+        return student.post(where, data={"uid": uid, "way": way}, headers=BY_SCRIPT)
+
+    assert "data-figure" in tap("watch").text
+    showing, key = latest(site)
+    words = f"/practice/showings/{showing}"
+    assert tap("words").headers["hx-redirect"] == words
+    other_tab = student.get(words).text
+    assert "You watched this one, so it is not told in words." in other_tab
+    assert f'href="{where}">Begin another' in other_tab
+    assert "What is seen" not in other_tab
+    assert instants_in(other_tab, key) == set()
+    assert "data-figure" in tap("watch").text, "the page may be asked for again"
+    no_script = student.post(where, data={"uid": uid, "way": "watch"})
+    assert no_script.headers["location"] == words
+
+    send(student, showing, said_as(key, way="words"))
+    (kept,) = attempts(site)
+    assert (kept.way, kept.start_ms) == ("watched", key.start_ms)
+
+
+def test_what_was_read_is_kept_as_read(
+    student: TestClient, site: Site, planned: Planned
+) -> None:
+    """Whatever the form says: who read the moments has timed nothing."""
+    trial, uid = planned(STANDS, ""), new_uid()
+    data = {"uid": uid, "way": "words"}
+    student.post(f"/practice/{STANDS}/{trial}", data=data, headers=BY_SCRIPT)
+    showing, key = latest(site)
+    where = f"/practice/showings/{showing}"
+    assert "What is seen" in student.get(where).text
+    again = student.post(
+        f"/practice/{STANDS}/{trial}", data=data | {"way": "watch"}, headers=BY_SCRIPT
+    )
+    untimed = student.post(f"{where}/attempt", data=said_as(key, way="watched"))
+    send(student, showing, said_as(key, way="watched", typed="12.3"))
+    (kept,) = attempts(site)
+
+    assert again.headers["hx-redirect"] == where
+    assert untimed.status_code == 422
+    assert "What is seen" in untimed.text
+    assert (kept.way, kept.start_ms, kept.typed_ms) == ("words", None, 12_300)
+
+
+@pytest.mark.parametrize("way", ["watched", "words"])
+def test_what_was_begun_before_the_way_was_kept_is_as_it_says(
+    student: TestClient, site: Site, way: str
+) -> None:
+    begin(student, STANDS, 1)
+    showing, key = latest(site)
+    with write_session(site.engine) as session:
+        session.get_one(PracticeShowing, showing).way = None
+    times = {} if way == "watched" else {"start_ms": "", "stop_ms": ""}
+    assert student.get(f"/practice/showings/{showing}").status_code == 200
+    send(student, showing, said_as(key, way=way, typed="12.3", **times))
+
+    assert [row.way for row in attempts(site)] == [way]
+
+
 def counts(site: Site) -> dict[str, int]:
     with read_session(site.engine) as session:
         return {
@@ -464,13 +543,21 @@ def test_what_is_not_there(student: TestClient, path: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("kind", "at", "says"),
+    ("kind", "at", "says", "back", "told"),
     [
-        ("help_given", 500, "you pressed 0.50 s after it was"),
-        ("help_given", -250, "You pressed 0.25 s before"),
-        ("", 500, "Nobody needed a hand"),
+        ("help_given", 500, "you pressed 0.50 s after it was", "", ""),
+        ("help_given", 5_000, "Right: a hand had to be laid on", "", ""),
+        ("help_given", -250, "You pressed 0.25 s before", "", ""),
+        ("help_given", -251, "this trial comes back",
+         "stopped before anything was to be seen",
+         "Stopped before anything was to be seen: 1 trial."),
+        ("help_given", 20_000, "you pressed 20.00 s after it was. Press as soon as",
+         "stopped more than 5 s after a hand was laid on",
+         "Stopped more than 5 s after a hand was laid on: 1 trial."),
+        ("", 500, "Nobody needed a hand", "stopped without cause",
+         "Stopped without cause: 1 trial, where nobody needed a hand."),
     ],
-)
+)  # fmt: skip
 def test_practised_stop_is_told_and_is_no_event(
     student: TestClient,
     site: Site,
@@ -478,6 +565,8 @@ def test_practised_stop_is_told_and_is_no_event(
     kind: str,
     at: int,
     says: str,
+    back: str,
+    told: str,
 ) -> None:
     """It stands in the attempt alone: no time, no count, no row of a real stop."""
     before = counts(site)
@@ -497,9 +586,10 @@ def test_practised_stop_is_told_and_is_no_event(
     assert (kept.made_safe, kept.made_safe_ms) == (True, pressed)
     assert (kept.start_ms, kept.stop_ms, kept.typed_ms) == (None, None, None)
     assert kept.key_safe_ms == due
-    assert ("stopped without cause" in student.get("/practice").text) is (not kind)
-    needless = "Stopped without cause: 1 trial, where nobody needed a hand."
-    assert (needless in student.get("/practice/progress").text) is (not kind)
+    again = student.get("/practice").text
+    assert ("Comes back" in again) is bool(back)
+    assert back in again
+    assert told in student.get("/practice/progress").text
     assert {name for name in after if after[name] != before[name]} == {
         "practice_showing", "practice_attempt",
     }  # fmt: skip
@@ -525,7 +615,8 @@ def test_stop_holds_nobody_to_what_came_later(
     assert "Nothing did until you stopped it" in page
     assert (kept.key_faults, kept.key_valid) == ([], False)
     assert kept.key_safe_ms == safe_from(key)
-    assert "Comes back" not in student.get("/practice").text
+    assert "when nothing of it was to be seen yet" in page
+    assert "Comes back" in student.get("/practice").text
 
 
 def test_stop_that_was_due_is_missed(
@@ -596,6 +687,24 @@ def test_list_stands_on_top_with_what_is_open(
     assert student.get(str(link.attributes["href"])).status_code == 200
 
 
+def test_list_counts_no_trial_that_was_stopped(
+    student: TestClient, supervisor: TestClient, site: Site
+) -> None:
+    """It asks for trials with a result; whoever stops them all has none."""
+    with read_session(site.engine) as session:
+        me = person_by(session, "student").id
+    supervisor.post(f"/practice/people/{me}/list", data={"trials-gait_speed": "2"})
+    case = next(c.id for c in book().cases.values() if c.measure == "gait_speed")
+    begin(student, case, 1)
+    send(student, latest(site)[0], stopped_at(900))
+    begin(student, case, 1)
+    showing, key = latest(site)
+    send(student, showing, said_as(key))
+
+    for page in ("/practice", "/practice/progress"):
+        assert "1 of 2" in student.get(page).text
+
+
 def test_all_of_a_test_are_shared_at_once(student: TestClient, site: Site) -> None:
     for case in (STOPPED, STOPPED, STANDS):
         begin(student, case, 1)
@@ -608,6 +717,28 @@ def test_all_of_a_test_are_shared_at_once(student: TestClient, site: Site) -> No
     assert [a.shared for a in attempts(site)] == [True, True, False]
     assert "Share 1 more with supervisors" in student.get("/practice/progress").text
     assert student.post("/practice/share", data={"measure": "x"}).status_code == 404
+
+
+def test_stopped_trials_are_shared_with_all_of_a_test(
+    student: TestClient, supervisor: TestClient, site: Site, planned: Planned
+) -> None:
+    """Who shares all shares their stops too: a supervisor sees those too many."""
+    trial = planned(STOPPED, "")
+    begin(student, STOPPED, trial)
+    showing, key = latest(site)
+    send(student, showing, said_as(key))
+    begin(student, STOPPED, trial)
+    showing, key = latest(site)
+    send(student, showing, stopped_at(900))
+    with read_session(site.engine) as session:
+        theirs = f"/practice/people/{person_by(session, 'student').id}"
+    assert "Share 2 more with supervisors" in student.get("/practice/progress").text
+    assert "Stopped without cause" not in supervisor.get(theirs).text
+    student.post("/practice/share", data={"measure": "single_leg_stance"})
+
+    assert [a.shared for a in attempts(site)] == [True, True]
+    assert "Stopped without cause: 1 trial" in supervisor.get(theirs).text
+    assert "more with supervisors" not in student.get("/practice/progress").text
 
 
 def test_only_students_are_led(

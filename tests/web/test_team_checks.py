@@ -1,5 +1,7 @@
 """Team checks: the same showings for several, each seen once, compared on their own."""
 
+from dataclasses import replace
+
 import pytest
 from sqlmodel import col, select
 from starlette.testclient import TestClient
@@ -8,7 +10,7 @@ from app.storage.database import read_session
 from app.storage.practice import PracticeAttempt, PracticeShowing
 from app.storage.team_check_rows import TeamCheck, TeamCheckMember
 from app.web.deps import Site
-from app.web.practice_book import timeline_of
+from app.web.practice_book import book, timeline_of
 from tests.conftest import found, person_by
 from tests.make import new_uid
 from tests.web.test_practice import BY_SCRIPT, latest, said_as
@@ -148,6 +150,79 @@ def test_a_trial_is_shown_once(
     assert len(shown(site, "student")) == 1
     assert "trial 2 of 10" in page
     assert "1 begun and not answered" in student.get("/practice").text
+
+
+def test_trial_of_a_check_that_is_watched_is_not_told_in_words(
+    supervisor: TestClient, student: TestClient, site: Site
+) -> None:
+    check = set_one(supervisor, site, "student", "supervisor")
+    begin(student, check)
+    page = student.get(f"/practice/showings/{latest(site)[0]}").text
+
+    assert "You watched this one, so it is not told in words." in page
+    assert f'href="/practice/checks/{check}">Begin another' in page
+    assert "What is seen" not in page
+
+
+def sent_by(site: Site, handle: str) -> int:
+    """The newest attempt of a person."""
+    with read_session(site.engine) as session:
+        person = person_by(session, handle)
+        wanted = select(PracticeAttempt.id).where(
+            PracticeAttempt.person_id == person.id
+        )
+        found = session.exec(wanted.order_by(col(PracticeAttempt.id).desc())).first()
+        assert found is not None
+        return found
+
+
+def test_what_was_sent_to_a_check_is_not_taken_back(
+    supervisor: TestClient, student: TestClient, site: Site
+) -> None:
+    """Else the better ones could be chosen afterwards, while all count as sent."""
+    check = set_one(supervisor, site, "student", "therapist")
+    time_one(student, site, check, 40)
+    where = f"/practice/attempts/{sent_by(site, 'student')}"
+    refused = student.post(f"{where}/share", data={"shared": "no"})
+
+    assert "Take it back" not in student.get(where).text
+    assert "one of a team check, in which all is shared" in student.get(where).text
+    assert refused.status_code == 409
+    assert "what is sent there stays shared" in refused.text
+    assert supervisor.get(where).status_code == 200
+
+
+def test_key_of_a_check_waits_for_who_is_in_it(
+    supervisor: TestClient, student: TestClient, site: Site,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    check = set_one(supervisor, site, "student", "supervisor")
+    time_one(student, site, check, 40)
+    where = f"/practice/attempts/{sent_by(site, 'student')}"
+    before = supervisor.get(where)
+    begin(supervisor, check)
+    begun = supervisor.get(where)
+    showing, key = latest(site)
+    with monkeypatch.context() as later:  # nobody can send any more
+        later.setattr("app.web.practice.book", lambda: replace(book(), edition="later"))
+        assert supervisor.get(where).status_code == 200
+    supervisor.post(f"/practice/showings/{showing}/attempt", data=said_as(key))
+
+    for refused in (before, begun):
+        assert refused.status_code == 403
+        assert "Its key is shown once you have sent yours." in refused.text
+        assert "Beside the key" not in refused.text
+    assert "Beside the key" in supervisor.get(where).text
+
+
+def test_key_of_a_check_waits_for_nobody_outside_it(
+    supervisor: TestClient, student: TestClient, site: Site
+) -> None:
+    check = set_one(supervisor, site, "student", "therapist")
+    time_one(student, site, check, 40)
+
+    path = f"/practice/attempts/{sent_by(site, 'student')}"
+    assert supervisor.get(path).status_code == 200
 
 
 def test_key_is_the_one_of_the_check(
