@@ -101,16 +101,18 @@ def aged(exchange: Exchange, mono: float) -> Offset:
 def between(start: Stamp, stop: Stamp) -> Ran | None:
     """How long it ran, or None where two clocks have nothing in common.
 
-    Two presses on one phone need no offset. But a phone that slept in between has lost
-    that time: where the server's clock says so beyond both bounds, it is believed, and
-    the time is doubtful.
+    Two presses on one phone need no offset. But a phone that slept in between may have
+    lost that time: where the server's clock says so beyond both bounds, it is believed,
+    and the time is doubtful. Where no exchange tells, it may have slept, too.
     """
     steady = stop.mono - start.mono
     one_clock = (start.phone, start.origin) == (stop.phone, stop.origin)
     told = _by_the_server(start, stop)
     if not one_clock:
         return told
-    if told is None or told.bound is None or abs(told.ms - steady) <= told.bound:
+    if told is None or told.bound is None:
+        return Ran(steady, None, True)
+    if abs(told.ms - steady) <= told.bound:
         return Ran(steady, 0.0, True)
     return Ran(told.ms, None, False)
 

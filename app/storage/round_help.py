@@ -151,19 +151,24 @@ def end_help(
 
 
 def round_done(session: Session, round_id: int, now: datetime) -> None:
-    """The round has its score: nothing is left to start or stop."""
-    found = help_on(session, round_id, now)
+    """Nothing is left to start or stop: there is a score, or another day has begun."""
+    found = _not_ended(session, round_id).first()
     if found is not None:
         _end_by_itself(session, found, now)
 
 
 def _end_by_itself(session: Session, help: RoundHelp, now: datetime) -> None:
+    """The trail says when it was seen to be over, the row when it was over."""
+    ran_out = help.opened_at + LASTS <= now
     _end(session, help, now)
-    audit.deed(session, "ended_help", help, by=None, now=now)
+    if ran_out:
+        audit.deed(session, "saw_help_over", help, by=None, now=now)
+    else:
+        audit.deed(session, "ended_help", help, by=None, now=now)
 
 
 def _end(session: Session, help: RoundHelp, now: datetime) -> None:
-    help.ended_at = now
+    help.ended_at = min(now, help.opened_at + LASTS)
     session.add(help)
     session.flush()
     session.exec(delete(HelpPress).where(col(HelpPress.help_id) == help.id))

@@ -204,15 +204,16 @@ def start_round(
     return begun
 
 
-def round_of_trial(session: Session, person: Person, uid: str) -> Round | None:
-    """Where a trial that is sent again was put the first time; None when it is new."""
-    wanted = (
-        select(Round)
-        .join(Trial, col(Trial.round_id) == col(Round.id))
-        .where(Trial.uid == uid, Trial.recorded_by == person.id)
-    )
-    found = session.exec(wanted).first()
-    return round_for(session, person, found.id, "record_trial") if found else None
+def round_of_trial(
+    session: Session, person: Person, asked: Round, uid: str
+) -> Round | None:
+    """Where a trial that is sent again was put the first time, from this phone or from
+    the other one of the round `asked` for; None when it is new."""
+    known = session.exec(select(Trial).where(Trial.uid == uid)).first()
+    theirs = known and _by_the_other(session, person, asked, known)
+    if known is None or not (theirs or known.recorded_by == person.id):
+        return None
+    return round_for(session, person, known.round_id, "record_trial")
 
 
 def round_on(
@@ -298,14 +299,16 @@ def record_trial(
     uid: str,
     body: TrialBody,
     now: datetime,
+    helped: Round | None = None,
 ) -> tuple[Trial, bool]:
-    """Keep a trial; True says that it is new, False that this id was kept before."""
+    """Keep a trial; True says that it is new, False that this id was kept before.
+    `helped`: the round that was open for a second phone, if another day's keeps it."""
     round_for(session, person, round.id, "record_trial")
     body_hash = body_hash_of(round, body)
     known = session.exec(select(Trial).where(Trial.uid == uid)).first()
     if known is not None:
         same = (known.recorded_by, known.body_hash) == (person.id, body_hash)
-        if not same and not _by_the_other_phone(session, person, known):
+        if not same and not _by_the_other(session, person, helped or round, known):
             raise SameIdOtherBody
         return known, False
     trial = Trial(
@@ -323,12 +326,10 @@ def record_trial(
     return trial, True
 
 
-def _by_the_other_phone(session: Session, person: Person, known: Trial) -> bool:
+def _by_the_other(session: Session, person: Person, held: Round, known: Trial) -> bool:
     """Two phones timed it, and the other one's person saved it first: that stands."""
-    if "helped" not in known.clocks or known.recorded_by == person.id:
-        return False
-    both = {known.recorded_by, person.id}
-    return any(both == set(pair) for pair in phones_of(session, known.round_id))
+    both, of_two = {known.recorded_by, person.id}, "helped" in known.clocks
+    return of_two and any(both == set(p) for p in phones_of(session, held.id))
 
 
 def body_hash_of(round: Round, body: TrialBody) -> str:

@@ -101,6 +101,7 @@ DEEDS: Final = {
     "returned": "returned a student's visit",
     "said_how_goal_stands": "said how a goal stands",
     "sent_held": "sent a form that was kept",
+    "saw_help_over": "found that the help of a second phone had run out before",
     "set_competence_rule": "set what a sign-off of timing and scoring asks for",
     "set_goal": "set a goal",
     "set_goal_scale": "worded the steps of a goal's scale",

@@ -42,7 +42,15 @@ from app.web.deps import (
     is_locked,
     page,
 )
-from app.web.helping_view import MOST, Asking, exchange_of, scale_ms, steady_ms, told
+from app.web.helping_view import (
+    MOST,
+    Asking,
+    exchange_of,
+    of_today,
+    scale_ms,
+    steady_ms,
+    told,
+)
 from app.web.judging import judge
 from app.web.minding import minded
 from app.web.setup_form import setup_words
@@ -69,6 +77,11 @@ def open_it(
         raise NotAllowed("Only who began this test can ask for a second phone.")
     if not site.catalogue.measures[round.measure].timed:
         raise FormProblem("A second phone can only start and stop a stopwatch.")
+    if not of_today(session, site, round):
+        raise FormProblem(
+            "This test was begun on another day. Start it again today, and ask for a "
+            "second phone there."
+        )
     open_help(session, me, round.id, now)
     return RedirectResponse(f"/rounds/{round.id}", 303)
 

@@ -17,11 +17,12 @@ from app.catalogue.load import Catalogue
 from app.clinical.measure import Measure
 from app.clinical.two_clocks import DOUBTFUL_MS, Exchange, as_seen_on, offset
 from app.clinical.two_phones import HELPER, OWNER, Press, Standing, standing
+from app.storage.episodes import Visit
 from app.storage.help_offers import open_to_help
 from app.storage.people import Person
 from app.storage.round_help import RoundHelp, help_on, presses_of
 from app.storage.trials import Round, Trial
-from app.web.deps import site_of
+from app.web.deps import Site, site_of
 from app.web.trial_words import trial_words
 
 #: Longer numbers than any clock counts to.
@@ -83,11 +84,19 @@ def help_of(
     """The line about a second phone on the page of a round."""
     me: Person = request.state.me
     mine = round.person_id == me.id
-    found = help_on(session, round.id, site_of(request).clock())
+    site = site_of(request)
+    found = help_on(session, round.id, site.clock())
     if found is None:
-        return HelpLine(False, mine and measure.timed, "", "")
+        may_open = mine and measure.timed and of_today(session, site, round)
+        return HelpLine(False, may_open, "", "")
     asked_by = "" if mine else session.get_one(Person, found.owner_id).name
     return HelpLine(mine, False, _name(session, found.helper_id), asked_by)
+
+
+def of_today(session: Session, site: Site, round: Round) -> bool:
+    """What is timed on another day goes to a round of its own, which no phone helps."""
+    today = site.clock().astimezone(site.zone).date()
+    return session.get_one(Visit, round.visit_id).local_date == today
 
 
 def _name(session: Session, person_id: int | None) -> str:
@@ -198,6 +207,8 @@ def _doubt(kept: dict[str, Any] | None) -> str:
     if kept is None or "start" not in kept["pressed"]:
         return ""
     bound = kept["bound_ms"]
+    if bound is None and len(set(kept["pressed"].values())) == 1:
+        return "Doubtful timing: the phone that timed it may have slept meanwhile."
     if bound is None:
         return "Doubtful timing: the clocks of the two phones could not be compared."
     if bound <= DOUBTFUL_MS:

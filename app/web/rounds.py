@@ -132,28 +132,30 @@ def record(
     zone: Zone,
     round_id: RowId,
 ) -> Response:
-    round, patient = _fetch(session, me, round_id, "record_trial")
-    measure = site.catalogue.measures[round.measure]
+    asked, patient = _fetch(session, me, round_id, "record_trial")
     try:
-        body = trial_body(measure, form)
+        body = trial_body(site.catalogue.measures[asked.measure], form)
     except FieldProblem as problem:
         if is_locked(request):  # the form again would name the patient
             raise SessionLocked from problem
-        judged = judge(session, site.catalogue, patient, round)
+        judged = judge(session, site.catalogue, patient, asked)
         return _page(request, session, judged, patient, form, problem.errors)
     uid = form.uid()
-    round = round_of_trial(session, me, uid) or round_on(
-        session, me, round, at=taken_at(form, now), now=now, zone=zone
+    round = round_of_trial(session, me, asked, uid) or round_on(
+        session, me, asked, at=taken_at(form, now), now=now, zone=zone
     )
-    body = vouched(session, me, round, body)
-    trial, _ = record_trial(session, me, round, uid=uid, body=body, now=now)
+    body = vouched(session, me, asked, body)
+    trial, _ = record_trial(
+        session, me, round, uid=uid, body=body, now=now, helped=asked
+    )
     if is_locked(request):
         _keep(session, site, patient, round, now)
         answer: Response = _stored(request, trial)
     else:
         answer = _answer(request, session, site, patient, round, now, saved=trial.uid)
     answer.headers[SAVED] = trial.uid
-    if round.id != round_id:  # the page goes on in the round of that day
+    if round.id != asked.id:  # the page goes on in the round of that day
+        round_done(session, asked.id, now)
         answer.headers["hx-replace-url"] = f"/rounds/{round.id}"
     return answer
 

@@ -19,7 +19,8 @@ export function post(url, body, signal) {
 /** A trial that must not be disturbed, up to the answer to its stop. */
 export function underWay() {
   return Boolean(document.querySelector(
-    "form[data-stopwatch]:is([data-state=running], [data-state=delay], [data-state=sending])"));
+    "form[data-stopwatch]:is([data-state=running], [data-state=delay], [data-state=sending]),"
+    + " [data-helper][data-state=running]"));
 }
 
 /** The words of a piece of a page. @param {string} html */

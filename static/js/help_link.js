@@ -13,6 +13,7 @@
  * @typedef {{t0: number, t1: number, t2: number, t3: number, scale: number}} Exchange
  */
 import { person, post } from "./asking.js";
+import { signInAgain } from "./session.js";
 
 const EVERY_MS = 1_000;
 /** At first and after a gap the clocks are compared quickly. */
@@ -24,6 +25,8 @@ const EXCHANGES = 12;
 const SILENT_MS = 3_500;
 /** Signed out, locked, too early, too many: told again later. */
 const NOT_NOW = [401, 408, 423, 425, 429];
+const GONE = [403, 404]; // not this person's any more
+export const OUT = "You are signed out here.";
 
 export class Link {
   /** @param {string} url @param {(said: Said) => void} heard @param {() => void} lost */
@@ -37,10 +40,11 @@ export class Link {
     this.queue = [];
     this.heardAt = -Infinity;
     this.failures = 0;
-    this.over = false;
-    this.busy = false;
+    this.turns = 0; // how often the page came or went
+    this.over = this.out = this.busy = false;
     this.timer = 0;
     document.addEventListener("visibilitychange", () => {
+      this.turns += 1;
       this.exchanges = []; // a phone that slept has another clock
       this.go();
     });
@@ -78,7 +82,6 @@ export class Link {
     this.busy = true;
     try {
       do await this.once(); while (this.queue.length && !this.over);
-      this.failures = 0;
     } catch {
       this.failures += 1;
       this.lost();
@@ -91,26 +94,37 @@ export class Link {
 
   /** One exchange. */
   async once() {
-    const press = this.queue[0];
+    const [press] = this.queue;
+    const { turns } = this;
     const t0 = performance.now();
     const response = await (press ? this.sent(press) : this.asked());
     const t3 = performance.now();
-    const refused = response.status >= 400 && response.status < 500;
-    if (press && refused && !NOT_NOW.includes(response.status)) this.queue.shift();
-    if (!response.ok || !response.headers.has("x-request-id")) throw new Error("no answer");
+    const { status } = response;
+    const ours = response.headers.has("x-request-id");
+    const out = ours && status === 401;
+    if (out && !this.out) signInAgain(); // "session:renewed" when they have
+    this.out ||= out;
+    if (ours && GONE.includes(status)) return this.take(/** @type {any} */ ({ on: false }));
+    if (press && status >= 400 && status < 500 && !NOT_NOW.includes(status)) this.queue.shift();
+    if (!response.ok || !ours) throw new Error("no answer");
     /** @type {Said} */
     const said = await response.json();
     if (press && said.on) this.queue.shift(); // else it came too late, which is told
-    this.heardAt = performance.now();
-    this.failures = 0;
-    this.over = !said.on;
     const { t1, t2, scale } = said;
-    if (said.on) this.exchanges = [...this.exchanges, { t0, t1, t2, t3, scale }].slice(-EXCHANGES);
+    const awake = turns === this.turns; // else the clock may have stood meanwhile
+    if (awake && said.on) this.exchanges = [...this.exchanges, { t0, t1, t2, t3, scale }].slice(-EXCHANGES);
+    this.take(said);
+  }
+
+  /** @param {Said} said */
+  take(said) {
+    Object.assign(this, { heardAt: performance.now(), failures: 0, out: false, over: !said.on });
     this.heard(said);
+    if (this.over) document.dispatchEvent(new Event("help:over"));
   }
 
   asked() {
-    const headers = { "Tapeline-Person": person() };
+    const headers = { "HX-Request": "true", "Tapeline-Person": person() };
     const query = new URLSearchParams(this.mine());
     return fetch(`${this.url}/now?${query}`, { headers, signal: soon() });
   }

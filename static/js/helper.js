@@ -7,7 +7,7 @@
  * @typedef {import("./help_link.js").Said} Said
  */
 import { fill, part, say, see } from "./fields.js";
-import { Link } from "./help_link.js";
+import { Link, OUT } from "./help_link.js";
 import { momentOf, onPress } from "./press.js";
 import { BOUNCE_MS, tenths } from "./timing.js";
 import { newUid } from "./uid.js";
@@ -26,11 +26,14 @@ export class Helper {
     this.now = { phase: "linking", trial: "", start: NaN, ran: NaN };
     this.stoppedAt = 0;
     this.saved = "";
+    this.hiddenIn = ""; // the trial in which this page was out of sight
     const url = root.dataset.helper ?? "";
     this.link = new Link(url, (said) => this.heard(said), () => this.show());
     onPress(part(root, "pad"), (event) => this.tap(event));
     onPress(part(root, "safe"), (event) => this.press("safe", event));
-    root.dispatchEvent(new CustomEvent("stopwatch:start", { bubbles: true })); // stay lit
+    document.addEventListener("visibilitychange", () => {
+      if (this.now.phase === "running") this.hiddenIn = this.now.trial;
+    });
     setInterval(() => this.show(), 500);
     this.paint();
   }
@@ -68,10 +71,8 @@ export class Helper {
     if (!told) return; // what was pressed here is newer
     this.last = said;
     const { phase, trial, start, stop } = said;
-    const ran = stop?.ran_ms ?? NaN;
     if (phase === "stopped" && this.now.phase !== "stopped") this.stoppedAt = performance.now();
-    const began = start?.mono ?? NaN;
-    this.now = { phase, trial, start: began, ran };
+    this.now = { phase, trial, start: start?.mono ?? NaN, ran: stop?.ran_ms ?? NaN };
     if (phase === "stopped" && said.stored && said.waits) this.now.phase = "idle";
     this.show();
   }
@@ -90,15 +91,15 @@ export class Helper {
   linked() {
     const { link, last } = this;
     if (link.over) return "The help has ended: the test is done, or one of you ended it.";
+    if (link.out) return OUT;
     if (!link.alive) return last || link.failures > 1 ? LOST : "Looking for the other phone …";
     if (last?.waits && !last.stored) return `Sent. ${this.theirs()} has not answered yet.`;
-    return `Linked. ${this.theirs()} keeps the time.`;
+    return "Linked to Tapeline."; // nothing tells whether the other phone listens
   }
 
   /** Nobody is named to a locked phone. */
   theirs() {
-    const { owner } = this.last ?? {};
-    return owner ? `${owner}'s phone` : "The other phone";
+    return this.last?.owner ? `${this.last.owner}'s phone` : "The other phone";
   }
 
   words() {
@@ -127,7 +128,7 @@ export class Helper {
     const { mono, wall, origin } = momentOf();
     const start = { mono: now.start, wall: wall - (mono - now.start), origin };
     const clocks = { helped: last.helped, start: Number.isNaN(now.start) ? null : start,
-      confirmed: true, hidden: false };
+      confirmed: true, hidden: this.hiddenIn === now.trial };
     const ms = Number.isNaN(now.ran) ? "" : String(Math.round(now.ran));
     fill(form, { uid: now.trial, raw_ms: ms, clocks: JSON.stringify(clocks),
       outcome: safe ? "stopped" : "completed", range_ok: "yes" });

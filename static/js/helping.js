@@ -8,11 +8,9 @@
  * @typedef {any} Watch form.watch of stopwatch_bind.js
  */
 import { fill, valueOf } from "./fields.js";
-import { Link } from "./help_link.js";
-import { save } from "./kept.js";
+import { Link, OUT } from "./help_link.js";
 import { momentOf } from "./press.js";
-import { beforeClosing, settle } from "./shared_watch.js";
-import { later } from "./timing.js";
+import { beforeClosing, settle, startHere, stopHere } from "./shared_watch.js";
 
 /** A stop here waits so long for word of an earlier stop on the other phone. */
 const FIRST_MS = 1_200;
@@ -30,7 +28,8 @@ export class Owner {
     this.done = new Set();
     this.known = new WeakSet();
     const url = place.dataset.helping ?? "";
-    this.link = new Link(url, (said) => this.heard(said), () => this.say("said", LOST));
+    this.link = new Link(url, (said) => this.heard(said),
+      () => this.say("said", this.link.out ? OUT : LOST));
     for (const name of ["stopwatch:start", "stopwatch:stop"]) {
       document.addEventListener(name, () => queueMicrotask(() => this.tell()));
     }
@@ -70,40 +69,26 @@ export class Owner {
   }
 
   ended() {
+    this.place.toggleAttribute("data-over", true);
     this.say("who", OVER);
     this.say("said", "");
     this.place.querySelector("button")?.remove();
   }
 
   /** Does here what was pressed there. @param {Watch} watch @param {Said} said */
-  follow(watch, { trial, phase, start, stop, stored, helped, doubt }) {
+  follow(watch, said) {
+    const { trial, phase, start, stop, stored } = said;
     const { run, form: { dataset: { state } } } = watch;
     if (stored && run?.uid === trial && state !== "sending") {
       watch.clear(); // the other phone saved it
       return window.location.reload();
     }
     if (stored || !trial || this.done.has(trial)) return;
-    const mine = run?.uid === trial;
     const raced = phase === "running" && run && !run.stop && this.told.start === run.uid;
-    if (start?.side === "helper" && !mine && (raced || (!run && state === "idle"))) {
-      if (!run) watch.start();
-      this.startedAt(watch, trial, start.mono);
-      Object.assign(watch.run, { helped, unsure: doubt });
-      save(watch.key, watch.run);
-    }
-    if (phase !== "stopped" || stop?.side !== "helper") return;
-    const now = { timeStamp: performance.now() };
-    if (stop.safe && !watch.run && state === "idle") fill(watch.form, { uid: trial });
-    if (stop.safe) watch.safe(now);
-    else if (watch.run?.uid === trial && !watch.run.stop) watch.stop(now);
-    this.done.add(trial);
-  }
-
-  /** @param {Watch} watch @param {string} uid @param {number | null} mono on this phone */
-  startedAt(watch, uid, mono) {
-    const now = momentOf();
-    const start = mono === null ? now : later(now, mono - now.mono);
-    Object.assign(watch.run, { uid, start });
+    const free = run?.uid !== trial && (raced || (!run && state === "idle"));
+    const theirs = start?.side === "helper" && stop?.side !== "owner";
+    if (theirs && free) startHere(watch, said, this.link.compared);
+    if (stop?.side === "helper" && stopHere(watch, said)) this.done.add(trial);
   }
 
   /** What happened here and has not been told. */

@@ -1,12 +1,15 @@
 // @ts-check
 /**
- * Keeps the screen on while a trial runs, where the phone allows it, and says honestly
- * in `[data-wake]` whether it does. Timing never depends on it.
+ * Keeps the screen on while a trial runs or another phone may start one here, where the
+ * phone allows it, and says honestly in `[data-wake]` whether it does. Timing never
+ * depends on it.
  */
 
 /** @type {any} */
 let lock = null;
-let wanted = false;
+let runs = false;
+const SHARED = ":is([data-helping], [data-helper]):not([data-over])";
+const wanted = () => runs || Boolean(document.querySelector(SHARED));
 
 /** @param {string} words */
 function say(words) {
@@ -16,11 +19,11 @@ function say(words) {
 }
 
 async function ask() {
-  if (!wanted || document.hidden || (lock && !lock.released)) return;
+  if (!wanted() || document.hidden || (lock && !lock.released)) return;
   try {
     lock = await /** @type {any} */ (navigator).wakeLock.request("screen");
-    lock.addEventListener("release", () => { if (wanted) say(LOST); });
-    if (wanted) say("The screen stays on.");
+    lock.addEventListener("release", () => { if (wanted()) say(LOST); });
+    if (wanted()) say("The screen stays on.");
     else letGo();
   } catch {
     lock = null;
@@ -31,7 +34,7 @@ async function ask() {
 const LOST = "This phone may darken its screen. The time goes on.";
 
 function letGo() {
-  wanted = false;
+  if (wanted()) return;
   lock?.release().catch(() => {}); // already released is as good
   lock = null;
   say("");
@@ -39,8 +42,10 @@ function letGo() {
 
 /** Once per page: a lost lock is asked for again on return and at the next touch. */
 export function watchWakeLock() {
-  document.addEventListener("stopwatch:start", () => { wanted = true; ask(); });
-  document.addEventListener("stopwatch:stop", letGo);
+  document.addEventListener("stopwatch:start", () => { runs = true; ask(); });
+  document.addEventListener("stopwatch:stop", () => { runs = false; letGo(); });
+  document.addEventListener("help:over", letGo);
   document.addEventListener("visibilitychange", ask);
   document.addEventListener("pointerdown", ask);
+  ask();
 }

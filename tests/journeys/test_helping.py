@@ -21,7 +21,7 @@ from app.storage.round_help import HelpPress
 from app.storage.trials import Trial
 from tests.conftest import person_by
 from tests.journeys.conftest import OpenPhone, Phone
-from tests.journeys.deeds import forgive, says, trials
+from tests.journeys.deeds import forgive, says, sign_in_again, trials
 from tests.journeys.test_timing import Finger
 from tests.make import make_round, make_visit
 
@@ -39,6 +39,12 @@ AHEAD = """() => {
   Object.defineProperty(Event.prototype, "timeStamp",
     { get() { return get.call(this) + 3400; } });
 }"""
+#: As when the screen goes dark, and is woken again.
+DARK = """dark => {
+  Object.defineProperty(document, "hidden", { value: dark, configurable: true });
+  document.dispatchEvent(new Event("visibilitychange"));
+}"""
+DARK_MS = 2_500
 HELD = "single_leg_stance"
 
 
@@ -143,6 +149,31 @@ def test_time_of_two_phones_is_within_its_bound(
         assert session.exec(select(HelpPress)).all() == []
 
 
+def test_owner_who_hears_late_of_a_start_stores_what_ran(
+    pair: tuple[Finger, Finger],
+) -> None:
+    """That phone lay dark, and on waking it knows nothing of the other's clock."""
+    owner, helper = pair
+    _ready(helper)
+    _ready(owner)
+    says(helper.phone, "[data-link]", "Linked to Tapeline.")
+    owner.phone.page.evaluate(DARK, True)
+    owner.phone.page.wait_for_timeout(300)  # what was asked before is answered
+    began = helper.touch()
+    helper.phone.page.locator("[data-state=running] [data-pad]").wait_for()
+    owner.phone.page.wait_for_timeout(DARK_MS)
+    assert owner.phone.page.locator("[data-state=idle] [data-pad]").is_visible()
+    owner.phone.page.evaluate(DARK, False)
+    owner.phone.page.locator("[data-state=running] [data-pad]").wait_for()
+    owner.phone.page.wait_for_timeout(1000 * RUNS_S)
+    true = owner.touch() - began
+    trial = _kept(owner.phone, 1)
+
+    assert true > DARK_MS
+    assert trial.raw_ms is not None
+    assert abs(trial.raw_ms - true) <= trial.clocks["helped"]["bound_ms"] + TOUCH_MS
+
+
 def test_link_cut_in_the_middle_costs_nothing(pair: tuple[Finger, Finger]) -> None:
     owner, helper = pair
     _ready(helper)
@@ -163,3 +194,28 @@ def test_link_cut_in_the_middle_costs_nothing(pair: tuple[Finger, Finger]) -> No
     says(helper.phone, "[data-said]", "Already stopped by Therapist.")
     forgive(helper.phone)
     assert [t.raw_ms for t in trials(owner.phone)] == [trial.raw_ms]
+
+
+def test_helper_who_is_signed_out_in_the_middle_is_told_and_loses_no_stop(
+    pair: tuple[Finger, Finger],
+) -> None:
+    """The question for the passphrase waits until the clock does not run here."""
+    owner, helper = pair
+    _ready(helper)
+    _ready(owner)
+    began = helper.touch()
+    owner.phone.page.locator("[data-state=running] [data-pad]").wait_for()
+    helper.phone.context.clear_cookies()
+    says(helper.phone, "[data-link]", "You are signed out here.")
+    asked = helper.phone.page.locator("dialog[data-sign-in]")
+    helper.phone.page.wait_for_timeout(1000 * RUNS_S)
+    hidden_while_it_ran = not asked.is_visible()
+    true = helper.touch() - began
+    sign_in_again(helper.phone, "colleague")
+    trial = _kept(owner.phone, 1)
+
+    assert hidden_while_it_ran
+    assert trial.raw_ms is not None
+    assert abs(trial.raw_ms - true) <= TOUCH_MS
+    assert trial.clocks["helped"]["pressed"] == {"start": "helper", "stop": "helper"}
+    forgive(helper.phone, "401")

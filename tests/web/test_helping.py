@@ -14,7 +14,7 @@ from app.storage.episodes import open_episode
 from app.storage.patients import Patient
 from app.storage.responsible import assign
 from app.storage.round_help import LASTS, HelpPress, RoundHelp
-from app.storage.trials import Trial
+from app.storage.trials import Round, Trial
 from app.web.deps import Site
 from tests.conftest import Clock, person_by
 from tests.make import make_round, make_visit, new_uid
@@ -80,9 +80,9 @@ def _save(phone: TestClient, uid: str, ms: int, helped: object) -> int:
     return phone.post("/rounds/1/trials", data=data).status_code
 
 
-def _ended_by(site: Site) -> list[int | None]:
+def _ended_by(site: Site, deed: str = "ended_help") -> list[int | None]:
     """Who ended help, by the audit trail; None: it ended by itself."""
-    wanted = select(AuditEntry.person_id).where(AuditEntry.deed == "ended_help")
+    wanted = select(AuditEntry.person_id).where(AuditEntry.deed == deed)
     with read_session(site.engine) as session:
         return list(session.exec(wanted))
 
@@ -168,8 +168,8 @@ class TestWho:
         clock: Clock,
         sign_in_as: Callable[[str], TestClient],
     ) -> None:
-        on = helper.get(f"{HELP}/now").json()["on"]
-        clock.move(seconds=LASTS.total_seconds())
+        on, opened = helper.get(f"{HELP}/now").json()["on"], clock.now
+        clock.move(seconds=LASTS.total_seconds() + 3_600)
 
         assert (on, sign_in_as("colleague").get(f"{HELP}/now").json()["on"]) == (
             True, False,
@@ -177,8 +177,23 @@ class TestWho:
         sign_in_as("therapist").post(f"{HELP}/open")
         with read_session(site.engine) as session:
             ended = session.exec(select(RoundHelp.ended_at)).all()
-        assert [at is None for at in ended] == [False, True]
-        assert _ended_by(site) == [None]
+        assert ended == [opened + LASTS, None]
+        assert (_ended_by(site), _ended_by(site, "saw_help_over")) == ([], [None])
+
+    @pytest.mark.usefixtures("helper")
+    def test_score_after_the_help_had_run_out_ends_what_was_left(
+        self, site: Site, clock: Clock, sign_in_as: Callable[[str], TestClient]
+    ) -> None:
+        """It was over four hours after it was opened, not when somebody saw it."""
+        opened = clock.now
+        clock.move(hours=6)
+        owner = sign_in_as("therapist")
+        for _ in range(3):
+            assert _save(owner, new_uid(), 30_000, None) == 303
+
+        with read_session(site.engine) as session:
+            assert session.exec(select(RoundHelp.ended_at)).all() == [opened + LASTS]
+        assert _ended_by(site, "saw_help_over") == [None]
 
     def test_only_a_stopwatch_takes_a_second_phone(
         self, owner: TestClient, site: Site
@@ -193,6 +208,54 @@ class TestWho:
         assert owner.post("/rounds/2/help/open").status_code == 422
         assert "Second phone" not in owner.get("/rounds/2").text
         assert "Second phone" in owner.get("/rounds/1").text
+
+
+class TestAnotherDay:
+    @pytest.mark.usefixtures("owner")
+    def test_test_begun_yesterday_takes_no_second_phone(
+        self, clock: Clock, sign_in_as: Callable[[str], TestClient], site: Site
+    ) -> None:
+        """What is timed today goes to a round of today's."""
+        clock.move(days=1)
+        owner = sign_in_as("therapist")
+        page, refused = owner.get("/rounds/1").text, owner.post(f"{HELP}/open")
+
+        assert "This test was begun on" in page
+        assert "Second phone" not in page
+        assert refused.status_code == 422
+        assert "Start it again today" in refused.text
+        with read_session(site.engine) as session:
+            assert session.exec(select(RoundHelp)).all() == []
+
+    @pytest.mark.usefixtures("owner")
+    @pytest.mark.parametrize("first", ["owner", "helper"])
+    def test_trial_after_midnight_keeps_who_pressed_and_is_one(
+        self,
+        clock: Clock,
+        sign_in_as: Callable[[str], TestClient],
+        site: Site,
+        first: str,
+    ) -> None:
+        clock.now = clock.now.replace(hour=23, minute=59)
+        phones = {"owner": sign_in_as("therapist"), "helper": sign_in_as("colleague")}
+        phones["owner"].post(f"{HELP}/open")
+        phones["helper"].post(f"{HELP}/join")
+        clock.move(minutes=2)
+        uid = new_uid()
+        _press(phones["helper"], uid, "start", 3_420, HELPERS)
+        kept = _press(phones["helper"], uid, "stop", 11_420, HELPERS)["helped"]
+        other = phones["helper" if first == "owner" else "owner"]
+
+        assert _save(phones[first], uid, 8_000, kept) == 303
+        assert _save(other, uid, 8_350, kept) == 303
+        [trial] = _trials(site)
+        assert (trial.round_id, trial.raw_ms) == (2, 8_000)
+        assert trial.clocks["helped"]["by"] == {"start": 2, "stop": 2}
+        assert trial.clocks["helped"]["bound_ms"] == 0
+        assert other.get(f"{HELP}/now").json() == {"on": False}
+        with read_session(site.engine) as session:
+            assert len(session.exec(select(Round)).all()) == 2
+            assert session.exec(select(HelpPress)).all() == []
 
 
 class TestPresses:
@@ -243,6 +306,27 @@ class TestPresses:
 
         assert all(said.startswith("Doubtful timing") for said in doubts)
         assert "agree only to +/- 0.15 s" in doubts[1]
+
+    def test_one_phone_is_asked_about_only_where_it_may_have_slept(
+        self, helper: TestClient, owner: TestClient
+    ) -> None:
+        """Compared at both ends; just woken at the stop; its clock stood for 5 s."""
+        told = []
+        for x, mono in (
+            (HELPERS["x"], 11_420),
+            ("", 11_420),
+            ("0,5020,5020,40,5", 6_420),
+        ):
+            trial = new_uid()
+            _press(helper, trial, "start", 3_420, HELPERS)
+            said = _press(helper, trial, "stop", mono, HELPERS | {"x": x})
+            told.append(
+                (said["stop"]["ran_ms"], said["helped"]["bound_ms"], said["doubt"])
+            )
+            _press(owner, trial, "clear", 20, OWNERS)
+
+        slept = "Doubtful timing: the phone that timed it may have slept meanwhile."
+        assert told == [(8_000, 0, ""), (8_000, None, slept), (11_400, None, slept)]
 
     def test_broken_press_changes_nothing(self, helper: TestClient, site: Site) -> None:
         told = {"trial": new_uid(), "kind": "start", "mono": "1", "of": "1"} | HELPERS
