@@ -262,10 +262,22 @@ class Settings(BaseSettings):
 
     @property
     def backup_secret(self) -> str:
-        """The passphrase that was set, or lies in the file that was; else empty."""
+        """The passphrase that was set, or lies in the file that was; else empty.
+
+        Raise ValueError, naming both, where the file cannot be used any more.
+        """
         if self.backup_passphrase or self.backup_passphrase_file is None:
             return self.backup_passphrase
-        return _secret_in(self.backup_passphrase_file)
+        name, path = f"{PREFIX}BACKUP_PASSPHRASE_FILE", self.backup_passphrase_file
+        try:
+            secret = _secret_in(path)
+        except ValueError as fault:
+            raise ValueError(f"{name} names {path}, but {fault}") from fault
+        if len(secret) < SHORTEST_SECRET:  # it may have been emptied since the start
+            raise ValueError(
+                f"{name} names {path}, which holds fewer than {SHORTEST_SECRET} letters"
+            )
+        return secret
 
     @property
     def connections(self) -> int:

@@ -32,7 +32,12 @@ from app.storage.devices import Device, add_device, pair
 from app.storage.errors import NotSound
 from app.storage.links import OneTimeLink
 from app.storage.people import SignIn, check_passphrase
-from app.storage.restored import forget_unfinished, lets_in, make_room
+from app.storage.restored import (
+    forget_unfinished,
+    lets_in,
+    made_beside,
+    make_room,
+)
 from app.storage.sealed import Cost
 from app.storage.site_archive import Manifest, archive_in
 from app.storage.site_lines import shapes_of
@@ -360,6 +365,38 @@ class TestRefusedRestore:
         make_room(address)
 
         assert held(tmp_path) == {DATABASE}
+
+    def test_second_one_into_the_same_folder_is_refused(
+        self, kept: Path, tmp_path: Path, capsys: Capture
+    ) -> None:
+        new = tmp_path / "new"
+        new.mkdir()
+        making = made_beside(new / DATABASE)
+        engine = make_engine(f"sqlite:///{making}")
+        with engine.begin() as connection:
+            connection.exec_driver_sql("CREATE TABLE theirs (id)")
+
+            assert restore(kept, new) == 2
+            assert "Another restore into" in refusal(capsys)
+            assert making.exists()
+        engine.dispose()
+
+        assert restore(kept, new) == 0
+        assert not making.exists()
+
+    def test_full_disk_names_no_file_and_says_what_to_do(
+        self, kept: Path, tmp_path: Path, capsys: Capture,
+        monkeypatch: pytest.MonkeyPatch,
+    ) -> None:  # fmt: skip
+        def refuse(*_given: object) -> None:
+            raise OSError(28, "No space left on device")
+
+        monkeypatch.setattr("app.commands.restore.refuse_unless_sound", refuse)
+
+        assert restore(kept, tmp_path / "new") == 2
+        said = refusal(capsys)
+        assert "No space left on device. Make room and try again" in said
+        assert "None" not in said
 
     def test_fault_half_way_leaves_nothing(
         self, kept: Path, tmp_path: Path, capsys: Capture,

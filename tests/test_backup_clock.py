@@ -3,6 +3,7 @@
 import sqlite3
 import time
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import pytest
 from sqlalchemy.exc import OperationalError
@@ -15,7 +16,13 @@ from app.commands.doctor_checks import Amiss, Examined, backups
 from app.main import create_app
 from app.settings import Settings
 from app.storage import sealed
-from app.storage.backup_files import backups_in, last_try, name_of
+from app.storage.backup_files import (
+    MARK,
+    FolderOfAnother,
+    backups_in,
+    last_try,
+    name_of,
+)
 from app.storage.errors import NoRoom
 from app.storage.sealed import Cost
 from app.web.backup_state import NONE_MADE, backup_trouble, start_words
@@ -148,7 +155,7 @@ def test_stopping_half_way_leaves_nothing(
     worker.stop()
     worker.turn()
 
-    assert list(site.settings.backups.iterdir()) == []
+    assert [path.name for path in site.settings.backups.iterdir()] == [MARK]
     assert last_try(site.settings.data_dir) is None
     assert due(site.settings, site.clock())
 
@@ -206,6 +213,62 @@ def test_start_and_doctor_say_how_backups_stand(site: Site, clock: Clock) -> Non
     path.write_bytes(path.read_bytes()[:-1])
     (cut,) = doctor(site)
     assert "does not open: The backup was cut off" in cut.says
+
+
+def test_backup_of_a_clock_that_was_ahead_is_no_good_one(
+    site: Site, clock: Clock
+) -> None:
+    """It makes none due, hides no failure, and goes only by hand."""
+    site.settings.backups.mkdir()
+    years = timedelta(days=9 * 365)
+    ahead = name_of(datetime.now(UTC) + years, by_itself=True)
+    (site.settings.backups / ahead).touch()
+    worker = BackupClock(site)
+    for _ in range(3):
+        worker.turn()
+        clock.move(minutes=1)
+
+    assert made(site.settings)[0] == ahead
+    assert len(made(site.settings)) == 2
+    assert any("bears a later time" in amiss.says for amiss in doctor(site))
+    late = backup_trouble(site.settings, clock() + timedelta(hours=13))
+    assert late.startswith("No backup was made for longer than planned")
+
+
+def test_passphrase_file_that_was_emptied_seals_nothing(
+    site: Site, clock: Clock, tmp_path: Path
+) -> None:
+    secret = tmp_path / "secret"
+    secret.write_text(SECRET)
+    secret.chmod(0o600)
+    given = {"backup_passphrase": "", "backup_passphrase_file": secret}
+    site.settings = site.settings.model_copy(update=given)
+    secret.write_text("")
+    BackupClock(site).turn()
+
+    assert made(site.settings) == []
+    said = backup_trouble(site.settings, clock())
+    assert f"TAPELINE_BACKUP_PASSPHRASE_FILE names {secret}, which holds fewer" in said
+    assert any("no backup can be made" in amiss.says for amiss in doctor(site))
+    secret.unlink()
+    with pytest.raises(ValueError, match="but it cannot be read"):
+        _ = site.settings.backup_secret
+
+
+def test_two_sites_do_not_share_a_folder(site: Site, tmp_path: Path) -> None:
+    """A restored copy that is served with the same settings drops nothing."""
+    BackupClock(site).turn()
+    good = made(site.settings)
+    drill = tmp_path / "drill"
+    drill.mkdir()
+    with pytest.raises(FolderOfAnother, match="another site"):
+        backing_up.back_up_into(
+            site.settings.model_copy(update={"data_dir": drill}), site.engine,
+            site.settings.backups, SECRET, now=site.clock() + timedelta(days=99),
+            progress=lambda *_: None, by_itself=True,
+        )  # fmt: skip
+
+    assert made(site.settings) == good
 
 
 def test_a_fault_of_the_database_is_said_by_its_name(

@@ -27,6 +27,7 @@ from app.settings import Settings
 from app.storage import upgrade
 from app.storage.backup_files import (
     backups_in,
+    claim,
     halves_in,
     name_of,
     to_drop,
@@ -174,11 +175,14 @@ def back_up_into(
     Then what was cut off earlier goes, and of those made by themselves the older ones.
     """
     folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    if by_itself:
+        claim(folder, settings.data_dir)
     path = folder / name_of(now, by_itself=by_itself)
     made = back_up(engine, path, passphrase, now=now, progress=progress)
-    for half in halves_in(folder):
-        half.unlink(missing_ok=True)
+    if by_itself or folder == settings.backups:  # elsewhere another site may be at it
+        for half in halves_in(folder):
+            half.unlink(missing_ok=True)
     if by_itself:
-        for file in to_drop(backups_in(folder), settings.backup_keep):
+        for file in to_drop(backups_in(folder), settings.backup_keep, now):
             file.path.unlink(missing_ok=True)
     return made

@@ -87,8 +87,11 @@ def _tell(made: Made, passphrase: str) -> None:
 
 def passphrase_of(settings: Settings, *, twice: bool) -> str:
     """The one that was set, else typed; to make a backup twice, since it is blind."""
-    if settings.backup_secret:
-        return settings.backup_secret
+    try:
+        if settings.backup_secret:
+            return settings.backup_secret
+    except ValueError as fault:
+        raise Refused(str(fault)) from fault
     if not sys.stdin.isatty():
         raise Refused(
             "set TAPELINE_BACKUP_PASSPHRASE or TAPELINE_BACKUP_PASSPHRASE_FILE, or run "

@@ -23,6 +23,7 @@ from app.storage.backup_files import (
     last_try,
     note_try,
     only_one,
+    until,
 )
 from app.storage.errors import StorageProblem
 from app.storage.faults import meant_by
@@ -120,7 +121,7 @@ def due(settings: Settings, now: datetime) -> bool:
     tried = last_try(settings.data_dir)
     if tried and tried.failed and not is_due(tried.at, min(AGAIN, every), now):
         return False
-    made = [file for file in _found(settings) if file.by_itself]
+    made = [file for file in until(_found(settings), now) if file.by_itself]
     return is_due(made[0].made_at if made else None, every, now)
 
 

@@ -214,10 +214,16 @@ def backups(site: Examined) -> Iterator[Amiss]:
     settings, now = site.settings, datetime.now(UTC)
     if is_demo_folder(settings.data_dir):
         return
-    state = backup_state(settings)
+    state = backup_state(settings, now)
     for half in state.halves:
         yield Amiss(
             "warning", f"{half.name} was cut off while it was made. {state.last_words}"
+        )
+    for file in state.ahead:
+        yield Amiss(
+            "warning",
+            f"{file.path.name} bears a later time than it is: a clock was ahead. It is "
+            "never taken away by itself",
         )
     if trouble := backup_trouble(settings, now):
         yield Amiss("broken", trouble)
@@ -226,8 +232,13 @@ def backups(site: Examined) -> Iterator[Amiss]:
         yield Amiss("warning", f"{NONE_MADE}{told}")
     elif state.last is None:
         yield Amiss("warning", f"None was made yet into {settings.backups}.")
-    if state.last and settings.backup_secret:
-        yield from _opens(state.last.path, settings.backup_secret)
+    try:
+        secret = settings.backup_secret
+    except ValueError as fault:
+        yield Amiss("broken", f"no backup can be made or opened: {fault}")
+        return
+    if state.last and secret:
+        yield from _opens(state.last.path, secret)
 
 
 def _opens(path: Path, passphrase: str) -> Iterator[Amiss]:

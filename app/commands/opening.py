@@ -54,7 +54,12 @@ def told_plainly() -> Iterator[None]:
         why = str(getattr(fault, "orig", fault)).partition("\n")[0]
         raise Refused(f"the database cannot be used: {why}") from fault
     except OSError as fault:
-        raise Refused(f"{fault.filename}: {fault.strerror}") from fault
+        if fault.filename:
+            raise Refused(f"{fault.filename}: {fault.strerror}") from fault
+        # A write that fails names no file: most often there is no room left.
+        raise Refused(
+            f"a file could not be written: {fault.strerror}. Make room and try again"
+        ) from fault
 
 
 def refuse_demo_folder(settings: Settings) -> None:

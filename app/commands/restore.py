@@ -12,7 +12,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
 
-from sqlalchemy import make_url
+from sqlalchemy import URL, make_url
 from sqlmodel import Session
 
 from app.commands.backing_up import opened
@@ -33,6 +33,7 @@ from app.storage.database import make_engine
 from app.storage.restored import (
     SiteThere,
     end_what_lets_in,
+    forget_unfinished,
     made_beside,
     make_room,
     refuse_unless_sound,
@@ -112,9 +113,10 @@ def restore_into(settings: Settings, archive: Archive) -> None:
     if file is None:
         _fill_server(settings, archive)
         return
+    address = make_url(settings.database)
+    _refuse_second(address, file)
     with _made_beside(file) as making:
         # With the same key, where there is one.
-        address = make_url(settings.database)
         beside = address.set(database=str(making))
         _fill(beside.render_as_string(hide_password=False), archive)
         make_room(address)  # once more: some time went by
@@ -134,10 +136,19 @@ def _fill_server(settings: Settings, archive: Archive) -> None:
         ) from fault
 
 
+def _refuse_second(address: URL, file: Path) -> None:
+    """Two at once would put each other's half-made file in place."""
+    forget_unfinished(address)
+    if made_beside(file).exists():
+        raise SiteThere(
+            f"Another restore into {file.parent} is going on. Nothing was done: wait "
+            "for it, or stop it and begin again."
+        )
+
+
 @contextmanager
 def _made_beside(file: Path) -> Iterator[Path]:
     making, folder_there = made_beside(file), file.parent.exists()
-    sweep(making)
     try:
         file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
         making.touch(mode=0o600)

@@ -7,12 +7,13 @@ Only backups that were made by themselves ever go: whoever makes one by hand kee
 import json
 import re
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import BinaryIO, Final
+from uuid import uuid4
 
 from app.storage.errors import StorageProblem
 
@@ -29,12 +30,17 @@ DAYS: Final = 7
 WEEKS: Final = 8
 LOCK: Final = "backups.lock"
 TRIED: Final = "backups.json"
+MARK: Final = "backups-of.txt"
 
 
 class BackupRunning(StorageProblem):
     """Two at once would only stand in each other's way."""
 
     sentence = "A backup of this site is being made right now. Nothing was done."
+
+
+class FolderOfAnother(StorageProblem):
+    """Two sites would drop each other's backups."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,13 +97,16 @@ def halves_in(folder: Path) -> list[Path]:
     return sorted(p for p in ended if NAME.fullmatch(p.name.removesuffix(HALF)))
 
 
-def to_drop(files: Sequence[BackupFile], keep: int) -> list[BackupFile]:
+def to_drop(files: Sequence[BackupFile], keep: int, now: datetime) -> list[BackupFile]:
     """Which of those made by themselves may go.
 
     There stay: the `keep` newest; of each of the latest 7 days that have one, the
     newest; of each of the latest 8 weeks, Monday to Sunday, the newest. All in UTC.
+    One that bears a later time than now was made by a clock that was ahead: it stays,
+    and takes nobody's place.
     """
-    own = sorted((f for f in files if f.by_itself), key=_made_at, reverse=True)
+    made = (f for f in until(files, now) if f.by_itself)
+    own = sorted(made, key=_made_at, reverse=True)
     stay = set(own[:keep])
     days: dict[object, BackupFile] = {}
     weeks: dict[object, BackupFile] = {}
@@ -106,6 +115,36 @@ def to_drop(files: Sequence[BackupFile], keep: int) -> list[BackupFile]:
         weeks.setdefault(file.made_at.isocalendar()[:2], file)
     stay |= {*list(days.values())[:DAYS], *list(weeks.values())[:WEEKS]}
     return [file for file in own if file not in stay]
+
+
+def until(files: Iterable[BackupFile], now: datetime) -> list[BackupFile]:
+    """Without those that bear a later time than now."""
+    return [file for file in files if file.made_at <= now]
+
+
+def claim(folder: Path, data_dir: Path) -> None:
+    """Make sure that no other site makes its backups there by itself.
+
+    Two would take each other's for their own, and drop them. A mark in the folder says
+    whose it is; it lies in the data folder too and in no backup, so that a site which
+    was restored elsewhere has another. Raise FolderOfAnother.
+    """
+    mine, theirs = _mark_in(data_dir), _mark_in(folder)
+    if theirs is None:
+        mine = mine or uuid4().hex
+        (data_dir / MARK).write_text(mine)
+        (folder / MARK).write_text(mine)
+    elif theirs != mine:
+        raise FolderOfAnother(
+            f"{folder} holds the backups of another site. Nothing was done: name "
+            "another folder in TAPELINE_BACKUP_DIR, or, if that site is no more, take "
+            f"the file {MARK} away from there."
+        )
+
+
+def _mark_in(folder: Path) -> str | None:
+    path = folder / MARK
+    return path.read_text().strip() if path.exists() else None
 
 
 def _made_at(file: BackupFile) -> datetime:
@@ -127,18 +166,21 @@ def only_one(data_dir: Path) -> Iterator[None]:
     with (data_dir / LOCK).open("ab") as file:
         try:
             _lock(file)
-        except OSError as fault:
+        except TAKEN as fault:
             raise BackupRunning from fault
         yield
 
 
 if sys.platform == "win32":
+    #: Somebody has it; anything else is a fault of the folder.
+    TAKEN: Final = PermissionError
 
     def _lock(file: BinaryIO) -> None:
         file.seek(0)
         msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)
 
 else:
+    TAKEN: Final = BlockingIOError
 
     def _lock(file: BinaryIO) -> None:
         fcntl.flock(file.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)

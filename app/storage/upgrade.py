@@ -134,7 +134,9 @@ def holds_anything(connection: Connection) -> bool:
     return bool(inspect(connection).get_table_names())
 
 
-def back_up(engine: Engine, folder: Path, revision: str | None, now: datetime) -> None:
+def back_up(
+    engine: Engine, folder: Path, revision: str | None, now: datetime
+) -> Path | None:
     """Copy a SQLite file as it stands, under a name that says from when and what.
 
     Whole under that name or not at all: half a copy must never look like one. The copy
@@ -142,15 +144,17 @@ def back_up(engine: Engine, folder: Path, revision: str | None, now: datetime) -
     by who runs the server.
     """
     if engine.dialect.name != "sqlite":
-        return
+        return None
     copy = folder / f"before-upgrade-of-{revision}-{now:%Y%m%dT%H%M%S%f}Z.sqlite"
     half = copy.with_name(f"{copy.name}{HALF}")
     try:
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
         _forget_halves(folder)
+        _forget_tries(folder, revision)
         half.touch(mode=0o600, exist_ok=False)
         sound = _copied(engine, half)
-        half.replace(copy)
+        if sound:
+            half.replace(copy)
     except (engine.dialect.loaded_dbapi.Error, OSError) as fault:
         half.unlink(missing_ok=True)
         raise NotSound(
@@ -158,10 +162,20 @@ def back_up(engine: Engine, folder: Path, revision: str | None, now: datetime) -
             f"({fault}). Nothing was changed. Make room there, then start again."
         ) from fault
     if not sound:
+        half.unlink(missing_ok=True)
         raise NotSound(
             "The database has faults, which the copy made before the upgrade shows. "
             "Nothing was changed. Run tapeline doctor, and restore a backup."
         )
+    return copy
+
+
+def _forget_tries(folder: Path, revision: str | None) -> None:
+    """Starts that are killed while they upgrade each leave a copy of the same."""
+    named = f"before-upgrade-of-{revision}-"
+    same = [copy for copy in copies_in(folder) if copy.name.startswith(named)]
+    for copy in same[COPIES_KEPT:]:
+        copy.unlink(missing_ok=True)
 
 
 def _forget_halves(folder: Path) -> None:
@@ -181,9 +195,13 @@ def copies_in(folder: Path) -> list[Path]:
     return [path for _, path in sorted(dated, reverse=True)]
 
 
-def forget_old_copies(folder: Path) -> None:
-    """After an upgrade: it is done, and must not fail over a file that stays."""
-    for copy in copies_in(folder)[COPIES_KEPT:]:
+def forget_old_copies(folder: Path, new: Path | None = None) -> None:
+    """All but the newest three, of which the one just made is one whatever its time.
+
+    After an upgrade: it is done, and must not fail over a file that stays.
+    """
+    older = [copy for copy in copies_in(folder) if copy != new]
+    for copy in older[COPIES_KEPT - (new is not None) :]:
         with suppress(OSError):
             copy.unlink(missing_ok=True)
 

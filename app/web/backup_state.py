@@ -4,7 +4,7 @@ Read from the folder and from what the last try left: no database is needed for 
 """
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Final
 
@@ -15,6 +15,7 @@ from app.storage.backup_files import (
     backups_in,
     halves_in,
     last_try,
+    until,
 )
 from app.web.dates import moment_words
 
@@ -28,10 +29,14 @@ LATE: Final = 2
 
 @dataclass(frozen=True, slots=True)
 class BackupState:
-    """What lies in the folder and how the last try went."""
+    """What lies in the folder and how the last try went.
+
+    `ahead` ones bear a later time than now, so that nothing rests on them.
+    """
 
     settings: Settings
     last: BackupFile | None
+    ahead: tuple[BackupFile, ...]
     halves: tuple[Path, ...]
     tried: Tried | None
 
@@ -57,13 +62,15 @@ class BackupState:
         return f"The last good one is of {when}: {self.last.path.name}."
 
 
-def backup_state(settings: Settings) -> BackupState:
+def backup_state(settings: Settings, now: datetime) -> BackupState:
     try:
         found, halves = backups_in(settings.backups), halves_in(settings.backups)
     except OSError:  # a disk that was taken away
         found, halves = [], []
-    last = found[0] if found else None
-    return BackupState(settings, last, tuple(halves), last_try(settings.data_dir))
+    made = until(found, now)
+    ahead = tuple(file for file in found if file not in made)
+    tried = last_try(settings.data_dir)
+    return BackupState(settings, made[0] if made else None, ahead, tuple(halves), tried)
 
 
 def backup_trouble(settings: Settings, now: datetime) -> str:
@@ -73,7 +80,7 @@ def backup_trouble(settings: Settings, now: datetime) -> str:
     """
     if settings.backup_every is None:
         return ""
-    state = backup_state(settings)
+    state = backup_state(settings, now)
     if state.failed:
         when = moment_words(state.failed.at, settings.zone)
         return f"The backup of {when} failed: {state.failed.failed} {state.last_words}"
@@ -84,7 +91,7 @@ def backup_trouble(settings: Settings, now: datetime) -> str:
 
 def start_words(settings: Settings) -> str:
     """One line for who starts a site."""
-    every, state = settings.backup_every, backup_state(settings)
+    every, state = settings.backup_every, backup_state(settings, datetime.now(UTC))
     if every is None:
         return f"{NONE_MADE} {state.last_words}" if state.last else NONE_MADE
     hours = every // timedelta(hours=1)

@@ -1,16 +1,21 @@
 """Which backups stay, and when the next is due."""
 
+import errno
 from collections import Counter
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import BinaryIO
 
 import pytest
 
 from app.storage.backup_files import (
+    MARK,
     BackupFile,
     BackupRunning,
+    FolderOfAnother,
     Tried,
     backups_in,
+    claim,
     halves_in,
     is_due,
     last_try,
@@ -18,6 +23,7 @@ from app.storage.backup_files import (
     note_try,
     only_one,
     to_drop,
+    until,
 )
 
 #: A Wednesday.
@@ -31,7 +37,7 @@ def made(hours_ago: float, *, by_itself: bool = True) -> BackupFile:
 
 
 def stay(files: list[BackupFile], keep: int) -> list[BackupFile]:
-    gone = to_drop(files, keep)
+    gone = to_drop(files, keep, max(file.made_at for file in files))
     return [file for file in files if file not in gone]
 
 
@@ -63,8 +69,44 @@ def test_days_without_a_backup_count_for_nothing() -> None:
 def test_those_by_hand_never_go() -> None:
     by_hand = [made(hours, by_itself=False) for hours in range(50)]
 
-    assert to_drop(by_hand, keep=1) == []
+    assert to_drop(by_hand, keep=1, now=NOW) == []
     assert stay([*by_hand, made(1), made(2), made(3)], keep=1) == [*by_hand, made(1)]
+
+
+def test_backups_of_a_clock_that_was_ahead_take_nobodys_place() -> None:
+    """Sixty days of the future: what was just made stays, and so do they."""
+    ahead = [made(-24 * days) for days in range(1, 61)]
+    own = [made(hours) for hours in range(30, -1, -1)]
+
+    gone = to_drop([*ahead, *own], keep=3, now=NOW)
+    assert not set(gone) & {*ahead, *own[-3:]}
+    assert gone
+    assert until([*ahead, *own], NOW) == own
+
+
+def test_folder_of_backups_is_one_sites(tmp_path: Path) -> None:
+    ward, copy, folder = (tmp_path / name for name in ("ward", "copy", "backups"))
+    for each in (ward, copy, folder):
+        each.mkdir()
+    claim(folder, ward)
+    claim(folder, ward)
+
+    with pytest.raises(FolderOfAnother, match="TAPELINE_BACKUP_DIR"):
+        claim(folder, copy)
+    (folder / MARK).unlink()
+    claim(folder, copy)
+    assert (folder / MARK).read_text() == (copy / MARK).read_text()
+
+
+def test_lock_that_cannot_be_had_is_no_running_backup(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(_file: BinaryIO) -> None:
+        raise OSError(errno.ENOLCK, "No locks available")
+
+    monkeypatch.setattr("app.storage.backup_files._lock", refuse)
+    with pytest.raises(OSError, match="No locks"), only_one(tmp_path):
+        pass
 
 
 @pytest.mark.parametrize(

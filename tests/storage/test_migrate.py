@@ -4,6 +4,7 @@ import importlib
 import pkgutil
 import sqlite3
 from contextlib import closing
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -19,6 +20,7 @@ from app.storage.database import make_engine, migrate, read_session
 from app.storage.errors import NotSound, SchemaTooNew
 from app.storage.tables import Table, tell_postgresql
 from tests.cluster import SERVER, own_schema
+from tests.make import NOW
 from tests.storage.conftest import Ward
 
 for found in pkgutil.iter_modules(storage.__path__):
@@ -101,7 +103,44 @@ def test_upgrade_that_fails_takes_no_copy_away(
 
     with pytest.raises(OperationalError):
         migrate(new_file, backups)
-    assert len(upgrade.copies_in(backups)) == 6
+    assert len(upgrade.copies_in(backups)) == 5  # its own would tell nothing new
+
+
+def test_copy_just_made_stays_whatever_the_clock_said_before(
+    new_file: Engine, tmp_path: Path
+) -> None:
+    backups = tmp_path / "backups"
+    backups.mkdir()
+    ahead = [f"before-upgrade-of-0030-209901{n}T000000000000Z.sqlite"
+             for n in range(10, 14)]  # fmt: skip
+    for name in ahead:
+        (backups / name).touch()
+    script(new_file, "CREATE TABLE older (id)")
+    migrate(new_file, backups)
+
+    left = {path.name for path in backups.iterdir()}
+    assert set(ahead[-2:]) < left
+    assert len(left) == 3
+
+
+def test_starts_that_are_killed_fill_no_disk(new_file: Engine, tmp_path: Path) -> None:
+    script(new_file, "CREATE TABLE older (id)")
+    for minute in range(9):
+        now = NOW + timedelta(minutes=minute)
+        upgrade.back_up(new_file, tmp_path, "0030", now)
+
+    assert len(upgrade.copies_in(tmp_path)) == 4
+
+
+def test_faulty_copy_gets_no_name(
+    new_file: Engine, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    script(new_file, "CREATE TABLE older (id)")
+    monkeypatch.setattr(upgrade, "_copied", lambda *_: False)
+
+    with pytest.raises(NotSound, match="has faults"):
+        migrate(new_file, tmp_path / "backups")
+    assert list((tmp_path / "backups").iterdir()) == []
 
 
 def test_migration_that_fails_leaves_no_trace(new_file: Engine) -> None:
