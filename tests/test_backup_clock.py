@@ -261,14 +261,42 @@ def test_two_sites_do_not_share_a_folder(site: Site, tmp_path: Path) -> None:
     good = made(site.settings)
     drill = tmp_path / "drill"
     drill.mkdir()
+    second = site.settings.model_copy(update={"data_dir": drill})
     with pytest.raises(FolderOfAnother, match="another site"):
         backing_up.back_up_into(
-            site.settings.model_copy(update={"data_dir": drill}), site.engine,
+            second, site.engine,
             site.settings.backups, SECRET, now=site.clock() + timedelta(days=99),
             progress=lambda *_: None, by_itself=True,
         )  # fmt: skip
 
     assert made(site.settings) == good
+    # The first one's are none of its own: it is due, tries, and says why it cannot.
+    site.settings = second
+    assert "There is no good one yet" in start_words(second)
+    BackupClock(site).turn()
+    assert "holds the backups of another site" in backup_trouble(second, site.clock())
+    assert made(second) == good
+
+
+def test_backup_by_hand_lets_another_sites_half_made_one_be(
+    site: Site, tmp_path: Path
+) -> None:
+    BackupClock(site).turn()
+    half = site.settings.backups / f"{name_of(site.clock(), by_itself=True)}.part"
+    half.touch()
+    drill = tmp_path / "drill"
+    drill.mkdir()
+    for settings, left in (
+        (site.settings.model_copy(update={"data_dir": drill}), True),
+        (site.settings, False),
+    ):
+        backing_up.back_up_into(
+            settings, site.engine, settings.backups, SECRET,
+            now=site.clock() + timedelta(hours=1 + left), progress=lambda *_: None,
+            by_itself=False,
+        )  # fmt: skip
+
+        assert half.exists() is left
 
 
 def test_a_fault_of_the_database_is_said_by_its_name(

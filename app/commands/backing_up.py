@@ -29,6 +29,7 @@ from app.storage.backup_files import (
     backups_in,
     claim,
     halves_in,
+    is_ours,
     name_of,
     to_drop,
 )
@@ -179,7 +180,7 @@ def back_up_into(
         claim(folder, settings.data_dir)
     path = folder / name_of(now, by_itself=by_itself)
     made = back_up(engine, path, passphrase, now=now, progress=progress)
-    if by_itself or folder == settings.backups:  # elsewhere another site may be at it
+    if folder == settings.backups and is_ours(folder, settings.data_dir):
         for half in halves_in(folder):
             half.unlink(missing_ok=True)
     if by_itself:

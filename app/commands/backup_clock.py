@@ -15,14 +15,13 @@ from sqlalchemy.exc import DBAPIError
 from app.commands.refused import Refused
 from app.settings import Settings
 from app.storage.backup_files import (
-    BackupFile,
     BackupRunning,
     Tried,
-    backups_in,
     is_due,
     last_try,
     note_try,
     only_one,
+    own_files,
     until,
 )
 from app.storage.errors import StorageProblem
@@ -121,15 +120,9 @@ def due(settings: Settings, now: datetime) -> bool:
     tried = last_try(settings.data_dir)
     if tried and tried.failed and not is_due(tried.at, min(AGAIN, every), now):
         return False
-    made = [file for file in until(_found(settings), now) if file.by_itself]
+    whole, _ = own_files(settings.backups, settings.data_dir)
+    made = [file for file in until(whole, now) if file.by_itself]
     return is_due(made[0].made_at if made else None, every, now)
-
-
-def _found(settings: Settings) -> list[BackupFile]:
-    try:
-        return backups_in(settings.backups)
-    except OSError:  # the try itself will say what is wrong with the folder
-        return []
 
 
 def words_of(fault: Exception) -> str:

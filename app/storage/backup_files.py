@@ -122,6 +122,25 @@ def until(files: Iterable[BackupFile], now: datetime) -> list[BackupFile]:
     return [file for file in files if file.made_at <= now]
 
 
+def own_files(folder: Path, data_dir: Path) -> tuple[list[BackupFile], list[Path]]:
+    """This site's whole backups, the newest first, and what was cut off.
+
+    None where the folder is another site's, or cannot be read: the try itself will say
+    what is wrong there.
+    """
+    try:
+        if is_ours(folder, data_dir):
+            return backups_in(folder), halves_in(folder)
+    except OSError:
+        pass
+    return [], []
+
+
+def is_ours(folder: Path, data_dir: Path) -> bool:
+    """No other site makes its backups there by itself."""
+    return _mark_in(folder) in (None, _mark_in(data_dir))
+
+
 def claim(folder: Path, data_dir: Path) -> None:
     """Make sure that no other site makes its backups there by itself.
 
@@ -129,22 +148,22 @@ def claim(folder: Path, data_dir: Path) -> None:
     whose it is; it lies in the data folder too and in no backup, so that a site which
     was restored elsewhere has another. Raise FolderOfAnother.
     """
-    mine, theirs = _mark_in(data_dir), _mark_in(folder)
-    if theirs is None:
-        mine = mine or uuid4().hex
-        (data_dir / MARK).write_text(mine)
-        (folder / MARK).write_text(mine)
-    elif theirs != mine:
+    if not is_ours(folder, data_dir):
         raise FolderOfAnother(
             f"{folder} holds the backups of another site. Nothing was done: name "
             "another folder in TAPELINE_BACKUP_DIR, or, if that site is no more, take "
             f"the file {MARK} away from there."
         )
+    mark = _mark_in(data_dir) or uuid4().hex
+    for each in (data_dir, folder):
+        if _mark_in(each) is None:
+            _write_whole(each / MARK, mark)
 
 
 def _mark_in(folder: Path) -> str | None:
+    """None where there is none, or an empty one."""
     path = folder / MARK
-    return path.read_text().strip() if path.exists() else None
+    return (path.read_text().strip() if path.exists() else "") or None
 
 
 def _made_at(file: BackupFile) -> datetime:
@@ -187,10 +206,16 @@ else:
 
 
 def note_try(data_dir: Path, tried: Tried) -> None:
-    """For the desk and `doctor`: written whole, or left as it was."""
-    half = data_dir / f"{TRIED}{HALF}"
-    half.write_text(json.dumps({"at": tried.at.isoformat(), "failed": tried.failed}))
-    half.replace(data_dir / TRIED)
+    """For the desk and `doctor`."""
+    told = {"at": tried.at.isoformat(), "failed": tried.failed}
+    _write_whole(data_dir / TRIED, json.dumps(told))
+
+
+def _write_whole(path: Path, text: str) -> None:
+    """Written whole, or left as it was."""
+    half = path.with_name(f"{path.name}{HALF}")
+    half.write_text(text)
+    half.replace(path)
 
 
 def last_try(data_dir: Path) -> Tried | None:

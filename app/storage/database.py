@@ -292,19 +292,19 @@ def migrate(engine: Engine, backup_folder: Path | None) -> None:
     earlier copies the oldest go afterwards. Raise SchemaTooNew, having changed nothing,
     when a newer program made the database.
     """
-    with upgrade.changing_schema(engine) as connection:
-        found = upgrade.revision_of(connection)
-        if found == upgrade.newest():
-            return
-        copy = None
-        if backup_folder is not None and upgrade.holds_anything(connection):
-            # The write lock is held, so nothing can slip in after the copy.
-            copy = upgrade.back_up(engine, backup_folder, found, datetime.now(UTC))
-        try:
+    copy = None
+    try:
+        with upgrade.changing_schema(engine) as connection:
+            found = upgrade.revision_of(connection)
+            if found == upgrade.newest():
+                return
+            if backup_folder is not None and upgrade.holds_anything(connection):
+                # The write lock is held, so nothing can slip in after the copy.
+                copy = upgrade.back_up(engine, backup_folder, found, datetime.now(UTC))
             upgrade.to_newest(connection)
-        except BaseException:
-            if copy is not None:  # nothing was changed, and every try makes another
-                copy.unlink(missing_ok=True)
-            raise
+    except BaseException:
+        if copy is not None:  # nothing was changed, and every try makes another
+            copy.unlink(missing_ok=True)
+        raise
     if backup_folder is not None:
         upgrade.forget_old_copies(backup_folder, copy)

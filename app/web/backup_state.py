@@ -12,9 +12,8 @@ from app.settings import Settings
 from app.storage.backup_files import (
     BackupFile,
     Tried,
-    backups_in,
-    halves_in,
     last_try,
+    own_files,
     until,
 )
 from app.web.dates import moment_words
@@ -63,10 +62,7 @@ class BackupState:
 
 
 def backup_state(settings: Settings, now: datetime) -> BackupState:
-    try:
-        found, halves = backups_in(settings.backups), halves_in(settings.backups)
-    except OSError:  # a disk that was taken away
-        found, halves = [], []
+    found, halves = own_files(settings.backups, settings.data_dir)
     made = until(found, now)
     ahead = tuple(file for file in found if file not in made)
     tried = last_try(settings.data_dir)

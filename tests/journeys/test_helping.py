@@ -149,6 +149,15 @@ def test_time_of_two_phones_is_within_its_bound(
         assert session.exec(select(HelpPress)).all() == []
 
 
+def _started_by(helper: Finger, owner: Finger) -> float:
+    """When it was touched there; the owner's phone has heard of it."""
+    _ready(helper)
+    _ready(owner)
+    began = helper.touch()
+    owner.phone.page.locator("[data-state=running] [data-pad]").wait_for()
+    return began
+
+
 def test_owner_who_hears_late_of_a_start_stores_what_ran(
     pair: tuple[Finger, Finger],
 ) -> None:
@@ -176,10 +185,7 @@ def test_owner_who_hears_late_of_a_start_stores_what_ran(
 
 def test_link_cut_in_the_middle_costs_nothing(pair: tuple[Finger, Finger]) -> None:
     owner, helper = pair
-    _ready(helper)
-    _ready(owner)
-    began = helper.touch()
-    owner.phone.page.locator("[data-state=running] [data-pad]").wait_for()
+    began = _started_by(helper, owner)
     helper.phone.context.set_offline(True)
     says(helper.phone, "[data-link]", "No link - the other phone's clock still runs.")
     ended = owner.touch()
@@ -201,10 +207,7 @@ def test_helper_who_is_signed_out_in_the_middle_is_told_and_loses_no_stop(
 ) -> None:
     """The question for the passphrase waits until the clock does not run here."""
     owner, helper = pair
-    _ready(helper)
-    _ready(owner)
-    began = helper.touch()
-    owner.phone.page.locator("[data-state=running] [data-pad]").wait_for()
+    began = _started_by(helper, owner)
     helper.phone.context.clear_cookies()
     says(helper.phone, "[data-link]", "You are signed out here.")
     asked = helper.phone.page.locator("dialog[data-sign-in]")

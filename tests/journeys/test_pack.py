@@ -137,6 +137,11 @@ def with_network(_phone: Phone) -> Iterator[None]:
     yield
 
 
+def opened(phone: Phone) -> None:
+    unlock(phone, PIN)
+    phone.page.get_by_role("button", name=LABEL).wait_for()
+
+
 def unlock(phone: Phone, pin: str) -> None:
     phone.page.locator("#pack-pin").fill(pin)
     phone.page.get_by_role("button", name="Today's people").tap()
@@ -186,13 +191,11 @@ def test_idle_hidden_and_the_night_end_it_and_a_clock_set_back_revives_nothing(
     take(phone)
     page.clock.install()
     phone.goto("/bedside")
-    unlock(phone, PIN)
-    page.get_by_role("button", name=LABEL).wait_for()
+    opened(phone)
     page.clock.fast_forward("05:30")
     expect(page.locator("#pack-pin")).to_be_visible()
     assert LABEL not in page.content()
-    unlock(phone, PIN)
-    page.get_by_role("button", name=LABEL).wait_for()
+    opened(phone)
     page.evaluate(HIDE, True)
     page.clock.fast_forward("00:50")
     assert LABEL in page.content()
@@ -218,8 +221,7 @@ def test_phone_that_slept_shows_nobody_when_it_is_looked_at_again(
     page.clock.install()
     phone.goto("/bedside")
     page.clock.pause_at(page.evaluate("Date.now()") / 1000 + 30)
-    unlock(phone, PIN)
-    page.get_by_role("button", name=LABEL).wait_for()
+    opened(phone)
     for seconds, shows in ((50, True), (70, False)):
         page.evaluate(HIDE, True)
         page.clock.set_system_time(page.evaluate("Date.now()") / 1000 + seconds)

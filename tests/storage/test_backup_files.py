@@ -96,6 +96,9 @@ def test_folder_of_backups_is_one_sites(tmp_path: Path) -> None:
     (folder / MARK).unlink()
     claim(folder, copy)
     assert (folder / MARK).read_text() == (copy / MARK).read_text()
+    (folder / MARK).write_text("")  # a full disk once
+    claim(folder, ward)
+    assert (folder / MARK).read_text() == (ward / MARK).read_text()
 
 
 def test_lock_that_cannot_be_had_is_no_running_backup(

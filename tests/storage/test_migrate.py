@@ -153,7 +153,9 @@ def test_migration_that_fails_leaves_no_trace(new_file: Engine) -> None:
     assert tables(new_file) == {"audit_head"}
 
 
-def test_migration_over_broken_references_is_undone(new_file: Engine) -> None:
+def test_migration_over_broken_references_is_undone(
+    new_file: Engine, tmp_path: Path
+) -> None:
     script(
         new_file,
         "CREATE TABLE ward (id INTEGER PRIMARY KEY)",
@@ -162,9 +164,10 @@ def test_migration_over_broken_references_is_undone(new_file: Engine) -> None:
     )
 
     with pytest.raises(NotSound, match="Rows of bed point at rows that do not exist"):
-        migrate(new_file, None)
+        migrate(new_file, tmp_path / "backups")
 
     assert tables(new_file) == {"ward", "bed"}
+    assert list((tmp_path / "backups").iterdir()) == []
 
 
 def test_table_that_others_point_at_can_be_copied(new_file: Engine) -> None:

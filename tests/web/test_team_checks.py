@@ -176,13 +176,18 @@ def sent_by(site: Site, handle: str) -> int:
         return found
 
 
+def sent_to(site: Site, student: TestClient, check: int) -> str:
+    """The page of what the student sent just now."""
+    time_one(student, site, check, 40)
+    return f"/practice/attempts/{sent_by(site, 'student')}"
+
+
 def test_what_was_sent_to_a_check_is_not_taken_back(
     supervisor: TestClient, student: TestClient, site: Site
 ) -> None:
     """Else the better ones could be chosen afterwards, while all count as sent."""
     check = set_one(supervisor, site, "student", "therapist")
-    time_one(student, site, check, 40)
-    where = f"/practice/attempts/{sent_by(site, 'student')}"
+    where = sent_to(site, student, check)
     refused = student.post(f"{where}/share", data={"shared": "no"})
 
     assert "Take it back" not in student.get(where).text
@@ -197,8 +202,7 @@ def test_key_of_a_check_waits_for_who_is_in_it(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:  # fmt: skip
     check = set_one(supervisor, site, "student", "supervisor")
-    time_one(student, site, check, 40)
-    where = f"/practice/attempts/{sent_by(site, 'student')}"
+    where = sent_to(site, student, check)
     before = supervisor.get(where)
     begin(supervisor, check)
     begun = supervisor.get(where)
@@ -219,10 +223,8 @@ def test_key_of_a_check_waits_for_nobody_outside_it(
     supervisor: TestClient, student: TestClient, site: Site
 ) -> None:
     check = set_one(supervisor, site, "student", "therapist")
-    time_one(student, site, check, 40)
 
-    path = f"/practice/attempts/{sent_by(site, 'student')}"
-    assert supervisor.get(path).status_code == 200
+    assert supervisor.get(sent_to(site, student, check)).status_code == 200
 
 
 def test_key_is_the_one_of_the_check(
