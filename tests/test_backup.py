@@ -32,14 +32,10 @@ from app.storage.devices import Device, add_device, pair
 from app.storage.errors import NotSound
 from app.storage.links import OneTimeLink
 from app.storage.people import SignIn, check_passphrase
-from app.storage.restored import (
-    forget_unfinished,
-    lets_in,
-    made_beside,
-    make_room,
-)
+from app.storage.restored import lets_in
 from app.storage.sealed import Cost
 from app.storage.site_archive import Manifest, archive_in
+from app.storage.site_file import forget_unfinished, made_whole, make_room
 from app.storage.site_lines import shapes_of
 from app.storage.trials import Trial
 from tests.cluster import SERVER, own_schema
@@ -333,7 +329,7 @@ class TestRefusedRestore:
         assert restore(kept, data) == 2
         line = refusal(capsys)
         assert "There is a site in" in line
-        assert "restore into a new folder with --data, or stop the site" in line
+        assert "name a new folder with --data, or stop the site" in line
         assert (data / DATABASE).read_bytes() == before
         (data / DATABASE).write_bytes(b"something else" * 100)
         assert restore(kept, data) == 2
@@ -370,19 +366,16 @@ class TestRefusedRestore:
         self, kept: Path, tmp_path: Path, capsys: Capture
     ) -> None:
         new = tmp_path / "new"
-        new.mkdir()
-        making = made_beside(new / DATABASE)
-        engine = make_engine(f"sqlite:///{making}")
-        with engine.begin() as connection:
-            connection.exec_driver_sql("CREATE TABLE theirs (id)")
-
+        with made_whole(make_url(f"sqlite:///{new / DATABASE}")) as theirs:
             assert restore(kept, new) == 2
-            assert "Another restore into" in refusal(capsys)
-            assert making.exists()
-        engine.dispose()
+            assert "is being restored or imported into" in refusal(capsys)
+            with closing(sqlite3.connect(make_url(theirs).database or "")) as made:
+                made.execute("CREATE TABLE person (id)")
+                made.execute("CREATE TABLE patient (id)")
 
+        assert held(new) == {DATABASE}
         assert restore(kept, new) == 0
-        assert not making.exists()
+        assert held(new) == {DATABASE}
 
     def test_full_disk_names_no_file_and_says_what_to_do(
         self, kept: Path, tmp_path: Path, capsys: Capture,
@@ -391,7 +384,7 @@ class TestRefusedRestore:
         def refuse(*_given: object) -> None:
             raise OSError(28, "No space left on device")
 
-        monkeypatch.setattr("app.commands.restore.refuse_unless_sound", refuse)
+        monkeypatch.setattr("app.storage.site_file._refuse_unless_sound", refuse)
 
         assert restore(kept, tmp_path / "new") == 2
         said = refusal(capsys)
@@ -405,7 +398,7 @@ class TestRefusedRestore:
         def refuse(*_given: object) -> None:
             raise OSError(28, "No space left on device", "the disk")
 
-        monkeypatch.setattr("app.commands.restore.refuse_unless_sound", refuse)
+        monkeypatch.setattr("app.storage.site_file._refuse_unless_sound", refuse)
 
         assert restore(kept, tmp_path / "new") == 2
         assert "No space left on device" in refusal(capsys)
@@ -460,40 +453,48 @@ def test_to_postgresql_and_back(
     assert {name for name in one if one[name] != two[name]} == CHANGED
 
 
-RESTORED = """
+HALF_MADE = """
 import sys, time
 from app.cli import main
-from app.commands import restore
+from app.storage import site_file
 def stand_still(*_):
     print("half", flush=True)
     time.sleep(60)
-restore.refuse_unless_sound = stand_still
-main(["restore", sys.argv[1], "--data", sys.argv[2]])
+site_file._refuse_unless_sound = stand_still
+main([*sys.argv[2:], "--data", sys.argv[1]])
 """
 
 
-def test_start_takes_away_what_a_killed_restore_left(
-    kept: Path, tmp_path: Path
+@pytest.mark.parametrize("way", ["restore", "import"])
+def test_start_takes_away_what_was_left_half_made(
+    way: str, kept: Path, data: Path, tmp_path: Path
 ) -> None:
     """And leaves alone what one is still making."""
-    data = tmp_path / "new"
-    settings = Settings(data_dir=data, site_timezone="UTC")
+    new, archive = tmp_path / "new", tmp_path / "site.zip"
+    assert main(["export", "--site", str(archive), "--data", str(data)]) == 0
+    command = {
+        "restore": ["restore", str(kept)],
+        "import": ["import", "--site", str(archive)],
+    }[way]
+    settings = Settings(data_dir=new, site_timezone="UTC")
     child = subprocess.Popen(
-        [sys.executable, "-c", RESTORED, str(kept), str(data)], cwd=ROOT,
+        [sys.executable, "-c", HALF_MADE, str(new), *command], cwd=ROOT,
         env=environment(TAPELINE_BACKUP_PASSPHRASE=SECRET), stdout=subprocess.PIPE,
     )  # fmt: skip
-    making = data / f"{DATABASE}.restoring"
+    making = new / f"{DATABASE}.restoring"
     with child:
         assert child.stdout is not None
         assert child.stdout.readline() == b"half\n"
         forget_unfinished(make_url(settings.database))
-        assert making.exists()
+        assert making.stat().st_mode & 0o777 == 0o600
         child.send_signal(signal.SIGKILL)
     assert making.exists()
+    assert not (new / DATABASE).exists()
 
     forget_unfinished(make_url(settings.database))
-    assert held(data) == set()
-    assert restore(kept, data) == 0
+    assert held(new) == set()
+    assert main([*command, "--data", str(new)]) == 0
+    assert held(new) >= {DATABASE}
 
 
 LIGHT = """

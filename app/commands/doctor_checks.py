@@ -26,10 +26,10 @@ from app.storage.errors import SchemaTooNew, StorageProblem
 from app.storage.goals import broken_goals
 from app.storage.notes import broken_addenda
 from app.storage.patients import Patient
-from app.storage.restored import made_beside
 from app.storage.review import broken_texts
 from app.storage.scores import wrongly_marked
 from app.storage.site_archive import archive_in
+from app.storage.site_file import made_beside
 from app.web.backup_state import NONE_MADE, backup_state, backup_trouble
 from app.web.owing import owed_differs
 from app.web.rejudging import Compared, compared_all
@@ -269,8 +269,8 @@ def copies(site: Examined) -> Iterator[Amiss]:
     for half in halves:
         yield Amiss(
             "warning",
-            f"{half} is part of a site, left by an upgrade or a restore that was cut "
-            "off: the next one, or the next start after a restore, takes it away",
+            f"{half} is part of a site, left by an upgrade, a restore or an import "
+            "that was cut off: the next one, or the next start, takes it away",
         )
 
 

@@ -1,11 +1,12 @@
 """A site's folder and database, opened for a command; a problem becomes one line."""
 
 import argparse
+import errno
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from sqlalchemy import Engine, make_url
 from sqlalchemy.exc import DBAPIError
@@ -23,6 +24,8 @@ from app.storage.cipher import file_of
 from app.storage.database import make_engine, migrate
 from app.storage.errors import StorageProblem
 from app.storage.faults import meant_by
+
+FULL: Final = {errno.ENOSPC, errno.EDQUOT}
 
 
 def add_data_option(p: argparse.ArgumentParser, help: str) -> None:
@@ -56,10 +59,9 @@ def told_plainly() -> Iterator[None]:
     except OSError as fault:
         if fault.filename:
             raise Refused(f"{fault.filename}: {fault.strerror}") from fault
-        # A write that fails names no file: most often there is no room left.
-        raise Refused(
-            f"a file could not be written: {fault.strerror}. Make room and try again"
-        ) from fault
+        # A write that fails names no file.
+        room = ". Make room and try again" if fault.errno in FULL else ""
+        raise Refused(f"a file could not be written: {fault.strerror}{room}") from fault
 
 
 def refuse_demo_folder(settings: Settings) -> None:

@@ -1,18 +1,15 @@
 """`tapeline restore`: a backup back into a place where no site is.
 
-Everything is read and checked first. A SQLite site is made under another name and gets
-its own when it is whole and sound; a PostgreSQL one is filled in one transaction.
+Everything is read and checked first. A SQLite site is made beside (`made_whole`), a
+PostgreSQL one is filled in one transaction.
 """
 
 import argparse
-import os
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
 
-from sqlalchemy import URL, make_url
+from sqlalchemy import make_url
 from sqlmodel import Session
 
 from app.commands.backing_up import opened
@@ -27,21 +24,13 @@ from app.commands.opening import (
 )
 from app.commands.progress import Progress
 from app.commands.refused import Refused
-from app.commands.saving import sync_folder
 from app.settings import Settings
 from app.storage.database import make_engine
-from app.storage.restored import (
-    SiteThere,
-    end_what_lets_in,
-    forget_unfinished,
-    made_beside,
-    make_room,
-    refuse_unless_sound,
-    sweep,
-)
+from app.storage.restored import end_what_lets_in
 from app.storage.sealed import Head, altered, read_head
 from app.storage.site_archive import Archive, archive_in
 from app.storage.site_copy import SiteNotEmpty, refuse_newer, site_filled
+from app.storage.site_file import SiteThere, made_whole, make_room
 
 ENDED: Final = (
     "Everybody is signed out; links that were given out and PINs of phones do not work "
@@ -109,21 +98,11 @@ def _refuse_other(head: Head, archive: Archive) -> None:
 
 def restore_into(settings: Settings, archive: Archive) -> None:
     """All of it, or nothing: what was made for nothing goes again."""
-    file = file_of_site(settings)
-    if file is None:
+    if file_of_site(settings) is None:
         _fill_server(settings, archive)
         return
-    address = make_url(settings.database)
-    _refuse_second(address, file)
-    with _made_beside(file) as making:
-        # With the same key, where there is one.
-        beside = address.set(database=str(making))
-        _fill(beside.render_as_string(hide_password=False), archive)
-        make_room(address)  # once more: some time went by
-        with making.open("r+b") as written:
-            os.fsync(written.fileno())
-        making.replace(file)
-        sync_folder(file.parent)
+    with made_whole(make_url(settings.database)) as address:
+        _fill(address, archive)
 
 
 def _fill_server(settings: Settings, archive: Archive) -> None:
@@ -136,30 +115,6 @@ def _fill_server(settings: Settings, archive: Archive) -> None:
         ) from fault
 
 
-def _refuse_second(address: URL, file: Path) -> None:
-    """Two at once would put each other's half-made file in place."""
-    forget_unfinished(address)
-    if made_beside(file).exists():
-        raise SiteThere(
-            f"Another restore into {file.parent} is going on. Nothing was done: wait "
-            "for it, or stop it and begin again."
-        )
-
-
-@contextmanager
-def _made_beside(file: Path) -> Iterator[Path]:
-    making, folder_there = made_beside(file), file.parent.exists()
-    try:
-        file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-        making.touch(mode=0o600)
-        yield making
-    except BaseException:
-        sweep(making)
-        if not folder_there and file.parent.exists():
-            file.parent.rmdir()
-        raise
-
-
 def _fill(address: str, archive: Archive) -> None:
     """In one transaction; what was loaded must read like the archive."""
     progress, engine = Progress("rows written and read back"), make_engine(address)
@@ -169,7 +124,5 @@ def _fill(address: str, archive: Archive) -> None:
                 end_what_lets_in(connection, datetime.now(UTC))
                 did(session, "restored_site")
             progress.over()
-        if engine.dialect.name == "sqlite":
-            refuse_unless_sound(engine)
     finally:
         engine.dispose()

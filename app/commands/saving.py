@@ -6,6 +6,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import BinaryIO
 
+from app.storage.files import sync_folder
+
 
 @contextmanager
 def whole_file(path: Path) -> Iterator[BinaryIO]:
@@ -23,17 +25,6 @@ def whole_file(path: Path) -> Iterator[BinaryIO]:
         sync_folder(path.parent)
     finally:
         half.unlink(missing_ok=True)
-
-
-def sync_folder(folder: Path) -> None:
-    """A name that was just given survives a loss of power."""
-    if os.name != "posix":  # a folder cannot be opened elsewhere
-        return
-    opened = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(opened)
-    finally:
-        os.close(opened)
 
 
 def save(path: Path, parts: Iterable[bytes]) -> None:

@@ -37,7 +37,7 @@ from app.storage import people
 from app.storage.database import read_session, write_session
 from app.storage.links import make_link
 from app.storage.owing import basis_of
-from app.storage.restored import forget_unfinished
+from app.storage.site_file import forget_unfinished
 from app.web.backup_state import start_words
 from app.web.deps import Site
 from app.web.owing import BATCH, basis, rebuild_owed

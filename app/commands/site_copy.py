@@ -7,11 +7,12 @@ confidential as the site, and not encrypted.
 import argparse
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, BinaryIO, Final
 
+from sqlalchemy import make_url
 from sqlmodel import Session
 
 from app.catalogue.load import catalogue
@@ -38,6 +39,7 @@ from app.storage.site_copy import (
     site_filled,
     write_site,
 )
+from app.storage.site_file import made_whole
 from app.version import VERSION
 
 CAUTION: Final = (
@@ -157,9 +159,9 @@ def _read_all(settings: Settings, archive: Archive) -> None:
 
 
 def _fill(settings: Settings, archive: Archive) -> None:
-    with _left_as_it_was(file_of_site(settings)):
+    with _made_at(settings) as address:
         engine, progress = (
-            make_engine(settings.database),
+            make_engine(address),
             Progress("rows written and read back"),
         )
         try:
@@ -171,20 +173,11 @@ def _fill(settings: Settings, archive: Archive) -> None:
             engine.dispose()
 
 
-@contextmanager
-def _left_as_it_was(file: Path | None) -> Iterator[None]:
-    """A file and a folder that were made for nothing go again."""
-    there = file is None or file.exists()
-    folder_there = file is None or file.parent.exists()
-    try:
-        yield
-    except BaseException:
-        if file is not None and not there:
-            for end in ("", "-wal", "-shm"):
-                file.with_name(f"{file.name}{end}").unlink(missing_ok=True)
-            if not folder_there:
-                file.parent.rmdir()
-        raise
+def _made_at(settings: Settings) -> AbstractContextManager[str]:
+    """A file is made beside; a server is filled where it is, in one transaction."""
+    if file_of_site(settings) is None:
+        return nullcontext(settings.database)
+    return made_whole(make_url(settings.database))
 
 
 def _look_over(settings: Settings) -> int:

@@ -6,21 +6,16 @@ Only backups that were made by themselves ever go: whoever makes one by hand kee
 
 import json
 import re
-import sys
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import BinaryIO, Final
+from typing import Final
 from uuid import uuid4
 
 from app.storage.errors import StorageProblem
-
-if sys.platform == "win32":
-    import msvcrt
-else:
-    import fcntl
+from app.storage.files import Held, held
 
 NAME: Final = re.compile(r"tapeline-(\d{8}T\d{6}Z)(-auto)?\.backup", re.ASCII)
 WRITTEN: Final = "%Y%m%dT%H%M%SZ"
@@ -182,27 +177,11 @@ def only_one(data_dir: Path) -> Iterator[None]:
     Raise BackupRunning at once. The lock goes with its process, however that ends.
     """
     data_dir.mkdir(mode=0o700, parents=True, exist_ok=True)
-    with (data_dir / LOCK).open("ab") as file:
-        try:
-            _lock(file)
-        except TAKEN as fault:
-            raise BackupRunning from fault
-        yield
-
-
-if sys.platform == "win32":
-    #: Somebody has it; anything else is a fault of the folder.
-    TAKEN: Final = PermissionError
-
-    def _lock(file: BinaryIO) -> None:
-        file.seek(0)
-        msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)
-
-else:
-    TAKEN: Final = BlockingIOError
-
-    def _lock(file: BinaryIO) -> None:
-        fcntl.flock(file.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
+    try:
+        with held(data_dir / LOCK):
+            yield
+    except Held as fault:
+        raise BackupRunning from fault
 
 
 def note_try(data_dir: Path, tried: Tried) -> None:

@@ -107,7 +107,7 @@ def test_lock_that_cannot_be_had_is_no_running_backup(
     def refuse(_file: BinaryIO) -> None:
         raise OSError(errno.ENOLCK, "No locks available")
 
-    monkeypatch.setattr("app.storage.backup_files._lock", refuse)
+    monkeypatch.setattr("app.storage.files._lock", refuse)
     with pytest.raises(OSError, match="No locks"), only_one(tmp_path):
         pass
 
