@@ -42,14 +42,14 @@ def plain(text: str) -> str:
     return unicodedata.normalize("NFKC", text)
 
 
-def why_not(passphrase: str, about: Iterable[str] = ()) -> str:
+def broken_rule(passphrase: str, about: Iterable[str] = ()) -> str:
     """What to change, in one sentence; empty when it will do.
 
     `about`: the person's name and handle, of which it may not mostly consist.
 
-    >>> why_not("four tired horses rest")
+    >>> broken_rule("four tired horses rest")
     ''
-    >>> why_not("short")
+    >>> broken_rule("short")
     'Use 15 letters or more: four or five words are easy to remember.'
     """
     text = plain(passphrase)

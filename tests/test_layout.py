@@ -20,6 +20,7 @@ RINGS = {
     "app.clinical": {"app.clinical"},
     "app.access": set[str](),
     "app.passphrases": set[str](),
+    "app.guessing": {"app.passphrases"},
     "app.typed": set[str](),
     "app.catalogue": {"app.catalogue", "app.clinical", "app.access"},
     "app.exports": {"app.exports", "app.clinical", "app.access", "app.typed"},
@@ -36,6 +37,7 @@ RINGS = {
 PURE = ("app.clinical", "app.access", "app.passphrases", "app.typed")
 #: Libraries too large to be loaded before somebody needs them, or not everywhere there.
 WHEN_ASKED = {
+    "app.guessing": {"zxcvbn"},
     "app.practice.agreement": {"scipy"},
     "app.storage.upgrade": {"alembic", "alembic.config"},
     "app.commands.backup_clock": {"app.commands.backing_up"},
@@ -52,6 +54,7 @@ NOT_AT_A_START = {
     "alembic",
     "cryptography",
     "scipy",
+    "zxcvbn",
     "segno",
     "sqlalchemy.dialects.postgresql",
     "app.commands.backing_up",

@@ -1,8 +1,13 @@
 """What may be a passphrase or a PIN."""
 
+import random
+import sys
+from concurrent.futures import ThreadPoolExecutor
+
 import pytest
 
-from app.passphrases import common, why_not, why_not_pin
+from app.guessing import why_not
+from app.passphrases import SHORTEST, common, why_not_pin
 
 ABOUT = ("Ward three", "ward3")
 
@@ -43,10 +48,49 @@ def test_several_words_will_do(text: str) -> None:
         ("PASSWORD password PASSWORD", "Many people choose"),
         ("Ward three Ward three", "your name or a word of this place"),
         ("password tapeline 2026", "your name or a word of this place"),
+        ("monkeydragon2024", "would soon be guessed"),
+        ("summer summer winter", "would soon be guessed"),
+        ("m@nchesterun1ted1", "would soon be guessed"),
     ],
 )
 def test_what_others_would_guess_is_refused_in_words(text: str, says: str) -> None:
     assert says in why_not(text, ABOUT)
+
+
+def test_common_passwords_and_what_is_made_of_them_are_refused() -> None:
+    """OWASP ASVS 5.0.0, 6.2.4: the 3,000 commonest that are long enough, at least.
+
+    Hardly any common one has 15 letters, so each is also made as long as people do:
+    twice, with a year, with digits behind it. The list is zxcvbn's, of 30,000.
+    """
+    from zxcvbn.frequency_lists import FREQUENCY_LISTS
+
+    listed = FREQUENCY_LISTS["passwords"]
+    long = [word for word in listed if len(word) >= SHORTEST]
+    drawn = random.Random(3000).sample(listed[:3000], 60)
+    made = [
+        longer
+        for word in drawn
+        for longer in (word * 3, f"{word}{word}2024", f"{word}123456789")
+        if len(longer) >= SHORTEST
+    ]
+
+    assert len(long) > 20
+    assert len(made) > 120
+    assert [text for text in (*long, *made) if not why_not(text)] == []
+
+
+def test_what_looks_for_guesses_stays_in_memory_for_nobody() -> None:
+    assert why_not("four tired horses rest") == ""
+    assert not [name for name in sys.modules if name.startswith("zxcvbn")]
+
+
+def test_many_choose_at_once() -> None:
+    """What one has let go another may just be asking for."""
+    with ThreadPoolExecutor(8) as threads:
+        found = list(threads.map(why_not, ["four tired horses rest"] * 24))
+
+    assert set(found) == {""}
 
 
 def test_same_letters_typed_differently_count_alike() -> None:

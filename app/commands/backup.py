@@ -18,7 +18,7 @@ from app.commands.opening import (
 )
 from app.commands.progress import Progress
 from app.commands.refused import Refused
-from app.passphrases import why_not
+from app.guessing import why_not
 from app.settings import SHORTEST_SECRET, Settings
 from app.storage.backup_files import only_one
 

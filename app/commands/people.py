@@ -22,7 +22,7 @@ from app.commands.opening import (
     told_plainly,
 )
 from app.commands.refused import Refused
-from app.passphrases import why_not
+from app.guessing import why_not
 from app.settings import Settings
 from app.storage import staff
 from app.storage.database import make_engine, migrate, read_session, write_session

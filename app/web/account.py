@@ -10,13 +10,8 @@ from fastapi import APIRouter, Depends, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlmodel import Session
 
-from app.passphrases import (
-    LONGEST_PIN,
-    SHORTEST,
-    SHORTEST_PIN,
-    why_not,
-    why_not_pin,
-)
+from app.guessing import why_not
+from app.passphrases import LONGEST_PIN, SHORTEST, SHORTEST_PIN, why_not_pin
 from app.storage import devices, people, staff
 from app.storage.devices import Pairing, end_device, paired_device
 from app.storage.errors import NotFound

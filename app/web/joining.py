@@ -11,7 +11,8 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlmodel import Session
 
 from app.access import SUPERVISOR
-from app.passphrases import SHORTEST, why_not
+from app.guessing import why_not
+from app.passphrases import SHORTEST
 from app.storage import people, staff
 from app.storage.database import read_session
 from app.storage.errors import HandleTaken

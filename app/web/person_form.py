@@ -4,7 +4,7 @@ import re
 from typing import Final
 
 from app.access import ROLES
-from app.passphrases import why_not
+from app.guessing import why_not
 from app.web.deps import Form
 
 HANDLE: Final = re.compile(r"[^\s/]{1,60}")

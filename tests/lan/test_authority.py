@@ -11,13 +11,19 @@ import pytest
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes
 from cryptography.hazmat.primitives.asymmetric import ec
-from cryptography.hazmat.primitives.serialization import Encoding
+from cryptography.hazmat.primitives.serialization import (
+    Encoding,
+    PublicFormat,
+    load_pem_private_key,
+)
 
 from app.lan import authority as made
 from app.lan.addresses import Address
 from tests.lan.namespaces import needs_openssl
 
 NOW = datetime.now(UTC).replace(microsecond=0)
+PRIVATE = re.compile(rb"-----BEGIN [A-Z ]*PRIVATE KEY-----.*?-----END [^\n]*\n", re.S)
+SPKI = PublicFormat.SubjectPublicKeyInfo
 NAME, ADDRESS, SIX = "ward.local", ip_address("192.0.2.7"), ip_address("fd00::7")
 OTHERS = ["bank.example", "evil.local", ip_address("192.0.2.8"), ip_address("fd00::8")]
 
@@ -64,6 +70,25 @@ def test_leaf_for_this_machine_is_good(
 
     assert verdict(authority, pem, tmp_path, *asked)[0]
     assert not verdict(authority, pem, tmp_path, "-verify_hostname", "bank.example")[0]
+
+
+def test_keys_are_of_a_known_curve_and_each_is_new(
+    authority: made.Authority, tmp_path: Path
+) -> None:
+    """P-256 and SHA-256: NIST SP 800-186 and FIPS 186-5 (common practice)."""
+    pem, _ = made.leaf(authority, (NAME,), NOW, 90)
+    other = made.make(tmp_path / "other", (NAME,), (ADDRESS,), NOW)
+    chain = [authority.root, other.root, *x509.load_pem_x509_certificates(pem)]
+    public = [one.public_key() for one in chain]
+    leaf = load_pem_private_key(PRIVATE.findall(pem)[0], None)
+
+    assert isinstance(leaf, ec.EllipticCurvePrivateKey)
+    assert leaf.public_key() == public[2]
+    assert all(isinstance(key, ec.EllipticCurvePublicKey) for key in public)
+    assert {getattr(key, "curve", None).__class__ for key in public} == {ec.SECP256R1}
+    assert {type(one.signature_hash_algorithm) for one in chain} == {hashes.SHA256}
+    drawn = {key.public_bytes(Encoding.DER, SPKI) for key in public}
+    assert len(drawn) == len(chain)
 
 
 @pytest.mark.parametrize("other", OTHERS, ids=str)

@@ -5,6 +5,7 @@ export and the log are read.
 """
 
 import csv
+import hashlib
 import io
 import json
 import re
@@ -12,7 +13,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
+from urllib.parse import unquote_plus
 
+import httpx2
 import pytest
 from selectolax.lexbor import LexborHTMLParser
 from sqlalchemy import Connection, text
@@ -64,6 +67,9 @@ class Planted:
     #: Table and column by the mark it holds.
     columns: dict[str, str]
     pages: dict[str, str] = field(default_factory=dict)
+    #: What each page was sent with, and the sign-ins it was sent to.
+    heads: dict[str, str] = field(default_factory=dict)
+    tokens: list[str] = field(default_factory=list)
 
     def texts(self) -> set[str]:
         """Addresses of what is sent as plain text, to be copied."""
@@ -131,12 +137,17 @@ def planted(
     for role in ("therapist", "supervisor"):
         browser = client_of(app)
         browser.post("/demo/enter", data={"role": role})
-        made.pages |= {f"{role} {at}": page for at, page in crawl(browser, with_goals)}
+        made.tokens += browser.cookies.values()
+        for at, answer in crawl(browser, with_goals):
+            made.pages[f"{role} {at}"] = answer.text
+            made.heads[f"{role} {at}"] = str(answer.headers.multi_items())
     yield made
     app.state.site.engine.dispose()
 
 
-def crawl(browser: TestClient, patient: int | None) -> Iterator[tuple[str, str]]:
+def crawl(
+    browser: TestClient, patient: int | None
+) -> Iterator[tuple[str, httpx2.Response]]:
     """What links lead to, one page of each kind."""
     kinds: set[str] = set()
     waiting = [
@@ -163,7 +174,7 @@ def crawl(browser: TestClient, patient: int | None) -> Iterator[tuple[str, str]]
         assert answer.status_code in (200, 403, 404), f"{at}: {answer.status_code}"
         kind = "text/plain" if at.endswith("/text") else "text/html"
         assert answer.headers["content-type"] == f"{kind}; charset=utf-8"
-        yield at, answer.text
+        yield at, answer
         for link in LexborHTMLParser(answer.text).css("a[href^='/']"):
             waiting.append((link.attributes["href"] or "").partition("#")[0])
 
@@ -180,6 +191,41 @@ def test_pages_show_it_and_run_nothing(planted: Planted) -> None:
     assert texts
     assert told >= MUST
     assert "{{7*7}}" in whole
+
+
+def test_no_address_tells_what_was_typed(planted: Planted) -> None:
+    """Addresses stay in histories and logs of proxies; a text is sent in a body."""
+    addresses = {
+        at: [unquote_plus(said) for said in addresses_in(page)]
+        for at, page in planted.pages.items()
+        if at not in planted.texts()
+    }
+    told = {at: [a for a in all if MARKED.search(a)] for at, all in addresses.items()}
+
+    assert sum(map(len, addresses.values())) > 2000
+    assert {at: found for at, found in told.items() if found} == {}
+
+
+def addresses_in(page: str) -> Iterator[str]:
+    ways = ("href", "src", "action", "formaction", "hx-get", "hx-post")
+    for node in LexborHTMLParser(page).css(", ".join(f"[{way}]" for way in ways)):
+        yield from (node.attributes.get(way) or "" for way in ways)
+
+
+def test_nothing_repeats_the_token(planted: Planted) -> None:
+    """Not the token of the sign-in, nor the hash it is kept as."""
+    hashes = [hashlib.sha256(token.encode()).hexdigest() for token in planted.tokens]
+    kept = planted.pages | {f"head of {at}": head for at, head in planted.heads.items()}
+    telling = [
+        at
+        for at, said in kept.items()
+        if any(secret in said for secret in (*planted.tokens, *hashes))
+    ]
+
+    assert len(planted.tokens) == 2
+    assert len(kept) == 2 * len(planted.pages)
+    assert min(map(len, planted.tokens)) > 40
+    assert telling == []
 
 
 def test_exports_hold_it_as_text(planted: Planted, tmp_path: Path) -> None:
