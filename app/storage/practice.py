@@ -14,12 +14,14 @@ from typing import Any, Final, cast
 
 from sqlalchemy import JSON, Index
 from sqlmodel import Field, Session, col, select
+from sqlmodel.sql.expression import SelectOfScalar
 
+from app.access import Subject, may
 from app.practice.attempt import BEGUN, WAYS, Said, Way
 from app.practice.case import Key
 from app.practice.make_safe import held_to, safe_from
 from app.storage.errors import NotFound, SameIdOtherBody
-from app.storage.people import Person
+from app.storage.people import Person, actor
 from app.storage.tables import (
     Numbered,
     between,
@@ -192,8 +194,23 @@ def _seed(session: Session, person: Person, case: str, trial: int, edition: str)
         )
         .distinct()
     )
+    if may(actor(person), "see_shared_practice", Subject(person.is_demo)):
+        wanted = wanted.where(col(PracticeShowing.seed).not_in(_shared(case, trial)))
     others = session.exec(wanted).all()
     return secrets.choice(others) if others else secrets.randbelow(SEEDS)
+
+
+def _shared(case: str, trial: int) -> SelectOfScalar[int]:
+    """Seeds whose keys a reader of shared practice may have looked at."""
+    return (
+        select(PracticeShowing.seed)
+        .join(PracticeAttempt)
+        .where(
+            PracticeShowing.case_id == case,
+            PracticeShowing.trial == trial,
+            col(PracticeAttempt.shared),
+        )
+    )
 
 
 def showing_for(session: Session, person: Person, showing_id: int) -> PracticeShowing:

@@ -3,7 +3,8 @@
 from collections.abc import Sequence
 from datetime import datetime
 
-from sqlmodel import Session, select
+from sqlalchemy.orm import aliased
+from sqlmodel import Session, col, select
 
 from app.access import Subject, may
 from app.storage import audit
@@ -81,6 +82,39 @@ def _yet_to_do(session: Session, person: Person, showing: PracticeShowing) -> bo
         )
     )
     return session.exec(sent).first() is None
+
+
+def keys_waiting(
+    session: Session, reader: Person, person: Person, edition: str
+) -> frozenset[int]:
+    """Attempts of one person whose keys wait until the reader has done the same trial.
+
+    `edition`: today's; keys of any other wait for nobody.
+    """
+    asked, own = aliased(TeamCheckMember), aliased(PracticeShowing)
+    sent = (
+        select(PracticeAttempt.id)
+        .join(own, col(PracticeAttempt.showing_id) == own.id)
+        .where(
+            own.check_id == PracticeShowing.check_id,
+            own.check_place == PracticeShowing.check_place,
+            own.person_id == reader.id,
+        )
+        .correlate(PracticeShowing)
+    )
+    theirs = aliased(PracticeAttempt)
+    wanted = (
+        select(theirs.id)
+        .join(PracticeShowing, col(theirs.showing_id) == PracticeShowing.id)
+        .join(asked, col(PracticeShowing.check_id) == asked.check_id)
+        .where(
+            asked.person_id == reader.id,
+            theirs.person_id == person.id,
+            PracticeShowing.edition == edition,
+            ~sent.exists(),
+        )
+    )
+    return frozenset(session.exec(wanted))
 
 
 def share(

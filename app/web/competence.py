@@ -22,7 +22,7 @@ from app.storage.competence import (
 from app.storage.errors import NotFound, StorageProblem
 from app.storage.people import Person
 from app.storage.practice import rows_of
-from app.storage.practice_shared import keep_shared, share
+from app.storage.practice_shared import keep_shared, keys_waiting, share
 from app.web.dates import day_words
 from app.web.deps import (
     Form,
@@ -141,6 +141,7 @@ def _page(
         status=422 if errors else 200,
         person=person,
         views=_views(request, session, person, today),
+        waiting=keys_waiting(session, me, person, edition),
         tests=practised_tests(site.catalogue),
         list_row=row,
         list_day=day_words(row.set_at.astimezone(site.zone).date(), today)
@@ -202,8 +203,14 @@ def sign_off(
     except StorageProblem as refused:
         errors = {"sign": refused.sentence}
         return _page(request, session, me, person, now, form, errors)
-    keep_shared(session, found.judged)
+    keep_shared(session, (*found.judged, *_stopped(session, person, measure, edition)))
     return RedirectResponse(f"/practice/people/{person.id}#{measure}", 303)
+
+
+def _stopped(session: Session, person: Person, measure: str, edition: str) -> list[int]:
+    """What the page told beside the results: stops without cause, or too late."""
+    stopped = stopped_by(session, person)
+    return [a.id for a in stopped if (a.measure, a.edition) == (measure, edition)]
 
 
 def _sign_errors(form: Form, found: Standing, edition: str) -> dict[str, str]:

@@ -103,6 +103,20 @@ def test_an_attempt_is_made_once_of_a_showing(session: Session, ward: Ward) -> N
     assert len(rows_of(session, ward.student)) == 1
 
 
+def test_supervisor_is_drawn_no_seed_whose_key_they_may_have_seen(
+    session: Session, ward: Ward
+) -> None:
+    """Whoever reads shared practice reads its keys."""
+    seen = sent(session, ward.student)
+    share(session, ward.student, seen.id, shared=True, now=NOW)
+    kept = session.get_one(PracticeShowing, sent(session, ward.student).showing_id).seed
+    shared = session.get_one(PracticeShowing, seen.showing_id).seed
+
+    assert show(session, ward.supervisor).seed == kept
+    assert show(session, ward.supervisor).seed != shared
+    assert {show(session, ward.therapist).seed for _ in range(2)} >= {shared, kept}
+
+
 def test_nobody_answers_anothers_showing(session: Session, ward: Ward) -> None:
     showing = show(session, ward.student)
     with pytest.raises(NotFound):

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 from fastapi import FastAPI
-from sqlmodel import select
+from sqlmodel import col, select
 from starlette.testclient import TestClient
 
 from app.practice import agreement
@@ -392,6 +392,21 @@ class TestSignOff:
             rows = session.exec(select(PracticeAttempt)).all()
         assert len(rows) == 20
         assert all(row.stays_shared for row in rows)
+
+    def test_stops_it_was_told_beside_stay_shared_too(
+        self, supervisor: TestClient, site: Site
+    ) -> None:
+        give(site, "student", 21)
+        with write_session(site.engine) as session:
+            row = session.exec(select(PracticeAttempt)).all()[-1]
+            row.made_safe, row.start_ms, row.stop_ms = True, None, None
+            row.splits = []
+            session.add(row)
+        path = f"/practice/people/{id_of(site, 'student')}/sign-off"
+        assert supervisor.post(path, data=signing()).status_code == 303
+        with read_session(site.engine) as session:
+            stopped = select(PracticeAttempt).where(col(PracticeAttempt.made_safe))
+            assert session.exec(stopped).one().stays_shared
 
     def test_own_sign_off_takes_another(
         self, supervisor: TestClient, site: Site

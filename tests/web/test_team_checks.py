@@ -219,6 +219,33 @@ def test_key_of_a_check_waits_for_who_is_in_it(
     assert "Beside the key" in supervisor.get(where).text
 
 
+def test_figures_tell_no_key_that_waits(
+    supervisor: TestClient, student: TestClient, site: Site
+) -> None:
+    """Nor does the table of somebody's trials, and one's own is told as ever."""
+    check = set_one(supervisor, site, "student", "supervisor")
+    time_one(student, site, check, 40)
+    sent, who = sent_by(site, "student"), numbers(site, "student")[0]
+    own = row_of(student.get("/practice/progress").text, sent)
+    before = row_of(supervisor.get(f"/practice/people/{who}").text, sent)
+    time_one(supervisor, site, check, 40)
+    after = row_of(supervisor.get(f"/practice/people/{who}").text, sent)
+
+    assert before[2:] == ["after yours"]
+    assert after == own
+    assert len(own) == 4
+    assert own[3] == "+0.04 s"
+
+
+def row_of(html: str, attempt: int) -> list[str]:
+    """The cells of one trial in a table of them."""
+    link = found(html, f".standing-table a[href='/practice/attempts/{attempt}']")
+    cell = link.parent
+    assert cell is not None
+    assert cell.parent is not None
+    return [each.text().strip() for each in cell.parent.css("td")]
+
+
 def test_key_of_a_check_waits_for_nobody_outside_it(
     supervisor: TestClient, student: TestClient, site: Site
 ) -> None:
