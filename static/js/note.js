@@ -58,12 +58,18 @@ function insert(field, word) {
   }
 }
 
+/** Where a tap led before this was loaded: once, since saving puts the link there anew. */
+let led = location.hash;
+
 /** A link to a line opens it. @param {HTMLAnchorElement} link */
 export function openLine(link) {
-  link.addEventListener("click", () => {
+  const open = () => {
     const details = document.querySelector(link.hash)?.querySelector("details");
     if (details) details.open = true;
-  });
+  };
+  link.addEventListener("click", open);
+  if (link.hash === led) open();
+  led = "";
 }
 
 /** @param {HTMLElement} button */

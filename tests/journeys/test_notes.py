@@ -1,9 +1,10 @@
 """A note by touch: worded line by line, kept without a network, signed and copied."""
 
+import re
 from io import BytesIO
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 from pypdf import PdfReader
 from starlette.testclient import TestClient
 
@@ -40,6 +41,23 @@ def open_line(page: Page, words: str, where: str = "main") -> str:
 def leave(page: Page) -> None:
     """Go out of the field, as a thumb on the heading does."""
     page.locator("h1").tap()
+
+
+def test_link_that_was_tapped_before_its_script_came_opens_its_line(
+    phone: Phone, note: str
+) -> None:
+    """Without script it only leads there."""
+    page = phone.page
+    held: list[Route] = []
+    page.route(re.compile(r"/note(\.\w+)?\.js"), lambda route: held.append(route))
+    phone.goto(note)
+    page.locator("#note-next a", has_text="2 still asked for").tap()
+    expect(page.locator("details[open] textarea")).to_have_count(0)
+    assert held
+    for route in held:
+        route.continue_()
+
+    expect(page.locator("details[open] textarea")).to_be_focused()
 
 
 def test_note_is_worded_signed_and_copied_by_touch(
