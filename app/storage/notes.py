@@ -20,7 +20,7 @@ from app.storage.episodes import Visit
 from app.storage.errors import NotAllowed
 from app.storage.people import Person
 from app.storage.prepared import prepared, rows_by
-from app.storage.review import VisitText, is_returned, texts_of
+from app.storage.review import OF_CLOSED, VisitText, is_returned, texts_of
 from app.storage.tables import Numbered, hexadecimal, length, one_of, uid
 
 LONGEST_KEY: Final = 120
@@ -95,6 +95,11 @@ def is_open(session: Session, visit: Visit, note: str) -> bool:
     """Whether it can still be worded: nothing was handed in, or it was returned."""
     texts = texts_of(session, visit, note)
     return not texts or is_returned(session, texts[-1])
+
+
+def notes_open(session: Session, visit: Visit) -> bool:
+    """Whether none that tells of the closed visit was handed in or signed."""
+    return all(is_open(session, visit, note) for note in OF_CLOSED)
 
 
 def note_before(session: Session, visit: Visit, note: str) -> VisitText | None:

@@ -11,6 +11,7 @@ from app.clinical import visiting
 from app.storage import services, visits
 from app.storage.episodes import Episode, Visit
 from app.storage.errors import NotAllowed
+from app.storage.notes import notes_open
 from app.storage.observations import set_limit
 from app.storage.patients import Patient
 from app.storage.people import Person
@@ -57,6 +58,12 @@ def _resume(a: Asked) -> None:
 
 def _minutes(a: Asked) -> None:
     said = visit_forms.minutes(a.form, a.errors)
+    if a.visit.closed_at and not notes_open(a.session, a.visit):
+        # What is billed stays what was signed; a visit that goes on has more to tell.
+        a.errors["minutes"] = (
+            "A note of this visit was handed in or signed, so its minutes stay as they "
+            "are: put right what is wrong in an addendum to it."
+        )
     if not a.errors:
         visits.set_minutes(a.session, a.me, a.visit, said, a.now)
 

@@ -15,7 +15,7 @@ from app.storage import visits
 from app.storage.episodes import Episode, Visit, open_episode, visit_today
 from app.storage.errors import NotAllowed, NotFound
 from app.storage.left_visits import is_left_open, look_into
-from app.storage.notes import is_open
+from app.storage.notes import notes_open
 from app.storage.observations import (
     SymptomCheck,
     TaskObservation,
@@ -32,7 +32,6 @@ from app.storage.observations import (
 )
 from app.storage.patients import Patient, patient_for
 from app.storage.people import Person, actor
-from app.storage.review import OF_CLOSED
 from app.storage.safety import stops_of_visit
 from app.web import visit_forms
 from app.web.dates import day_words, moment_words
@@ -187,7 +186,7 @@ def _seen(
     events = events_of(session, site.catalogue, visit)
     tasks = recorded(session, visit, TaskObservation)
     return {
-        "codes_open": _codes_open(session, visit),
+        "unsigned": notes_open(session, visit),
         "notes": notes_of(session, visit, mine=visit.person_id == me.id),
         "episode": episode,
         "events": events,
@@ -329,18 +328,13 @@ def code_task(
     code = form.text("code")
     if code not in assistance.FEDERAL or (row.level is None) != (code in NOT_TRIED):
         raise FormProblem("Choose a code that fits what was recorded.")
-    if not _codes_open(session, visit):
+    if not notes_open(session, visit):
         raise FormProblem("The visit was handed in: its codes stand as they are.")
     offer = proposal(row)
     give_code(
         session, me, row, code, proposed=offer.code if offer else None, now=now
     )  # fmt: skip
     return RedirectResponse(f"/visits/{visit.id}#tasks", 303)
-
-
-def _codes_open(session: Session, visit: Visit) -> bool:
-    """Until a note of the visit was handed in or signed."""
-    return all(is_open(session, visit, note) for note in OF_CLOSED)
 
 
 def _task(

@@ -9,6 +9,7 @@ from sqlmodel import col, select
 from starlette.testclient import TestClient
 
 from app.storage.database import read_session, write_session
+from app.storage.episodes import Visit
 from app.storage.notes import Addendum, NoteEdit, broken_addenda
 from app.storage.owing import PlanEvent
 from app.storage.patients import Patient
@@ -418,6 +419,37 @@ class TestSigning:
         assert again[f"text-{SKILL}"] == "Cued."
         assert therapist.post(f"{note}/sign", data=again | SURE).status_code == 303
         assert KITCHEN not in texts(site)[0].lines
+
+    def test_minutes_stand_once_a_note_is_signed(
+        self, therapist: TestClient, note: str, site: Site
+    ) -> None:
+        """Else what is billed would no longer be what was signed."""
+        url = note.removesuffix("/notes/visit")
+        assert put(therapist, url, "minutes", individual_minutes="25") == 303
+        form = fields(therapist.get(note).text) | {f"text-{SKILL}": "Cued."} | SURE
+        assert therapist.post(f"{note}/sign", data=form).status_code == 303
+        refused = therapist.post(f"{url}/minutes", data={"individual_minutes": "55"})
+        page = therapist.get(url).text
+
+        assert refused.status_code == 422
+        assert "an addendum" in found(refused.text, "#minutes-error").text()
+        assert [visit.individual_minutes for visit in rows(site, Visit)] == [25]
+        assert "25 min" in found(page, "#minutes").text()
+        assert not LexborHTMLParser(page).css("#minutes form")
+        put(therapist, url, "resume")  # seen once more today
+        assert put(therapist, url, "minutes", individual_minutes="40") == 303
+
+    def test_minutes_of_a_returned_note_are_put_right(
+        self, supervisor: TestClient, students: tuple[TestClient, str], site: Site
+    ) -> None:
+        student, note = students
+        url = note.removesuffix("/notes/visit")
+        assert sign(student, note, **{f"text-{SKILL}": "Cued."}) == 303
+        assert put(student, url, "minutes", individual_minutes="55") == 422
+        assert len(texts(site)) == 1
+        said = {"decision": "return", "statement": "Is that right?"}
+        supervisor.post("/review/1/decision", data=said)
+        assert put(student, url, "minutes", individual_minutes="55") == 303
 
     def test_enter_in_the_passphrase_signs(
         self, therapist: TestClient, note: str
