@@ -14,7 +14,8 @@ import { newUid } from "./uid.js";
 
 /** So long the owner's phone has to answer before this one offers to save. */
 const SAVE_AFTER_MS = 6_000;
-const LOST = "No link - the other phone's clock still runs.";
+const LOST = "No link to the other phone.";
+const LOST_RUNNING = "No link - the other phone's clock still runs.";
 
 export class Helper {
   /** @param {HTMLFormElement} root not a form, but it has parts like one */
@@ -92,7 +93,8 @@ export class Helper {
     const { link, last } = this;
     if (link.over) return "The help has ended: the test is done, or one of you ended it.";
     if (link.out) return OUT;
-    if (!link.alive) return last || link.failures > 1 ? LOST : "Looking for the other phone …";
+    const lost = this.now.phase === "running" ? LOST_RUNNING : LOST;
+    if (!link.alive) return last || link.failures > 1 ? lost : "Looking for the other phone …";
     if (last?.waits && !last.stored) return `Sent. ${this.theirs()} has not answered yet.`;
     return "Linked to Tapeline."; // nothing tells whether the other phone listens
   }

@@ -191,6 +191,7 @@ def test_link_cut_in_the_middle_costs_nothing(pair: tuple[Finger, Finger]) -> No
     ended = owner.touch()
     trial = _kept(owner.phone, 1)
     helper.touch()  # not knowing
+    says(helper.phone, "[data-link]", "No link to the other phone.")
     says(helper.phone, "[data-said]", "Your stop waits to be sent")
     helper.phone.context.set_offline(False)
 

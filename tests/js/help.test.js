@@ -265,12 +265,15 @@ test("a start that no clock here knows can be stopped; a bounce stops nothing", 
 test("the helper is told what is known of the link, and no more", async () => {
   globalThis.document = page();
   const { Helper } = await import("../../static/js/helper.js");
-  const words = (link, last = {}) => Helper.prototype.linked.call({ link, last, theirs: () => "A" });
+  const words = (link, phase = "idle") =>
+    Helper.prototype.linked.call({ link, last: {}, now: { phase }, theirs: () => "A" });
 
   assert.equal(words({ out: true, alive: false }), "You are signed out here.");
   assert.equal(words({ alive: true }), "Linked to Tapeline.");
   assert.match(words({ over: true, out: true }), /^The help has ended/);
-  assert.match(words({ alive: false }), /^No link/);
+  assert.equal(words({ alive: false }), "No link to the other phone.");
+  assert.equal(words({ alive: false }, "stopped"), "No link to the other phone.");
+  assert.match(words({ alive: false }, "running"), /the other phone's clock still runs/);
 });
 
 test("a trial that the helper's phone saves says whether the page was out of sight", async () => {
