@@ -219,21 +219,19 @@ def desk_for(
     owing = ids.where(owes.correlate(Patient).exists())
     return Desk(
         _first_rows(session, and_(by_day, seen), most),
-        _counts(session, ids, day, soon),
+        _counts(session, seen, day, soon),
         _how_many(session, ids),
         _how_many(session, owing),
     )
 
 
 def _counts(
-    session: Session, ids: SelectOfScalar[int], day: date, soon: date
+    session: Session, seen: ColumnElement[bool], day: date, soon: date
 ) -> dict[str, int]:
     """By kind. Each half goes by one index, where SQLite walks all of an OR."""
-    # With the sum SQLite goes by the day; else it would go patient by patient.
-    theirs = (col(Owed.patient_id) + 0).in_(ids)
     halves: Any = [
         select(Owed.kind, func.count(col(Owed.id)))
-        .where(col(Owed.kind).in_(kinds), col(Owed.due_on) <= until, theirs)
+        .where(col(Owed.kind).in_(kinds), col(Owed.due_on) <= until, seen)
         .group_by(col(Owed.kind))
         for kinds, until in ((SHORTER, day), (LONGER, soon))
     ]
