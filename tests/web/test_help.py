@@ -2,6 +2,7 @@
 
 import re
 import tomllib
+from datetime import datetime
 from pathlib import Path
 
 import pytest
@@ -60,7 +61,8 @@ def test_newest_change_is_this_version() -> None:
     read = tomllib.loads(project.read_text())
 
     assert releases()[0].version == read["project"]["version"]
-    assert [r.day for r in releases()] == sorted(r.day for r in releases())[::-1]
+    days = [datetime.strptime(r.day, "%d %b %Y") for r in releases()]
+    assert days == sorted(days, reverse=True)
 
 
 def test_page_carries_its_help_and_what_runs(
