@@ -25,7 +25,6 @@ from app.storage.tables import Numbered, check, length, one_of
 KINDS: Final = ("co_sign", "look_into", "retest", "report", "recertify", "reassess")
 #: Announced some days ahead, since others have to sign.
 LONGER: Final = ("recertify", "reassess")
-SHORTER: Final = tuple(kind for kind in KINDS if kind not in LONGER)
 SOON: Final = timedelta(days=14)
 #: In place of a test, what a visit left without its exit list is looked into for.
 LEFT: Final = "exit_list"
@@ -214,29 +213,20 @@ def desk_for(
     if ids is None:
         return Desk({}, {}, 0, 0)
     by_day = due_by(day, soon)
+    # By each row, else SQLite would go patient by patient.
     seen = ids.where(col(Patient.id) == col(Owed.patient_id)).correlate(Owed).exists()
+    due = and_(by_day, seen)
+    counted: Any = (
+        select(Owed.kind, func.count(col(Owed.id))).where(due).group_by(col(Owed.kind))
+    )
     owes = select(Owed.id).where(Owed.patient_id == Patient.id, by_day)
     owing = ids.where(owes.correlate(Patient).exists())
     return Desk(
-        _first_rows(session, and_(by_day, seen), most),
-        _counts(session, seen, day, soon),
+        _first_rows(session, due, most),
+        dict(session.exec(counted).all()),
         _how_many(session, ids),
         _how_many(session, owing),
     )
-
-
-def _counts(
-    session: Session, seen: ColumnElement[bool], day: date, soon: date
-) -> dict[str, int]:
-    """By kind. Each half goes by one index, where SQLite walks all of an OR."""
-    halves: Any = [
-        select(Owed.kind, func.count(col(Owed.id)))
-        .where(col(Owed.kind).in_(kinds), col(Owed.due_on) <= until, seen)
-        .group_by(col(Owed.kind))
-        for kinds, until in ((SHORTER, day), (LONGER, soon))
-    ]
-    counted: Any = session.execute(union_all(*halves)).all()
-    return dict(counted)
 
 
 def _how_many(session: Session, ids: SelectOfScalar[int]) -> int:
