@@ -14,8 +14,7 @@ import { newUid } from "./uid.js";
 
 /** So long the owner's phone has to answer before this one offers to save. */
 const SAVE_AFTER_MS = 6_000;
-const LOST = "No link to the other phone.";
-const LOST_RUNNING = "No link - the other phone's clock still runs.";
+const LOST = { running: "No link - the other phone's clock still runs.", else: "No link to the other phone." };
 
 export class Helper {
   /** @param {HTMLFormElement} root not a form, but it has parts like one */
@@ -90,10 +89,10 @@ export class Helper {
   }
 
   linked() {
-    const { link, last } = this;
+    const { link, last, now } = this;
     if (link.over) return "The help has ended: the test is done, or one of you ended it.";
     if (link.out) return OUT;
-    const lost = this.now.phase === "running" ? LOST_RUNNING : LOST;
+    const lost = now.phase === "running" ? LOST.running : LOST.else;
     if (!link.alive) return last || link.failures > 1 ? lost : "Looking for the other phone …";
     if (last?.waits && !last.stored) return `Sent. ${this.theirs()} has not answered yet.`;
     return "Linked to Tapeline."; // nothing tells whether the other phone listens
