@@ -28,8 +28,7 @@ from tests.load.process import Ran, ran
 from tests.load.site import EACH, make_site
 from tests.make import make_person
 
-#: On PostgreSQL a part of the rows, since it takes as long and tells the same.
-TRIALS: Final = {SQLITE: 100_000, POSTGRESQL: 20_000}
+TRIALS: Final = 100_000
 QUICK: Final = 400
 #: Exporting and importing are deeds, so the copy's trail is longer.
 DEEDS: Final = {"audit_entry", "audit_head"}
@@ -39,7 +38,7 @@ FILES: Final = ("patients.csv", "scores.csv")
 
 def figures(options: Options) -> Iterator[Figure]:
     for database in options.databases():
-        trials = QUICK if options.quick else TRIALS[database]
+        trials = QUICK if options.quick else TRIALS
         with ExitStack() as stack:
             address = partial(_new_address, options, database, stack)
             folder = options.folder / f"exchange {database}"

@@ -22,6 +22,7 @@ from playwright.sync_api import (
     BrowserContext,
     Locator,
     Page,
+    expect,
     sync_playwright,
 )
 
@@ -33,6 +34,8 @@ AXE = Path(__file__).parent.parent / "vendor/axe-4.14.1.min.js"
 QUIET = ("--no-sandbox", "--disable-background-networking", "--disable-quic",
          "--disable-component-update", "--no-first-run")  # fmt: skip
 PHONE = {"width": 390, "height": 844}
+#: Beside other workers a page takes its time; what never comes still fails.
+PATIENCE_MS = 20_000
 
 
 def chromium_path() -> str | None:
@@ -47,6 +50,7 @@ def browser() -> Iterator[Browser]:
         if os.environ.get("TAPELINE_REQUIRE_BROWSER"):
             pytest.fail(reason)
         pytest.skip(reason)
+    expect.set_options(timeout=PATIENCE_MS)
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium, args=QUIET)
         yield browser
