@@ -280,7 +280,7 @@ class TestImport:
         def full(*_given: object) -> None:
             raise OSError(28, "No space left on device", str(new))
 
-        monkeypatch.setattr("app.commands.site_copy.did", full)
+        monkeypatch.setattr("app.commands.filling.did", full)
 
         assert take_in(archive, new) == 2
         assert "No space left" in one_line(capsys)

@@ -4,30 +4,17 @@ import ast
 from collections.abc import Iterator
 
 from tests.live import ROOT
+from tests.test_layout import imports_of, name_of, tree_of
 
+TREES = {name_of(path): tree_of(path) for path in (ROOT / "app").rglob("*.py")}
 #: Makes what a seed says, again and again: simulated trials, never a secret.
-SIMULATED = {"practice/chance.py", "practice/draws.py"}
+SIMULATED = {"app.practice.chance", "app.practice.draws"}
 #: Make tokens, links, keys of phones, keys and salts of backups.
-SECRET = ("people", "links", "devices", "sealed")
+SECRET = {f"app.storage.{name}" for name in ("people", "links", "devices", "sealed")}
 #: Of a name, not of a chance: the same name gives the same id (RFC 9562).
 NAMED = {"uuid5", "NAMESPACE_OID"}
 #: Of the system's source (the library's own documentation).
 DRAWN = {"uuid4"}
-
-
-def trees() -> Iterator[tuple[str, ast.Module]]:
-    app = ROOT / "app"
-    for path in sorted(app.rglob("*.py")):
-        yield str(path.relative_to(app)), ast.parse(path.read_text("utf-8"))
-
-
-def imported(tree: ast.Module) -> Iterator[tuple[str, str]]:
-    """Module and name of every import, wherever in the file it stands."""
-    for node in ast.walk(tree):
-        if isinstance(node, ast.Import):
-            yield from ((alias.name, "") for alias in node.names)
-        elif isinstance(node, ast.ImportFrom):
-            yield from ((node.module or "", alias.name) for alias in node.names)
 
 
 def of_module(tree: ast.Module, module: str) -> Iterator[str]:
@@ -39,26 +26,25 @@ def of_module(tree: ast.Module, module: str) -> Iterator[str]:
             and node.value.id == module
         ):
             yield node.attr
-    yield from (name for found, name in imported(tree) if found == module and name)
+        if isinstance(node, ast.ImportFrom) and node.module == module:
+            yield from (alias.name for alias in node.names)
 
 
 def test_secrets_come_from_the_system() -> None:
     """OWASP ASVS 5.0.0, 11.5.1: nothing that a seed could give again makes one."""
-    seeded = {at for at, t in trees() if any(m == "random" for m, _ in imported(t))}
-    drawing = {at for at, t in trees() if any(m == "secrets" for m, _ in imported(t))}
-    ids = {name for _, t in trees() for name in of_module(t, "uuid")}
+    seeded = {name for name, tree in TREES.items() if "random" in imports_of(tree)}
+    drawing = {name for name, tree in TREES.items() if "secrets" in imports_of(tree)}
+    ids = {name for tree in TREES.values() for name in of_module(tree, "uuid")}
 
     assert seeded == SIMULATED
-    assert drawing >= {
-        f"storage/{n}.py" for n in ("people", "links", "devices", "sealed")
-    }
+    assert drawing >= SECRET
     assert ids <= NAMED | DRAWN | {"UUID"}
 
 
 def test_only_sha_256_protects_anything() -> None:
     """OWASP ASVS 5.0.0, 11.4.1 and 11.4.3."""
-    hashing = {name for _, t in trees() for name in of_module(t, "hashlib")}
-    signing = {name for _, t in trees() for name in of_module(t, "hashes")}
+    hashing = {name for tree in TREES.values() for name in of_module(tree, "hashlib")}
+    signing = {name for tree in TREES.values() for name in of_module(tree, "hashes")}
 
     assert hashing == {"sha256"}
     assert signing == {"SHA256"}

@@ -6,30 +6,28 @@ PostgreSQL one is filled in one transaction.
 
 import argparse
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import Any, Final
 
 from sqlalchemy import make_url
-from sqlmodel import Session
 
 from app.commands.backing_up import opened
 from app.commands.backup import passphrase_of
+from app.commands.filling import fill
 from app.commands.opening import (
     add_data_option,
-    did,
     file_of_site,
     refuse_demo_folder,
     settings_from,
     told_plainly,
 )
-from app.commands.progress import Progress
 from app.commands.refused import Refused
 from app.settings import Settings
-from app.storage.database import make_engine
 from app.storage.restored import end_what_lets_in
 from app.storage.sealed import Head, altered, read_head
 from app.storage.site_archive import Archive, archive_in
-from app.storage.site_copy import SiteNotEmpty, refuse_newer, site_filled
+from app.storage.site_copy import SiteNotEmpty, refuse_newer
 from app.storage.site_file import SiteThere, made_whole, make_room
 
 ENDED: Final = (
@@ -116,13 +114,5 @@ def _fill_server(settings: Settings, archive: Archive) -> None:
 
 
 def _fill(address: str, archive: Archive) -> None:
-    """In one transaction; what was loaded must read like the archive."""
-    progress, engine = Progress("rows written and read back"), make_engine(address)
-    try:
-        with site_filled(engine, archive, progress) as connection:
-            with Session(connection) as session:
-                end_what_lets_in(connection, datetime.now(UTC))
-                did(session, "restored_site")
-            progress.over()
-    finally:
-        engine.dispose()
+    ended = partial(end_what_lets_in, now=datetime.now(UTC))
+    fill(address, archive, "restored_site", ending=ended)

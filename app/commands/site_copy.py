@@ -17,6 +17,7 @@ from sqlmodel import Session
 
 from app.catalogue.load import catalogue
 from app.commands.doctor import as_text, examined
+from app.commands.filling import fill
 from app.commands.opening import (
     did,
     file_of_site,
@@ -30,13 +31,12 @@ from app.commands.saving import whole_file
 from app.settings import Settings
 from app.storage import upgrade
 from app.storage.checkup import looking_engine
-from app.storage.database import make_engine, read_session, write_session
+from app.storage.database import read_session, write_session
 from app.storage.site_archive import About, Archive, Manifest, opened
 from app.storage.site_copy import (
     look_through,
     refuse_newer,
     refuse_unless_empty,
-    site_filled,
     write_site,
 )
 from app.storage.site_file import made_whole
@@ -160,17 +160,7 @@ def _read_all(settings: Settings, archive: Archive) -> None:
 
 def _fill(settings: Settings, archive: Archive) -> None:
     with _made_at(settings) as address:
-        engine, progress = (
-            make_engine(address),
-            Progress("rows written and read back"),
-        )
-        try:
-            with site_filled(engine, archive, progress) as connection:
-                with Session(connection) as session:
-                    did(session, "imported_site")
-                progress.over()
-        finally:
-            engine.dispose()
+        fill(address, archive, "imported_site")
 
 
 def _made_at(settings: Settings) -> AbstractContextManager[str]:

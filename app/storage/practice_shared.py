@@ -62,26 +62,11 @@ def attempt_for(
     if row.person_id != person.id and not sees:
         raise NotFound
     showing = session.get_one(PracticeShowing, row.showing_id)
-    if edition in ("", showing.edition) and _yet_to_do(session, person, showing):
+    if edition in ("", showing.edition) and row.id in keys_waiting(
+        session, person, owner, showing.edition
+    ):
         raise KeyWaits
     return row, showing
-
-
-def _yet_to_do(session: Session, person: Person, showing: PracticeShowing) -> bool:
-    """Whether they are in its team check and have sent nothing of that place."""
-    member = (showing.check_id, person.id)
-    if showing.check_id is None or session.get(TeamCheckMember, member) is None:
-        return False
-    sent = (
-        select(PracticeAttempt.id)
-        .join(PracticeShowing)
-        .where(
-            PracticeShowing.check_id == showing.check_id,
-            PracticeShowing.check_place == showing.check_place,
-            PracticeShowing.person_id == person.id,
-        )
-    )
-    return session.exec(sent).first() is None
 
 
 def keys_waiting(
